@@ -1,0 +1,1 @@
+"""The terminal screens: they draw what `steer` says and compute nothing."""
