@@ -1,0 +1,292 @@
+"""`Log`: the one door to `DRIVE/drive.db`.
+
+SQLite in write-ahead mode: one writer at a time, any number of readers meanwhile. Every append is one
+transaction and is on disk when the call returns (`synchronous=FULL`, which also survives a power cut).
+With sync="stroke" appends survive a killed process at once and a power cut from the next `commit()` on.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sqlite3
+import tempfile
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from steer import __version__
+from steer.errors import FolderUnusable
+from steer.log import schema
+from steer.log.claim import Claim
+from steer.log.event import Event, canonical, chain, check_kind
+from steer.log.trouble import plain_words
+
+LOG_NAME = "drive.db"
+_WAIT_S = 30.0  # for another writer's transaction, which lasts milliseconds
+_PAGE = 5000  # events read at a time, so that no reader holds an old state of the log open
+
+
+def utc_now() -> str:
+    """Now, as ISO 8601 UTC with milliseconds."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+class Log:
+    """Append-only events of one drive. Make it with `Log.open`; use it as a context manager or `close()` it.
+
+    Every trouble with the folder or the file raises FolderUnusable (exit 3) and leaves the log as it was.
+    """
+
+    def __init__(
+        self, folder: Path, write: bool, sync: Literal["line", "stroke"], clock: Callable[[], str]
+    ) -> None:
+        self.folder = folder
+        self.path = folder / LOG_NAME
+        self._write = write
+        self._sync = sync
+        self._clock = clock
+        self._lock = threading.RLock()
+        self._claim: Claim | None = None
+        self._db: sqlite3.Connection | None = None
+        self._copy: tempfile.TemporaryDirectory[str] | None = None
+        self._frozen: tuple[object, ...] | None = None  # set when what we read cannot follow a writer
+        self._inode: tuple[int, int] | None = None
+
+    @classmethod
+    def open(
+        cls,
+        folder: str | os.PathLike[str],
+        *,
+        write: bool = False,
+        sync: Literal["line", "stroke"] = "line",
+        clock: Callable[[], str] = utc_now,
+    ) -> Log:
+        """Open the log of a drive folder. A writer makes it on first use; a reader of a drive that has
+        none yet sees no events, and sees them when they come."""
+        folder = Path(folder)
+        log = cls(folder, write, sync, clock)
+        if not folder.is_dir():
+            reason = "it is not a folder" if folder.exists() else "no such folder"
+            raise FolderUnusable(f"{folder}: {reason}")
+        if log.path.exists() and not log.path.is_file():
+            raise FolderUnusable(f"{log.path}: it is not a file")
+        try:
+            if write:
+                log._open_writer()
+            else:
+                log._open_reader()
+        except BaseException:
+            log.close()
+            raise
+        return log
+
+    # -- opening -----------------------------------------------------------------------------------
+
+    def _connect(self, path: Path, query: str) -> sqlite3.Connection:
+        return sqlite3.connect(
+            f"{path.absolute().as_uri()}?{query}",
+            uri=True,
+            timeout=_WAIT_S,
+            isolation_level=None,
+            check_same_thread=False,
+            cached_statements=32,
+        )
+
+    def _open_writer(self) -> None:
+        with plain_words(self.path):
+            db = self._db = self._connect(self.path, "mode=rwc")
+            schema.version_of(db, self.path)  # before anything is changed
+            mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+            if mode != "wal":
+                raise FolderUnusable(f"{self.path}: this disk cannot hold a write-ahead log (mode {mode})")
+            db.execute(f"PRAGMA synchronous = {'FULL' if self._sync == 'line' else 'NORMAL'}")
+            db.execute("PRAGMA fullfsync = ON")  # macOS: through the drive's own cache
+            db.execute("PRAGMA journal_size_limit = 67108864")
+            schema.prepare(db, self.path)
+            self._inode = _identity(self.path)
+
+    def _open_reader(self) -> None:
+        if not self.path.exists():
+            return
+        with plain_words(self.path):
+            self._db = self._connect(self.path, "mode=ro")
+            try:
+                version = schema.version_of(self._db, self.path)
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY):
+                    raise
+                self._db.close()
+                self._db = self._connect_frozen()
+                version = schema.version_of(self._db, self.path)
+            if version == 0:  # a writer is just making it
+                self._db.close()
+                self._db = None
+
+    def _connect_frozen(self) -> sqlite3.Connection:
+        """A folder in which SQLite may not even make its side files: read the file as it stands, or, when
+        a killed writer left events in the side file, a copy of both."""
+        self._frozen = self._signature()
+        side = Path(f"{self.path}-wal")
+        if not side.exists() or side.stat().st_size == 0:
+            return self._connect(self.path, "mode=ro&immutable=1")
+        self._drop_copy()
+        self._copy = tempfile.TemporaryDirectory(prefix="steer-")
+        for file in (self.path, side):
+            shutil.copyfile(file, Path(self._copy.name) / file.name)
+        return self._connect(Path(self._copy.name) / LOG_NAME, "mode=rw")
+
+    def _signature(self) -> tuple[object, ...]:
+        found: list[object] = []
+        for path in (self.path, Path(f"{self.path}-wal")):
+            try:
+                status = path.stat()
+                found.append((status.st_ino, status.st_size, status.st_mtime_ns))
+            except OSError:
+                found.append(None)
+        return tuple(found)
+
+    def _reading(self) -> sqlite3.Connection | None:
+        """The connection to read from; None while there is no log yet."""
+        if self._frozen is not None and self._frozen != self._signature():
+            if self._db is not None:
+                self._db.close()
+            self._db, self._frozen = None, None
+        if self._db is None and not self._write:
+            self._open_reader()
+        return self._db
+
+    # -- writing -----------------------------------------------------------------------------------
+
+    def append(self, kind: str, body: dict[str, Any]) -> Event:
+        """Store one event; with sync="line" it is on disk when this returns."""
+        return self.append_many([(kind, body)])[0]
+
+    def append_many(self, items: Iterable[tuple[str, dict[str, Any]]]) -> list[Event]:
+        """Store all of them in one transaction, or, whatever goes wrong, none. Returns the events."""
+        texts = [(check_kind(kind), canonical(body), body) for kind, body in items]
+        if not texts:
+            return []
+        with self._lock, plain_words(self.path):
+            db = self._writing()
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                sequence, previous = self._last(db)
+                events, rows = [], []
+                for kind, text, body in texts:
+                    sequence += 1
+                    arrived = self._clock()
+                    previous = chain(previous, sequence, arrived, __version__, kind, text)
+                    events.append(Event(sequence, arrived, kind, body))
+                    rows.append((sequence, arrived, __version__, kind, text, previous))
+                db.executemany("INSERT INTO events VALUES (?, ?, ?, ?, ?, ?)", rows)
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+            return events
+
+    def commit(self) -> None:
+        """Bring to disk what sync="stroke" appended since the last call. With sync="line" it already is."""
+        if self._sync == "line":
+            return
+        with self._lock, plain_words(self.path):
+            self._writing()
+            side = Path(f"{self.path}-wal")
+            if side.exists():
+                descriptor = os.open(side, os.O_RDWR)
+                try:
+                    os.fsync(descriptor)
+                finally:
+                    os.close(descriptor)
+
+    def _writing(self) -> sqlite3.Connection:
+        if not self._write or self._db is None:
+            raise FolderUnusable(f"{self.path}: the log was opened for reading only")
+        # A removed or replaced file would take events without a word and lose them.
+        if _identity(self.path) != self._inode:
+            raise FolderUnusable(f"{self.path}: the log was removed or replaced while in use")
+        return self._db
+
+    def _last(self, db: sqlite3.Connection) -> tuple[int, bytes]:
+        row = db.execute("SELECT sequence, hash FROM events ORDER BY sequence DESC LIMIT 1").fetchone()
+        return (int(row[0]), bytes(row[1])) if row else (0, schema.origin_of(db))
+
+    def claim_feed(self) -> None:
+        """Be the only feed of this drive until `close()`; FolderUnusable names who already is."""
+        if self._claim is None:
+            self._claim = Claim(self.folder)
+
+    # -- reading -----------------------------------------------------------------------------------
+
+    def events(self, after: int = 0) -> Iterator[Event]:
+        """Every event with a sequence above `after`, in order."""
+        loads = json.loads
+        while True:
+            with self._lock, plain_words(self.path):
+                db = self._reading()
+                rows = (
+                    db.execute(
+                        "SELECT sequence, arrived, kind, body FROM events WHERE sequence > ? "
+                        "ORDER BY sequence LIMIT ?",
+                        (after, _PAGE),
+                    ).fetchall()
+                    if db
+                    else []
+                )
+            for sequence, arrived, kind, body in rows:
+                yield Event(sequence, arrived, kind, loads(body))
+            if len(rows) < _PAGE:
+                return
+            after = rows[-1][0]
+
+    def last_sequence(self) -> int:
+        """The newest event's sequence, 0 if there is none. Cheap: made to be polled."""
+        with self._lock, plain_words(self.path):
+            db = self._reading()
+            return int(db.execute("SELECT coalesce(max(sequence), 0) FROM events").fetchone()[0]) if db else 0
+
+    def has_file(self, sha256: str) -> bool:
+        """Whether a "file" event with this content hash is in the log."""
+        with self._lock, plain_words(self.path):
+            db = self._reading()
+            found = db.execute("SELECT body FROM events WHERE kind = 'file'").fetchall() if db else []
+        return any(json.loads(body).get("sha256") == sha256 for (body,) in found)
+
+    # -- closing -----------------------------------------------------------------------------------
+
+    def _drop_copy(self) -> None:
+        if self._copy is not None:
+            self._copy.cleanup()
+            self._copy = None
+
+    def close(self) -> None:
+        """Close the file and give up the claim; closing twice does nothing."""
+        with self._lock:
+            db, self._db = self._db, None
+            try:
+                if db is not None:
+                    db.close()
+            finally:
+                self._drop_copy()
+                if self._claim is not None:
+                    self._claim.release()
+                    self._claim = None
+
+    def __enter__(self) -> Log:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
