@@ -1,0 +1,1 @@
+"""The machine's own geometry: cylinders to articulation and back, and the target's lever arm."""
