@@ -3,7 +3,7 @@
 `load_drive(folder)` reads it. `parse_drive(text)` reads its text. `TEMPLATE` is a file to fill in.
 """
 
-from steer.drivefile.load import FILE_NAME, DriveFile, DriveFileWrong, load_drive, parse_drive
+from steer.drivefile.load import DriveFile, DriveFileWrong, load_drive, parse_drive
 from steer.drivefile.sections import (
     AxisElements,
     AxisFromLandXml,
@@ -15,7 +15,7 @@ from steer.drivefile.sections import (
     TargetSection,
     ToleranceSection,
 )
-from steer.drivefile.template import TEMPLATE
+from steer.drivefile.template import FILE_NAME, TEMPLATE
 
 __all__ = [
     "FILE_NAME",

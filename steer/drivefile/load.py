@@ -30,9 +30,9 @@ from steer.drivefile.sections import (
     TargetSection,
     ToleranceSection,
 )
+from steer.drivefile.template import FILE_NAME
 from steer.errors import FolderUnusable, SteerError
 
-FILE_NAME = "drive.toml"
 _LARGEST_BYTES = 5_000_000  # an axis of 10,000 elements fits in; a log given by mistake does not
 
 

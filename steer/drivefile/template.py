@@ -1,5 +1,7 @@
 """The drive.toml that `steer new` writes: every key with a comment, and it loads as it stands."""
 
+FILE_NAME = "drive.toml"
+
 TEMPLATE = """\
 # A drive. Every value below is an invented example: put your own in its place, from the drawings,
 # the machine's manual and the survey. `steer check FOLDER` says what is wrong with this file.
