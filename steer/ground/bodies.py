@@ -51,6 +51,9 @@ class Body(Protocol):
     def step(self, articulation: np.ndarray, gain: np.ndarray, tendency: np.ndarray) -> None:
         """Advance by one grid step what the body carries besides the bore."""
 
+    def coarser(self, factor: int) -> Body:
+        """The same body in the same state on a grid `factor` times as wide (for quick looks ahead)."""
+
     back: int
 
 
@@ -72,6 +75,7 @@ def _hat_weights(x: np.ndarray, end: float, split: float, rear: float) -> tuple[
 class ElasticBody:
     def __init__(self, ground: Ground, front_m: float, rear_m: float, step_m: float) -> None:
         length = front_m + rear_m
+        self._made_of = (ground, front_m, rear_m, step_m)
         self.back = int(np.ceil(length / step_m - 1e-9))
         self._x = np.arange(self.back + 1) * step_m
         force, moment = _hat_weights(self._x, length, front_m, ground.rear_stiffness)
@@ -119,9 +123,16 @@ class ElasticBody:
     def step(self, articulation: np.ndarray, gain: np.ndarray, tendency: np.ndarray) -> None:
         pass
 
+    def coarser(self, factor: int) -> ElasticBody:
+        ground, front_m, rear_m, step_m = self._made_of
+        body = ElasticBody(ground, front_m, rear_m, step_m * factor)
+        body._last = self._last
+        return body
+
 
 class GuidedBody:
     def __init__(self, ground: Ground, front_m: float, rear_m: float, step_m: float) -> None:
+        self._made_of = (ground, front_m, rear_m, step_m)
         self._length = front_m + rear_m
         nodes = self._length / step_m
         self.back = int(np.ceil(nodes - 1e-9))
@@ -137,9 +148,14 @@ class GuidedBody:
     def step(self, articulation: np.ndarray, gain: np.ndarray, tendency: np.ndarray) -> None:
         pass
 
+    def coarser(self, factor: int) -> GuidedBody:
+        ground, front_m, rear_m, step_m = self._made_of
+        return GuidedBody(ground, front_m, rear_m, step_m * factor)
+
 
 class LaggedBody:
     def __init__(self, ground: Ground, front_m: float, rear_m: float, step_m: float) -> None:
+        self._made_of = (ground, front_m, rear_m, step_m)
         self.back = 1
         self._length = front_m + rear_m
         self._share = ground.share
@@ -160,6 +176,13 @@ class LaggedBody:
         before = self._curvature
         self._curvature = final + (before - final) * self._decay
         self._direction = self._direction + self._step * 0.5 * (before + self._curvature)
+
+    def coarser(self, factor: int) -> LaggedBody:
+        ground, front_m, rear_m, step_m = self._made_of
+        body = LaggedBody(ground, front_m, rear_m, step_m * factor)
+        body._curvature, body._direction, body._begun = self._curvature, self._direction, self._begun
+        return body
+
 
 
 KINDS: dict[str, type] = {"elastic": ElasticBody, "guided": GuidedBody, "lagged": LaggedBody}

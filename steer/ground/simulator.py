@@ -11,7 +11,6 @@ Same scenario and same settings give the same drive; ground and noise do not dep
 
 from __future__ import annotations
 
-import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -69,7 +68,7 @@ class Simulation:
         self.stroke_m, self.start_m = float(drive["drive"]["stroke_m"]), scenario.start_m
         self.front_m, self.rear_m = float(machine["front_length_m"]), float(machine["rear_length_m"])
         self._body = body_of(ground, self.front_m, self.rear_m, step)
-        self._back = max(self._body.back, round((self.front_m + self.rear_m) / step)) + 3
+        self._back = max(self._body.back, round((self.front_m + self.rear_m) / step)) + 8
         ahead = round(scenario.length_m / step)
         self._along = (np.arange(self._back + ahead + 1) - self._back) * step
         self.course = Course(drive["axis"], self._along)
@@ -129,6 +128,16 @@ class Simulation:
     @property
     def roll_deg(self) -> float:
         return float(self._roll[self._now - self._back])
+
+    @property
+    def standing(self) -> np.ndarray:
+        """Articulation (2,) mm/m that acts, after play."""
+        return self._standing.copy()
+
+    @property
+    def stretch(self) -> int:
+        """Number of the stretch of ground at the face."""
+        return int(self._stretch[self._now - self._back])
 
     # -- driving ----------------------------------------------------------------------------------------------
 
@@ -286,17 +295,21 @@ class Simulation:
     def preview(self, articulation: np.ndarray, strokes: int) -> np.ndarray:
         """Offsets (strokes, 2) mm at the ends of the next strokes if the acting articulation were held at
         `articulation` (2,) and today's ground went on: for yardsticks that are told the ground."""
-        body, bore, k = copy.deepcopy(self._body), self._bore, self._now - self._back
-        reach = max(body.back, 1) + 1
         per = round(self.stroke_m / self.step_m)
+        factor = next(f for f in (5, 4, 3, 2, 1) if per % f == 0 and f * self.step_m <= 0.25 + 1e-9)
+        per, step, k = per // factor, self.step_m * factor, self._now - self._back
+        body = self._body.coarser(factor)
+        reach = max(body.back, 1) + 1
         path = np.empty((reach + strokes * per, 2))
-        path[:reach] = bore[self._now + 1 - reach : self._now + 1]
+        at = self._along[self._now] - step * np.arange(reach - 1, -1, -1)
+        for plane in (0, 1):
+            path[:reach, plane] = np.interp(at, self._along, self._bore[:, plane])
         gain, crab, tendency = self._gain[k], self._crab[k], self._tendency[k]
         for i in range(reach - 1, reach + strokes * per - 1):
             _, cut = body.heading(path[i + 1 - reach : i + 1], articulation, gain)
             body.step(articulation, gain, tendency)
-            path[i + 1] = path[i] + self.step_m * (cut + crab)
-        ends = self._now + per * np.arange(1, strokes + 1)
+            path[i + 1] = path[i] + step * (cut + crab)
+        ends = self._now + per * factor * np.arange(1, strokes + 1)
         inside = np.minimum(ends, self._last)
         design = self.course.offset[inside]
         design = design + self.course.direction[inside] * ((ends - inside) * self.step_m)[:, None]

@@ -1,0 +1,210 @@
+"""Two steerers to measure ours against: a practised operator's rule of thumb, and a controller that is told the truth.
+
+Both keep the machine's limits and round to the cylinders' step, as ours must.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from steer.ground import Simulation
+from steer.ground.course import Course
+from steer.ground.instruments import articulation_of, cylinders_for
+
+
+class Limits:
+    """A wanted articulation, brought inside the machine's limits and onto whole cylinder steps."""
+
+    def __init__(self, machine: dict[str, Any]) -> None:
+        self.machine = machine
+        self.most = float(machine["max_articulation_mm_per_m"])
+        self.change = float(machine["max_change_mm_per_m"])
+        cylinders = machine["cylinders"]
+        self.low, self.high = cylinders["range_mm"]
+        self.neutral, self.step = cylinders["neutral_mm"], cylinders["step_mm"]
+        # what rounding each cylinder by half a step can add
+        self.slack = self.step / cylinders["circle_radius_mm"] * 1000.0
+        reach = min(self.high - self.neutral, self.neutral - self.low) - self.step / 2
+        self.most = min(self.most - self.slack, reach / cylinders["circle_radius_mm"] * 1000.0)
+
+    def settings(self, wanted: np.ndarray, now: np.ndarray, roll_deg: float) -> np.ndarray:
+        """Cylinder extensions for `wanted` from the articulation `now` (both right, up mm/m)."""
+        change = max(self.change - self.slack, self.slack)
+        inside = now + np.clip(wanted - now, -change, change)
+        size = float(np.hypot(*inside))
+        if size > self.most:
+            inside = inside * self.most / size
+            inside = now + np.clip(inside - now, -change, change)
+        exact = cylinders_for(self.machine, inside, roll_deg)
+        rounded: np.ndarray = np.clip(np.round(exact / self.step) * self.step, self.low, self.high)
+        return rounded
+
+
+class RuleOfThumb:
+    """A practised operator: reads the target, corrects it by the last check shot, works out where the nose is and
+    where it is going, wants to be back on line within `back_m`, and sets the articulation a little towards that
+    every `act_m` metres; through curves he starts from the articulation that the curve needs on paper.
+
+    The five figures were searched on 90 drives of other seeds than the tables use (`python tests/bench/tune_rule.py`).
+    """
+
+    name = "rule"
+
+    def __init__(
+        self,
+        drive: dict[str, Any],
+        back_lengths: float = 2.5,
+        most_mm_per_m: float = 6.0,
+        quick: float = 1.0,
+        slow: float = 0.25,
+        act_m: float = 1.5,
+    ) -> None:
+        self.drive, self.limits = drive, Limits(drive["machine"])
+        machine = drive["machine"]
+        self.length = machine["front_length_m"] + machine["rear_length_m"]
+        self.back_m, self.most, self.quick, self.slow, self.act_m = (
+            back_lengths * self.length, most_mm_per_m, quick, slow, act_m,
+        )  # fmt: skip
+        total = sum(part["length_m"] for part in drive["axis"]["horizontal"])
+        self.start = drive["axis"]["start"]["chainage_m"]
+        self.course = Course(drive["axis"], np.arange(-10.0, total + 20.0, 0.25))
+        self.recent: list[tuple[float, np.ndarray, np.ndarray, float]] = []
+        self.track: list[tuple[float, np.ndarray]] = []
+        self.shift = np.zeros(2)
+        self.before: np.ndarray | None = None
+        self.acted = -1e9
+        self.now_cylinders = np.full(len(machine["cylinders"]["positions_deg"]), machine["cylinders"]["neutral_mm"])
+        self.curve = np.zeros(2)
+        self.roll = 0.0
+
+    def _design(self, along: float, what: np.ndarray) -> np.ndarray:
+        return np.array([np.interp(along, self.course.along_m, what[:, k]) for k in (0, 1)])
+
+    def reading(self, reading: dict[str, Any]) -> None:
+        if reading.get("roll_deg") is not None:
+            self.roll += 0.2 * (reading["roll_deg"] - self.roll)
+        if reading.get("spot_right_mm") is None or reading.get("yaw_mm_per_m") is None:
+            return
+        target, reference = self.drive["target"], self.drive["reference"]
+        turn = np.radians(self.roll)
+        right = target["right_mm"] + reading["spot_right_mm"]
+        up = target["up_mm"] + reading["spot_up_mm"]
+        rolled = np.array([right * np.cos(turn) + up * np.sin(turn), -right * np.sin(turn) + up * np.cos(turn)])
+        along = reading["chainage_m"] - self.start
+        behind = target["behind_face_m"]
+        runs = np.array([reference["right_mm"], reference["up_mm"]], float)
+        lean = np.zeros(2)
+        tangent = self._design(along - behind, self.course.direction)
+        if reference["kind"] == "beam":
+            lean = np.array([reference["right_mm_per_m"], reference["up_mm_per_m"]])
+            runs = runs + lean * (along - behind) - self._design(along - behind, self.course.offset)
+            lean = lean - tangent
+        at_target = runs - rolled
+        nose = np.array([
+            reading["yaw_mm_per_m"] + lean[0],
+            reading["pitch_mm_per_m"] - self.course.grade_mm_per_m - tangent[1],
+        ])  # fmt: skip
+        face = at_target + nose * behind + self._design(along, self.course.curvature) * -(behind**2) / 2
+        self.recent.append((along, face, nose, along))
+        self.recent = [r for r in self.recent if r[0] > along - 1.0]
+
+    def _seen(self) -> tuple[np.ndarray, np.ndarray]:
+        face = np.median([r[1] for r in self.recent], axis=0) + self.shift
+        return face, np.median([r[2] for r in self.recent], axis=0)
+
+    def shot(self, shot: dict[str, Any]) -> None:
+        if not self.recent:
+            return
+        seen, nose = self._seen()
+        found = np.array([shot["line_mm"], shot["level_mm"]])
+        if shot["point"] == "target":
+            target, turn = self.drive["target"], np.radians(self.roll)
+            right, up = target["right_mm"], target["up_mm"]
+            found = found - [right * np.cos(turn) + up * np.sin(turn), -right * np.sin(turn) + up * np.cos(turn)]
+            found = found + nose * target["behind_face_m"]
+        self.shift = self.shift + (found - seen)
+        self.track = [(at, place + (found - seen)) for at, place in self.track]
+
+    def stroke_end(self, chainage_m: float) -> np.ndarray:
+        if not self.recent:
+            return self.now_cylinders
+        along = chainage_m - self.start
+        face, nose = self._seen()
+        middle = float(np.mean([r[0] for r in self.recent]))
+        self.track.append((middle, face))
+        self.track = [t for t in self.track if t[0] > middle - 3.0]
+        direction = nose
+        if len(self.track) > 2 and middle - self.track[0][0] > 1.0:
+            at = np.array([t[0] for t in self.track])
+            places = np.array([t[1] for t in self.track])
+            slope = ((at - at.mean()) @ (places - places.mean(axis=0))) / ((at - at.mean()) @ (at - at.mean()))
+            direction = 0.5 * (nose + slope)
+        face = face + direction * (along - middle)
+        now = articulation_of(self.drive["machine"], self.now_cylinders, self.roll)
+        curve = self._design(along + 0.3 * self.length, self.course.curvature) * self.length / 2.0 / 0.55
+        miss = np.clip(-face / self.back_m, -self.most, self.most) - direction
+        change = curve - self.curve
+        if along - self.acted >= self.act_m - 1e-6 or self.before is None:
+            change = change + self.quick * (miss - (self.before if self.before is not None else 0.0))
+            change = change + self.slow * miss
+            self.before, self.acted = miss, along
+        if np.abs(change).max() > 0.5:
+            self.now_cylinders = self.limits.settings(now + change, now, self.roll)
+            self.curve = curve
+        return self.now_cylinders
+
+
+class Informed:
+    """A finite-horizon linear-quadratic controller that is told the truth: the bore, the crab and the ground's
+    answer at this moment (not what is to come). It minimises Σ offset²·stroke + weight·Σ change²/stroke over
+    `horizon_lengths` machine lengths, by least squares, and sets the first change inside the limits.
+
+    The weight follows from a distance: for a face that answers y'' = b·A, the cost ∫y² + w·(dA/ds)² has its closed
+    loop's three poles at the distance ℓ when w = b²·ℓ⁶; ℓ = `return_lengths` machine lengths.
+    """
+
+    name = "informed"
+
+    def __init__(self, simulation: Simulation, horizon_lengths: float = 3.5, return_lengths: float = 0.6) -> None:
+        self.simulation, self.limits = simulation, Limits(simulation.machine)
+        self.length = simulation.front_m + simulation.rear_m
+        self.strokes = max(int(np.ceil(horizon_lengths * self.length / simulation.stroke_m)), 6)
+        self.return_m = return_lengths * self.length
+        self.gains: dict[int, tuple[np.ndarray, np.ndarray]] = {}
+
+    def reading(self, reading: dict[str, Any]) -> None:
+        pass
+
+    def shot(self, shot: dict[str, Any]) -> None:
+        pass
+
+    def _first_change(self, standing: np.ndarray, free: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Rows of the least-squares solution that give the first change, per plane (2, strokes)."""
+        simulation = self.simulation
+        stretch = simulation.stretch
+        if stretch not in self.gains:
+            far = 10.0  # past the gap's soft middle
+            answer = (simulation.preview(standing + far, self.strokes) - free) / far
+            rows = np.empty((2, self.strokes))
+            n, stroke = self.strokes, simulation.stroke_m
+            for plane in (0, 1):
+                steps = np.zeros((n, n))
+                for j in range(n):
+                    steps[j:, j] = answer[: n - j, plane]
+                distance = n * stroke
+                bend = 2.0 * answer[-1, plane] / distance**2
+                weight = bend**2 * self.return_m**6 / stroke**2
+                rows[plane] = np.linalg.solve(steps.T @ steps + weight * np.eye(n), steps.T)[0]
+            self.gains[stretch] = (rows, answer)
+        return self.gains[stretch]
+
+    def stroke_end(self, chainage_m: float) -> np.ndarray:
+        simulation = self.simulation
+        standing = simulation.standing
+        free = simulation.preview(standing, self.strokes)
+        rows, _ = self._first_change(standing, free)
+        change = -np.einsum("pk,kp->p", rows, free)
+        now = articulation_of(simulation.machine, simulation.cylinder_mm, simulation.roll_deg)
+        return self.limits.settings(now + change, now, simulation.roll_deg)
