@@ -58,13 +58,18 @@ class Axis:
         easting_m: float,
         northing_m: float,
         level_m: float,
+        notes: tuple[str, ...] = (),
     ) -> None:
-        """Coordinates and chainage are those of the start; plan and profile count from there."""
+        """Coordinates and chainage are those of the start; plan and profile count from there.
+
+        `notes` are lines for a person about how the axis was read.
+        """
         self.plan = plan
         self.profile = profile
         self.start_chainage_m = chainage_m
         self.end_chainage_m = chainage_m + plan.length_m
         self.origin = (easting_m, northing_m, level_m)
+        self.notes = notes
         self._nodes_m: np.ndarray | None = None
 
     def __repr__(self) -> str:

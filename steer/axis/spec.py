@@ -175,7 +175,7 @@ def _plan_shape(
         radii = (float(element["radius_m"]),) * 2  # type: ignore[arg-type]
     else:
         radii = (float(element["radius_start_m"]), float(element["radius_end_m"]))  # type: ignore[arg-type]
-    k0, k1 = side / radii[0], side / radii[1]
+    k0, k1 = side / radii[0] + 0.0, side / radii[1] + 0.0  # + 0.0: no negative zero
     turn = 0.5 * abs(k0 + k1) * length
     if turn > 2.0 * math.pi:
         problems.append(
