@@ -167,16 +167,21 @@ class Log:
 
     def append_many(self, items: Iterable[tuple[str, dict[str, Any]]]) -> list[Event]:
         """Store all of them in one transaction, or, whatever goes wrong, none. Returns the events."""
-        texts = [(check_kind(kind), canonical(body), body) for kind, body in items]
-        if not texts:
-            return []
+        stored = [(check_kind(kind), canonical(body), body) for kind, body in items]
+        return self._append(lambda: stored) if stored else []
+
+    def append_decided(self, decide: Callable[[], Iterable[tuple[str, dict[str, Any]]]]) -> list[Event]:
+        """Store what `decide` returns; it may look into this log, and nobody else writes meanwhile."""
+        return self._append(lambda: [(check_kind(kind), canonical(body), body) for kind, body in decide()])
+
+    def _append(self, items: Callable[[], list[tuple[str, str, dict[str, Any]]]]) -> list[Event]:
         with self._lock, plain_words(self.path):
             db = self._writing()
             db.execute("BEGIN IMMEDIATE")
             try:
                 sequence, previous = self._last(db)
                 events, rows = [], []
-                for kind, text, body in texts:
+                for kind, text, body in items():
                     sequence += 1
                     arrived = self._clock()
                     previous = chain(previous, sequence, arrived, __version__, kind, text)
@@ -250,12 +255,17 @@ class Log:
             db = self._reading()
             return int(db.execute("SELECT coalesce(max(sequence), 0) FROM events").fetchone()[0]) if db else 0
 
-    def has_file(self, sha256: str) -> bool:
-        """Whether a "file" event with this content hash is in the log."""
+    def files(self) -> list[Event]:
+        """The "file" events, oldest first, without reading the others."""
         with self._lock, plain_words(self.path):
             db = self._reading()
-            found = db.execute("SELECT body FROM events WHERE kind = 'file'").fetchall() if db else []
-        return any(json.loads(body).get("sha256") == sha256 for (body,) in found)
+            query = "SELECT sequence, arrived, kind, body FROM events WHERE kind = 'file' ORDER BY sequence"
+            rows = db.execute(query).fetchall() if db else []
+        return [Event(sequence, arrived, kind, json.loads(body)) for sequence, arrived, kind, body in rows]
+
+    def has_file(self, sha256: str) -> bool:
+        """Whether a "file" event with this content hash is in the log."""
+        return any(event.body.get("sha256") == sha256 for event in self.files())
 
     # -- closing -----------------------------------------------------------------------------------
 

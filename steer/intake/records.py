@@ -1,0 +1,273 @@
+"""Readings, check shots, reference settings and ends of stroke: what each may hold.
+
+A body holds only what was measured. Bounds are wide: they keep out what cannot be meant (a chainage off the
+drive, metres in a column of millimetres); whether a value is a good one is for the estimate to say.
+The body of a reading has `cylinder_mm`, one entry a cylinder, None where it was not measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from steer.drivefile import DriveFile
+from steer.errors import InputRefused
+from steer.intake.fields import Field, NotAllowed, Number, Numbers, Text, Time, Word
+from steer.intake.jsonrows import parse_object
+from steer.intake.problems import Problems, nearest
+from steer.intake.reading import LONGEST_LINE
+from steer.text import shown
+
+BEYOND_ENDS_M = 10.0  # chainage may lie this far before the start and after the end of the axis
+_OFFSET_MM = Number(-10_000, 10_000, unit="mm")
+_DIRECTION = Number(-500, 500, unit="mm/m")
+_CYLINDER = Number(-10_000, 10_000, unit="mm")
+_SD = Number(over=0, at_most=10_000, unit="mm")
+_COORDINATE = Number(-1e8, 1e8, unit="m")
+_POINTS = ("face", "target", "tail", "pipe")
+_SPOT = ("spot_right_mm", "spot_up_mm")
+_TARGET = ("target_line_mm", "target_level_mm")
+_PLANE = ("line_mm", "level_mm")
+_PLACE = ("easting_m", "northing_m", "level_m")
+
+
+def _chainage(drive: DriveFile) -> Number:
+    start, end = drive.axis.start_chainage_m, drive.axis.end_chainage_m
+    return Number(round(start - BEYOND_ENDS_M, 3), round(end + BEYOND_ENDS_M, 3), unit="m (the drive's axis)")
+
+
+def cylinder_count(drive: DriveFile) -> int:
+    """How many steering cylinders the machine has."""
+    return len(drive.machine.cylinders.positions_deg)
+
+
+# -- readings --------------------------------------------------------------------------------------
+
+
+def _reading(drive: DriveFile, cylinders: Mapping[str, Field]) -> dict[str, Field]:
+    return {
+        "time": Time(),
+        "chainage_m": _chainage(drive),
+        "spot_right_mm": _OFFSET_MM,
+        "spot_up_mm": _OFFSET_MM,
+        "target_line_mm": _OFFSET_MM,
+        "target_level_mm": _OFFSET_MM,
+        "yaw_mm_per_m": _DIRECTION,
+        "pitch_mm_per_m": _DIRECTION,
+        "roll_deg": Number(-180, 180, unit="degrees"),
+        **cylinders,
+        # Sensors at rest show a little less than nothing.
+        "jacking_force_kn": Number(-10_000, 1_000_000, unit="kN"),
+        "face_pressure_kpa": Number(-10_000, 100_000, unit="kPa"),
+        "torque_knm": Number(-100_000, 100_000, unit="kNm"),
+        "advance_mm_per_min": Number(-10_000, 10_000, unit="mm/min"),
+        "lubricant_l": Number(-1_000, 100_000_000, unit="l"),
+        "note": Text(),
+    }
+
+
+def reading_columns(drive: DriveFile) -> dict[str, Field]:
+    """The columns of a CSV file of readings: cylinder_1_mm … cylinder_N_mm stand apart."""
+    return _reading(drive, {f"cylinder_{k + 1}_mm": _CYLINDER for k in range(cylinder_count(drive))})
+
+
+def reading_members(drive: DriveFile) -> dict[str, Field]:
+    """The members of a JSON reading: cylinder_mm is an array."""
+    count = cylinder_count(drive)
+    why = f", since this drive's machine has {count} cylinders"
+    return _reading(drive, {"cylinder_mm": Numbers(_CYLINDER, count, why)})
+
+
+def reading_hints(drive: DriveFile) -> dict[str, str]:
+    """What to say of columns for cylinders that the machine does not have, and of the other notation."""
+    count = cylinder_count(drive)
+    more = {
+        f"cylinder_{k}_mm": f"is not known: this drive's machine has {count} cylinders (drive.toml)"
+        for k in (0, *range(count + 1, 100))
+    }
+    return {**more, "cylinder_mm": f"is not known: in CSV write cylinder_1_mm to cylinder_{count}_mm"}
+
+
+def json_reading_hints(drive: DriveFile) -> dict[str, str]:
+    """The same for JSON."""
+    count = cylinder_count(drive)
+    said = f"is not known: in JSON write cylinder_mm, an array of {count} numbers"
+    return {f"cylinder_{k}_mm": said for k in range(100)}
+
+
+def finish_reading(
+    values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None = None
+) -> dict[str, Any] | None:
+    """The body of a reading from its checked values, or None when they cannot stand together."""
+    both = [n for n in (*_SPOT, *_TARGET) if n in values]
+    if any(n in _SPOT for n in both) and any(n in _TARGET for n in both):
+        problems.add(f"{' and '.join(both)}: give the spot or the target's own offset, not both", line)
+        return None
+    body = dict(values)
+    count = cylinder_count(drive)
+    apart = [body.pop(f"cylinder_{k + 1}_mm", None) for k in range(count)]
+    cylinders = body.pop("cylinder_mm", apart)
+    if any(extension is not None for extension in cylinders):
+        body["cylinder_mm"] = cylinders
+    return body
+
+
+# -- check shots -----------------------------------------------------------------------------------
+
+
+def shot_fields(drive: DriveFile) -> dict[str, Field]:
+    """Columns of a CSV file and members of a JSON line alike."""
+    return {
+        "time": Time(),
+        "chainage_m": _chainage(drive),
+        "point": Word(_POINTS),
+        "line_mm": _OFFSET_MM,
+        "level_mm": _OFFSET_MM,
+        "easting_m": _COORDINATE,
+        "northing_m": _COORDINATE,
+        "level_m": Number(-20_000, 20_000, unit="m"),
+        "sd_mm": _SD,
+        "sd_line_mm": _SD,
+        "sd_level_mm": _SD,
+        "note": Text(),
+    }
+
+
+def finish_shot(
+    values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None = None
+) -> dict[str, Any] | None:
+    """The body of a check shot, or None when the values do not make one."""
+    before = problems.count
+    offsets = [n for n in _PLANE if n in values]
+    place = [n for n in _PLACE if n in values]
+    if offsets and place:
+        problems.add(
+            f"{' and '.join(offsets + place)}: give line_mm and level_mm, or easting_m, northing_m "
+            "and level_m, not both",
+            line,
+        )
+    elif not offsets and not place:
+        problems.add("holds no survey: give line_mm and level_mm, or easting_m, northing_m and level_m", line)
+    elif place and len(place) < 3:
+        gone = " and ".join(n for n in _PLACE if n not in values)
+        problems.add(f"{gone}: missing: coordinates are easting_m, northing_m and level_m together", line)
+    if "chainage_m" not in values and not (values.get("point") == "pipe" and place):
+        needed = "only a pipe's point with coordinates can do without"
+        problems.missing("chainage_m", f"{_chainage(drive).allowed}; {needed}", line)
+    planes = [n for n in ("sd_line_mm", "sd_level_mm") if place or n.removeprefix("sd_") in offsets]
+    if "sd_mm" in values:
+        if mixed := [n for n in ("sd_line_mm", "sd_level_mm") if n in values]:
+            problems.add(f"sd_mm and {' and '.join(mixed)}: give the one or the others", line)
+    elif gone := " and ".join(n for n in planes if n not in values):
+        problems.missing(f"sd_mm (or {gone})", f"{_SD.allowed}, the survey's own standard deviation", line)
+    if problems.count == before and len(place) == 3:
+        _near_the_axis(values, drive, problems, line)
+    return dict(values) if problems.count == before else None
+
+
+def _near_the_axis(values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None) -> None:
+    """Coordinates metres off the axis are a slip (easting and northing changed over, another grid)."""
+    at = drive.axis.locate(*(values[n] for n in _PLACE))
+    start, end = drive.axis.start_chainage_m, drive.axis.end_chainage_m
+    where = ", ".join(f"{values[n]:.3f}" for n in _PLACE)
+    if not at.ok:
+        problems.add(f"easting_m, northing_m, level_m: {where} is not near the drive's axis", line)
+        return
+    off_mm = max(abs(float(at.line_mm)), abs(float(at.level_mm)))
+    beyond = max(start - float(at.chainage_m), float(at.chainage_m) - end)
+    # behind the start stand machine and launch shaft
+    if off_mm > _OFFSET_MM.at_most or beyond > BEYOND_ENDS_M + drive.machine.length_m:
+        far = max(off_mm / 1000, beyond)
+        problems.add(
+            f"easting_m, northing_m, level_m: {where} is {far:.0f} m off the drive's axis: at most "
+            f"{_OFFSET_MM.at_most / 1000:g} m are allowed; are easting and northing the right way round?",
+            line,
+        )
+
+
+# -- one object of the feed ------------------------------------------------------------------------
+
+
+def _members(
+    found: Mapping[str, Any],
+    kind: str,
+    fields: Mapping[str, Field],
+    required: tuple[str, ...],
+    problems: Problems,
+    hints: Mapping[str, str] | None = None,
+) -> dict[str, Any]:
+    values: dict[str, Any] = {}
+    for name, value in found.items():
+        if name == "kind":
+            if value != kind:
+                problems.value("kind", value, f'"{kind}"')
+        elif name not in fields:
+            problems.add(f"{shown(name)} {(hints or {}).get(name) or f'is not known{nearest(name, fields)}'}")
+        elif value is not None:
+            try:
+                values[name] = fields[name].from_json(value)
+            except NotAllowed as problem:
+                problems.value(name, value, str(problem))
+    for name in required:
+        if found.get(name) is None:
+            problems.missing(name, fields[name].allowed)
+    return values
+
+
+def object_from_line(line: str) -> dict[str, Any]:
+    """One line of the feed as one JSON object, nothing checked but the JSON. Raises InputRefused."""
+    if len(line) > LONGEST_LINE:
+        raise InputRefused(f"the line is {len(line)} characters long: at most {LONGEST_LINE} are allowed")
+    try:
+        return parse_object(line)
+    except NotAllowed as problem:
+        raise InputRefused(f"the line {problem}") from None
+
+
+def reading_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str, Any]:
+    """The body of one reading. Raises InputRefused with every problem; so do the other three."""
+    problems = Problems()
+    members = reading_members(drive)
+    values = _members(found, "reading", members, ("chainage_m",), problems, json_reading_hints(drive))
+    body = finish_reading(values, drive, problems)
+    problems.refuse_if_any()
+    return body or {}
+
+
+def check_shot_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str, Any]:
+    """The body of one check shot."""
+    problems = Problems()
+    values = _members(found, "check_shot", shot_fields(drive), ("point",), problems)
+    problems.refuse_if_any()
+    body = finish_shot(values, drive, problems)
+    problems.refuse_if_any()
+    return body or {}
+
+
+def reference_set_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str, Any]:
+    """The body of one setting of the reference, from this chainage on. A beam needs its direction too."""
+    problems = Problems()
+    fields: dict[str, Field] = {
+        "time": Time(),
+        "chainage_m": _chainage(drive),
+        "right_mm": _OFFSET_MM,
+        "up_mm": _OFFSET_MM,
+        "right_mm_per_m": _DIRECTION,
+        "up_mm_per_m": _DIRECTION,
+        "note": Text(),
+    }
+    required: tuple[str, ...] = ("chainage_m", "right_mm", "up_mm")
+    if drive.reference.kind == "beam":
+        required += ("right_mm_per_m", "up_mm_per_m")
+    body = _members(found, "reference_set", fields, required, problems)
+    problems.refuse_if_any()
+    return body
+
+
+def stroke_end_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str, Any]:
+    """The body of one end of a stroke."""
+    problems = Problems()
+    fields: dict[str, Field] = {"time": Time(), "chainage_m": _chainage(drive), "note": Text()}
+    body = _members(found, "stroke_end", fields, ("chainage_m",), problems)
+    problems.refuse_if_any()
+    return body
