@@ -1,0 +1,140 @@
+"""The adjusted survey as text for a person."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from steer.survey.reduced import ReducedNetwork, ReducedPoint, Residual
+from steer.text import printable
+
+_MOST_RESIDUALS = 60
+
+
+def sheet(network: ReducedNetwork, remarks: Sequence[str] = ()) -> str:
+    """Verdict first, then points and residuals, then what to know."""
+    parts = [_verdict(network), _points(network), _residuals(network)]
+    if network.control_residuals:
+        parts.append(_control(network))
+    notes = [*network.notes, *remarks]
+    if notes:
+        parts.append("\n".join(["Notes", *(f"  {printable(n, 400)}" for n in notes)]))
+    refraction = "left out" if network.refraction is None else f"K = {network.refraction:g}"
+    parts.append(
+        f"Earth curvature and refraction: {refraction}. sd are a priori. "
+        "Check the survey by local rules and a licensed surveyor before relying on it."
+    )
+    return "\n\n".join(parts)
+
+
+def _verdict(network: ReducedNetwork) -> str:
+    dof = network.degrees_of_freedom
+    if network.variance_factor is None or network.probability is None:
+        lines = ["Not checked: no more observations than unknowns (0 degrees of freedom)."]
+    else:
+        word = "passed" if network.passed else "FAILED"
+        lines = [
+            f"Global test {word}: variance factor {network.variance_factor:.3g} with {dof} degrees of freedom; "
+            f"a fit this bad or worse comes by chance in {_percent(network.probability)}."
+        ]
+    if network.suspect_rows:
+        rows = ", ".join(map(str, network.suspect_rows))
+        lines.append(f"SUSPECT row{'s' if len(network.suspect_rows) > 1 else ''} {rows} (most suspect first).")
+    suspects = [f"{c.point} {c.coordinate}" for c in network.control_residuals if c.suspect]
+    if suspects:
+        lines.append(f"SUSPECT control: {printable(', '.join(suspects), 400)}.")
+    if network.without_suspects is not None:
+        without = network.without_suspects
+        factor = "-" if without.variance_factor is None else f"{without.variance_factor:.3g}"
+        lines.append(
+            f"Without them: variance factor {factor} with {without.degrees_of_freedom} degrees of freedom; "
+            f"{_largest_move(network)}."
+        )
+        lines.append("The coordinates below still contain them: check the field book, correct or remove, repeat.")
+    elif not network.suspect_rows and not suspects and network.probability is not None:
+        lines.append("No single observation stands out (data snooping at 0.1 %).")
+    return "\n".join(lines)
+
+
+def _largest_move(network: ReducedNetwork) -> str:
+    assert network.without_suspects is not None
+    moves = [
+        (math.hypot(b.easting_m - a.easting_m, b.northing_m - a.northing_m) * 1e3, a, b)
+        for a, b in zip(network.points, network.without_suspects.points, strict=True)
+    ]
+    size, a, b = max(moves, key=lambda move: move[0])
+    east, north = (b.easting_m - a.easting_m) * 1e3, (b.northing_m - a.northing_m) * 1e3
+    return (
+        f"{printable(a.point, 40)} would move most, by {size:.1f} mm "
+        f"({abs(east):.1f} mm {'east' if east >= 0 else 'west'}, {abs(north):.1f} mm {'north' if north >= 0 else 'south'})"
+    )
+
+
+def _points(network: ReducedNetwork) -> str:
+    rows = [("point", "easting m", "northing m", "level m", "sd E mm", "sd N mm", "sd level mm", "")]
+    rows += [_point_row(p) for p in network.points]
+    return _table("Points", rows, left=(0, 7))
+
+
+def _point_row(p: ReducedPoint) -> tuple[str, ...]:
+    sd = ["-" if math.isnan(s) else "" if p.fixed and s == 0.0 else f"{s:.1f}" for s in p.sd_mm]
+    level = "-" if p.level_m is None else f"{p.level_m:.4f}"
+    kind = "fixed" if p.fixed else "control" if p.control else ""
+    return (printable(p.point, 40), f"{p.easting_m:.4f}", f"{p.northing_m:.4f}", level, *sd, kind)
+
+
+def _residuals(network: ReducedNetwork) -> str:
+    listed = list(network.residuals)
+    title = "Residuals (adjusted minus observed)"
+    if len(listed) > _MOST_RESIDUALS:
+        listed = sorted(listed, key=lambda r: -abs(r.standardised or 0.0))[:_MOST_RESIDUALS]
+        title += f": the {_MOST_RESIDUALS} largest of {len(network.residuals)}, the rest with --json"
+    rows = [("row", "from", "to", "observation", "residual", "over its sd", "redundancy", "")]
+    rows += [_residual_row(r, r.row in network.suspect_rows) for r in listed]
+    return _table(title, rows, left=(1, 2, 3, 7))
+
+
+def _residual_row(r: Residual, suspect_row: bool) -> tuple[str, ...]:
+    w = "-" if r.standardised is None else f"{r.standardised:+.1f}"
+    mark = "SUSPECT" if suspect_row and r.standardised is not None and abs(r.standardised) > 3.29 else ""
+    return (
+        str(r.row),
+        printable(r.station, 40),
+        printable(r.target, 40),
+        r.observation,
+        f"{r.residual:+.1f} {r.unit:<3}",
+        w,
+        f"{r.redundancy:.2f}",
+        mark,
+    )
+
+
+def _control(network: ReducedNetwork) -> str:
+    rows = [("point", "coordinate", "residual mm", "over its sd", "redundancy", "")]
+    rows += [
+        (
+            printable(c.point, 40),
+            c.coordinate,
+            f"{c.residual_mm:+.1f}",
+            "-" if c.standardised is None else f"{c.standardised:+.1f}",
+            f"{c.redundancy:.2f}",
+            "SUSPECT" if c.suspect else "",
+        )
+        for c in network.control_residuals[:_MOST_RESIDUALS]
+    ]
+    return _table("Control with sd (adjusted minus given)", rows, left=(0, 1, 5))
+
+
+def _table(title: str, rows: Sequence[Sequence[str]], left: Sequence[int]) -> str:
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = [title]
+    for row in rows:
+        cells = [c.ljust(w) if k in left else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))]
+        lines.append(("  " + "  ".join(cells)).rstrip())
+    return "\n".join(lines)
+
+
+def _percent(probability: float) -> str:
+    if probability < 0.0005:
+        return "less than 0.1 % of surveys"
+    return f"{100 * probability:.1f} % of surveys" if probability < 0.1 else f"{100 * probability:.0f} % of surveys"
