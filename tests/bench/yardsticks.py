@@ -146,13 +146,15 @@ class RuleOfThumb:
         curve = self._design(along + 0.3 * self.length, self.course.curvature) * self.length / 2.0 / 0.55
         miss = np.clip(-face / self.back_m, -self.most, self.most) - direction
         change = curve - self.curve
-        if along - self.acted >= self.act_m - 1e-6 or self.before is None:
+        acts = along - self.acted >= self.act_m - 1e-6
+        if acts:
             change = change + self.quick * (miss - (self.before if self.before is not None else 0.0))
             change = change + self.slow * miss
-            self.before, self.acted = miss, along
-        if np.abs(change).max() > 0.5:
+        if np.abs(change).max() > 0.5:  # less is not worth touching the cylinders for
             self.now_cylinders = self.limits.settings(now + change, now, self.roll)
             self.curve = curve
+            if acts:
+                self.before, self.acted = miss, along
         return self.now_cylinders
 
 
@@ -167,11 +169,13 @@ class Informed:
 
     name = "informed"
 
-    def __init__(self, simulation: Simulation, horizon_lengths: float = 3.5, return_lengths: float = 0.6) -> None:
+    def __init__(
+        self, simulation: Simulation, horizon_lengths: float = 3.5, return_lengths: float = 0.6, return_strokes: float = 1.0
+    ) -> None:
         self.simulation, self.limits = simulation, Limits(simulation.machine)
         self.length = simulation.front_m + simulation.rear_m
         self.strokes = max(int(np.ceil(horizon_lengths * self.length / simulation.stroke_m)), 6)
-        self.return_m = return_lengths * self.length
+        self.return_m = return_lengths * self.length + return_strokes * simulation.stroke_m
         self.gains: dict[int, tuple[np.ndarray, np.ndarray]] = {}
 
     def reading(self, reading: dict[str, Any]) -> None:
