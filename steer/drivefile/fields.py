@@ -44,11 +44,11 @@ class Number(Kind):
     or_inf: bool = False  # a radius may be "inf", which is a straight
 
     @property
-    def allowed(self) -> str:  # type: ignore[override]
+    def bounds(self) -> str:
+        """The bounds in words."""
         if self.at_least is not None and self.at_most is not None:
-            text = f"must be a number from {self.at_least:.15g} to {self.at_most:.15g}"
-            return text + ', or "inf" for a straight' if self.or_inf else text
-        bounds = [
+            return f"from {self.at_least:.15g} to {self.at_most:.15g}"
+        return " and ".join(
             f"{words} {bound:.15g}"
             for words, bound in (
                 ("over", self.over),
@@ -57,8 +57,11 @@ class Number(Kind):
                 ("at most", self.at_most),
             )
             if bound is not None
-        ]
-        return " ".join(["must be a number", " and ".join(bounds)]).strip()
+        )
+
+    @property
+    def allowed(self) -> str:  # type: ignore[override]
+        return f"must be a number {self.bounds}" + (', or "inf" for a straight' if self.or_inf else "")
 
     def check(self, value: object) -> float:
         if self.or_inf and (value == "inf" or value == math.inf):
@@ -127,7 +130,7 @@ class Numbers(Kind):
     @property
     def allowed(self) -> str:  # type: ignore[override]
         count = f"{self.fewest}" if self.fewest == self.most else f"{self.fewest} to {self.most}"
-        return f"must be a list of {count} numbers, of which each {self.each.allowed}"
+        return f"must be a list of {count} numbers, each {self.each.bounds}"
 
     def check(self, value: object) -> tuple[float, ...]:
         if not isinstance(value, list | tuple) or not self.fewest <= len(value) <= self.most:

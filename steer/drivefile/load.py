@@ -209,9 +209,10 @@ def _axis(
         model = AxisFromLandXml if error.title == AxisFromLandXml.__name__ else AxisElements
         found += say.lines(error, model, ("axis",))
     except SteerError as error:
-        found += [
-            line.removeprefix(f"{FILE_NAME}: ") for line in getattr(error, "problems", None) or [str(error)]
-        ]
+        at = "axis.landxml: " if "landxml" in raw else ""
+        for line in getattr(error, "problems", None) or [str(error)]:
+            # the axis counts its elements from 0, as Python does; people count from 1
+            found.append(at + re.sub(r"\[(\d+)\]\.?", lambda m: f", element {int(m[1]) + 1}, ", line))
     return None, None
 
 

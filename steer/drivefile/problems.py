@@ -48,15 +48,17 @@ def place(location: Iterable[object]) -> str:
 
 def lines(error: ValidationError, model: type[BaseModel], within: tuple[str, ...] = ()) -> list[str]:
     """One line for each problem in `error`, which came from `model` read at the key path `within`."""
+    items = error.errors(include_url=False)
+    missing = {item["loc"] for item in items if item["type"] == "missing"}
     return [
-        _line(item, model, within)
-        for item in error.errors(include_url=False)
+        _line(item, model, within, missing)
+        for item in items
         # pydantic also calls a list too short when what is in it is wrong
         if not (item["type"] == "too_short" and item["input"])
     ]
 
 
-def _line(item: Any, model: type[BaseModel], within: tuple[str, ...]) -> str:
+def _line(item: Any, model: type[BaseModel], within: tuple[str, ...], missing: set[tuple[Any, ...]]) -> str:
     owner, location = _walk(model, item["loc"])
     context = item.get("ctx", {})
     where = place((*within, *location, *([context["key"]] if context.get("key") else [])))
@@ -64,7 +66,8 @@ def _line(item: Any, model: type[BaseModel], within: tuple[str, ...]) -> str:
     if kind == "missing":
         return f"{where}: missing: {allowed(owner, str(location[-1]))}"
     if kind == "extra_forbidden":
-        return f"{where}: unknown key{_nearest(str(location[-1]), owner.model_fields)}"
+        beside = [str(loc[-1]) for loc in missing if loc[:-1] == item["loc"][:-1]]
+        return f"{where}: unknown key{_nearest(str(location[-1]), owner.model_fields, beside)}"
     value = context.get("value")
     given = value if isinstance(value, str) else shown(item["input"] if value is None else value)
     if kind in ("union_tag_not_found", "union_tag_invalid"):
@@ -84,9 +87,11 @@ def _line(item: Any, model: type[BaseModel], within: tuple[str, ...]) -> str:
     return f"{where}: {given} is not allowed: {must}"
 
 
-def _nearest(key: str, known: Iterable[str]) -> str:
+def _nearest(key: str, known: Iterable[str], missing: list[str]) -> str:
+    """The key that may be meant: rather one that is missing than one that is there."""
     names = list(known)
-    near = difflib.get_close_matches(key, names, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(key, missing, n=1, cutoff=0.6)
+    near = near or difflib.get_close_matches(key, names, n=1, cutoff=0.6)
     if near:
         return f": is {near[0]} meant?"
     return ": known here are " + ", ".join(names) if names else ""
