@@ -17,10 +17,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-_CHUNK = 20_000  # points at a time: bounds the memory of the search
+_CHUNK = 4_000_000  # points times nodes at once: bounds the memory of the search
+_CLOSER = 16
 _LEAST_STIFFNESS = 1e-3  # 1 mm of the point is then 1 m of the foot
 _SAME_DISTANCE_M = 1e-6
 _SAME_FOOT_M = 1e-3
+_SAME_SQUARE_M2 = 1e-5  # above what squares of kilometres lose to rounding
 
 Evaluate = Callable[[np.ndarray], tuple[np.ndarray, ...]]
 
@@ -46,22 +48,38 @@ def foot_of_perpendicular(
     `nodes_m` runs from 0 to the plan's length, with every joint in it. A point that is
     not finite has no foot.
     """
-    at = evaluate(nodes_m)
-    place = np.stack(at[:3])
-    along = np.stack([np.sin(at[3]), np.cos(at[3]), at[4]])
-    results = [
-        _feet(evaluate, nodes_m, place, along, points[i : i + _CHUNK]) for i in range(0, len(points), _CHUNK)
-    ]
-    if not results:
+    if not len(points):
         empty = np.empty(0)
         return empty, empty, empty, np.empty(0, dtype=bool)
-    length, line, up, ok = (np.concatenate(column) for column in zip(*results, strict=True))
+    length, line, up, ok, missed = _in_chunks(evaluate, nodes_m, points)
+    again = np.flatnonzero(missed)
+    if again.size:
+        # Beside an evolute two feet can hide between two nodes: look closer, for these points only.
+        parts = np.linspace(nodes_m[:-1], nodes_m[1:], _CLOSER, endpoint=False).T.ravel()
+        *closer, missed = _in_chunks(evaluate, np.append(parts, nodes_m[-1]), points[again])
+        for values, found in zip((length, line, up, ok), closer, strict=True):
+            values[again] = found
+        lost = again[missed]
+        length[lost] = line[lost] = up[lost] = np.nan
+        ok[lost] = False
     return length, line, up, ok
+
+
+def _in_chunks(evaluate: Evaluate, nodes: np.ndarray, points: np.ndarray) -> list[np.ndarray]:
+    at = evaluate(nodes)
+    place = np.stack(at[:3])
+    along = np.stack([np.sin(at[3]), np.cos(at[3]), at[4]])
+    size = max(1, _CHUNK // len(nodes))
+    results = [
+        _feet(evaluate, nodes, place, along, points[i : i + size]) for i in range(0, len(points), size)
+    ]
+    return [np.concatenate(column) for column in zip(*results, strict=True)]
 
 
 def _feet(
     evaluate: Evaluate, nodes: np.ndarray, place: np.ndarray, along: np.ndarray, points: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+) -> tuple[np.ndarray, ...]:
+    """Length, line, level, ok, and whether some node lies nearer than the foot found."""
     count = len(points)
     finite = np.isfinite(points).all(axis=1)
     q = np.where(finite[:, None], points, 0.0)
@@ -97,11 +115,13 @@ def _feet(
     ok = finite & (stiffness[order][best] > _LEAST_STIFFNESS)
     ok[who[rival]] = False
     assert len(best) == count
+    to_nodes = (q * q).sum(axis=1)[:, None] - 2.0 * (q @ place) + (place * place).sum(axis=0)
+    missed = finite & (to_nodes.min(axis=1) < distance[best] ** 2 - _SAME_SQUARE_M2)
 
     def keep(values: np.ndarray) -> np.ndarray:
         return np.where(ok, values, np.nan)
 
-    return keep(s[best]), keep(line[order][best]), keep(up[order][best]), ok
+    return keep(s[best]), keep(line[order][best]), keep(up[order][best]), ok, missed
 
 
 def _refine(
