@@ -65,5 +65,6 @@ class Problems:
 
 def nearest(name: str, known: Collection[str]) -> str:
     """A hint for a name that is not known: the nearest one that is."""
-    close = difflib.get_close_matches(name[:60].lower(), list(known), n=1, cutoff=0.6)
-    return f" (did you mean {close[0]}?)" if close else ""
+    lower = {other[:60].lower(): other for other in known}
+    close = difflib.get_close_matches(name[:60].lower(), lower, n=1, cutoff=0.6)
+    return f" (did you mean {printable(lower[close[0]], 60)}?)" if close else ""
