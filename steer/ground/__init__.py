@@ -1,4 +1,5 @@
-"""Practice ground: a simulated drive whose physics is written down (`bodies`), with guidance that errs (`instruments`).
+"""Practice ground: a simulated drive whose physics is written down (`bodies`), with guidance that errs
+(`instruments`).
 
 Every parameter is invented: it is ground to practise and test on, no prediction for a site.
 """

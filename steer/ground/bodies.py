@@ -1,35 +1,35 @@
 """How an articulated machine and its ground answer: three structurally different ways behind one interface.
 
-Common to all, per plane, small angles. Y(s) is the centre of the bore at chainage s, in mm from the straight line
-along the start; the cutter sits in the bore that it cuts, so the face is at Y(s). x is the distance back from the
-face, Lf the front length, Lr the rear length, L = Lf + Lr, φ the heading of the front body, φ − A that of the rear
-body, A the articulation that acts (after play), c(s) the crab of the ground. In each,
+Common to all, per plane, small angles. Y(s) is the centre of the bore at chainage s, in mm from the straight
+line along the start; the cutter sits in the bore that it cuts, so the face is at Y(s). x is the distance back
+from the face, Lf the front length, Lr the rear length, L = Lf + Lr, φ the heading of the front body, φ − A
+that of the rear body, A the articulation that acts (after play), c(s) the crab of the ground. In each,
 
     dY/ds = u(s) + c(s)
 
 and the kinds differ in heading φ and cutting direction u:
 
-elastic   The bodies lie in the bore on a distributed support k(x) (front 1, rear `rear_stiffness`), pressed by their
-          distance from its centre, δ(x) = [Y(s) − Y(s−x)] − φ·x + e·A·(x − Lf)₊, with e the stretch's gain (share of
-          the articulation that reaches the ground). Inside the overcut gap the stiffness is only `background` of
-          that outside:  f(δ) = b·δ + (1 − b)·(δ − clip(δ, −gap, gap)). The face is held by the cutter, so φ follows
-          from the moment about the face, ∫ k·x·f(δ) dx = 0, at every step. The cutter is pushed sideways by
-          F = −∫ k·f(δ) dx and gives way: u = φ + side_cut·F/L².
+elastic   The bodies lie in the bore on a distributed support k(x) (front 1, rear `rear_stiffness`), pressed
+          by their distance from its centre, δ(x) = [Y(s) − Y(s−x)] − φ·x + e·A·(x − Lf)₊, with e the
+          stretch's gain (share of the articulation that reaches the ground). Inside the overcut gap the
+          stiffness is only `background` of that outside:  f(δ) = b·δ + (1 − b)·(δ − clip(δ, −gap, gap)). The
+          face is held by the cutter, so φ follows from the moment about the face, ∫ k·x·f(δ) dx = 0, at every
+          step. The cutter is pushed sideways by F = −∫ k·f(δ) dx and gives way: u = φ + side_cut·F/L².
           Steady circle (gap and crab 0, side_cut 0), curvature κ: u = φ is the tangent, the bore is
           Y(s) − Y(s−x) = φ·x − κ·x²/2, hence ∫ k·x·[−κ·x²/2 + e·A·(x − Lf)₊] dx = 0 and
               κ = 2·e·A · ∫ k·x·(x − Lf)₊ dx / ∫ k·x³ dx,
-          for uniform k and Lf = Lr: κ = (5/6)·e·A/L, 0.42 of the rigid 2A/L. With side_cut without end F = 0 as
-          well, and the same two bodies give κ = 1.5·e·A/L. At a change of A the front body turns at once by the
-          share e·∫ k·x·(x − Lf)₊ dx / ∫ k·x² dx (5/16 for equal bodies).
+          for uniform k and Lf = Lr: κ = (5/6)·e·A/L, 0.42 of the rigid 2A/L. With side_cut without end F = 0
+          as well, and the same two bodies give κ = 1.5·e·A/L. At a change of A the front body turns at once
+          by the share e·∫ k·x·(x − Lf)₊ dx / ∫ k·x² dx (5/16 for equal bodies).
 guided    The face and the tail follow the bore rigidly: chord = [Y(s) − Y(s−L)]/L. With g the stretch's gain,
-          φ = chord + share·g·A and u = chord + g·A. A delay equation. Steady circle: chord = u − κ·L/2, so κ = 2·g·A/L.
-          Rigid bodies on the chord alone would give φ = chord + A·Lr/L.
+          φ = chord + share·g·A and u = chord + g·A. A delay equation. Steady circle: chord = u − κ·L/2, so κ
+          = 2·g·A/L. Rigid bodies on the chord alone would give φ = chord + A·Lr/L.
 lagged    The bore's curvature answers first order over `lag_m` λ to gain and tendency:
-          dκ/ds = (2·g·A/L + tendency − κ)/λ, u = θ, dθ/ds = κ, φ = θ + share·A: the front body turns within the
-          overcut, the bore bends only afterwards. Steady: κ = 2·g·A/L + tendency.
+          dκ/ds = (2·g·A/L + tendency − κ)/λ, u = θ, dθ/ds = κ, φ = θ + share·A: the front body turns within
+          the overcut, the bore bends only afterwards. Steady: κ = 2·g·A/L + tendency.
 
-Source of the pieces: equilibrium of a rigid body on a Winkler support (any text on beams on elastic foundation);
-the rest is our own reasoning from geometry. The parameters are invented.
+Source of the pieces: equilibrium of a rigid body on a Winkler support (any text on beams on elastic
+foundation); the rest is our own reasoning from geometry. The parameters are invented.
 """
 
 from __future__ import annotations
@@ -89,7 +89,11 @@ class ElasticBody:
         self._background = ground.background
         self._last = np.zeros(2)
         # turned round: the window comes oldest first
-        self._moment_r, self._force_r, self._x_r = moment[::-1].copy(), force[::-1].copy(), self._x[::-1].copy()
+        self._moment_r, self._force_r, self._x_r = (
+            moment[::-1].copy(),
+            force[::-1].copy(),
+            self._x[::-1].copy(),
+        )
         self._bend_r = self._bend[::-1].copy()
 
     def heading(self, window: np.ndarray, articulation: np.ndarray, gain: np.ndarray) -> tuple:
@@ -182,7 +186,6 @@ class LaggedBody:
         body = LaggedBody(ground, front_m, rear_m, step_m * factor)
         body._curvature, body._direction, body._begun = self._curvature, self._direction, self._begun
         return body
-
 
 
 KINDS: dict[str, type] = {"elastic": ElasticBody, "guided": GuidedBody, "lagged": LaggedBody}

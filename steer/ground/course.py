@@ -2,7 +2,8 @@
 
 Written apart from `steer.axis` on purpose: a fault there shows against this. Offsets are measured square to
 the axis; what the simulation needs are only local differences over a machine length, for which the double
-integral of the curvature stands for the curve itself (error of order angle², below 0.01 mm over 6 m at R = 450 m).
+integral of the curvature stands for the curve itself (error of order angle², below 0.01 mm over 6 m at R =
+450 m).
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ def _radius(value: Any) -> float:
 
 
 def curvature_mm_per_m2(parts: list[dict[str, Any]], along_m: np.ndarray) -> np.ndarray:
-    """Curvature of a list of axis parts at distances from its start, shape as `along_m`. Beyond its ends: 0."""
+    """Curvature of a list of axis parts at distances from its start, shape as `along_m`. Beyond its ends:
+    0."""
     out = np.zeros_like(along_m)
     begin = 0.0
     for part in parts:

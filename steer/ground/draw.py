@@ -1,4 +1,5 @@
-"""Random drives over machines, axes, grounds and guidance: what a method is tried on so that it suits no single one.
+"""Random drives over machines, axes, grounds and guidance: what a method is tried on so that it suits no
+single one.
 
 All ranges are invented (plausible for man-entry and smaller machines), not measured.
 """
@@ -23,7 +24,8 @@ def _machine(rng: np.random.Generator, bend_mm_per_m2: float) -> dict[str, Any]:
     front, rear = _r(rng.uniform(1.2, 3.0)), _r(rng.uniform(1.5, 4.0))
     diameter = _r(rng.uniform(900.0, 2600.0), 0)
     circle = _r(0.36 * diameter, 0)
-    # enough articulation to hold the design curve at a poor gain (0.4 of the geometry) with half as much in reserve
+    # enough articulation to hold the design curve at a poor gain (0.4 of the geometry) with half as much in
+    # reserve
     needed = bend_mm_per_m2 * (front + rear) / 2.0 / 0.4 * 1.5
     most = _r(max(rng.uniform(18.0, 38.0), needed), 1)
     half = float(np.ceil(circle * most / 1000.0 * rng.uniform(1.0, 1.25)))
@@ -67,7 +69,13 @@ def _axis(rng: np.random.Generator, curved: bool) -> tuple[dict[str, Any], float
     axis["horizontal"] = [{"kind": "line", "length_m": line}]
     if spiral:
         axis["horizontal"].append(
-            {"kind": "spiral", "length_m": spiral, "radius_start_m": "inf", "radius_end_m": radius, "turn": turn}
+            {
+                "kind": "spiral",
+                "length_m": spiral,
+                "radius_start_m": "inf",
+                "radius_end_m": radius,
+                "turn": turn,
+            }
         )
     out = _r(rng.choice([0.0, 25.0]), 0)
     axis["horizontal"].append({"kind": "arc", "length_m": arc - out, "radius_m": radius, "turn": turn})
@@ -78,7 +86,12 @@ def _axis(rng: np.random.Generator, curved: bool) -> tuple[dict[str, Any], float
     end_grade = _r(grade + rng.uniform(-6.0, 6.0), 1)
     axis["vertical"] = [
         {"kind": "grade", "length_m": first, "grade_mm_per_m": grade},
-        {"kind": "parabola", "length_m": second, "grade_start_mm_per_m": grade, "grade_end_mm_per_m": end_grade},
+        {
+            "kind": "parabola",
+            "length_m": second,
+            "grade_start_mm_per_m": grade,
+            "grade_end_mm_per_m": end_grade,
+        },
         {"kind": "grade", "length_m": length - first - second, "grade_mm_per_m": end_grade},
     ]
     return axis, 1000.0 / radius
@@ -92,7 +105,10 @@ def draw_drive(rng: np.random.Generator, curved: bool) -> dict[str, Any]:
     diameter = machine["outer_diameter_mm"] - 20.0
     spread = rng.uniform(0.6, 1.6)
     return {
-        "drive": {"name": "Drawn drive (invented)", "stroke_m": float(rng.choice([0.5, 0.75, 1.0, 1.25, 1.5]))},
+        "drive": {
+            "name": "Drawn drive (invented)",
+            "stroke_m": float(rng.choice([0.5, 0.75, 1.0, 1.25, 1.5])),
+        },
         "axis": axis,
         "tolerance": {"line_mm": 50.0, "level_mm": 30.0},
         "machine": machine,
@@ -129,7 +145,8 @@ def draw_drive(rng: np.random.Generator, curved: bool) -> dict[str, Any]:
 
 
 def draw_ground(rng: np.random.Generator, kind: str, length_m: float, machine_length_m: float) -> Ground:
-    """Ground of a kind: gains that differ in line and level, crab that wanders and jumps, play, a diving weight."""
+    """Ground of a kind: gains that differ in line and level, crab that wanders and jumps, play, a diving
+    weight."""
     dive = -rng.uniform(0.0, 2.5)
     gain = rng.uniform(0.8, 1.0, 2) if kind == "elastic" else rng.uniform(0.35, 0.9, 2)
     stretches, at = [], 0.0
@@ -184,8 +201,8 @@ def draw_guidance(rng: np.random.Generator) -> Guidance:
 
 
 def draw_scenario(seed: int, kind: str | None = None, curved: bool | None = None) -> Scenario:
-    """The scenario of a seed: the same for ever. `kind` and `curved` narrow the draw (None: three kinds in turn by
-    the seed, one drive in three curved)."""
+    """The scenario of a seed: the same for ever. `kind` and `curved` narrow the draw (None: three kinds in
+    turn by the seed, one drive in three curved)."""
     rng = np.random.default_rng([seed, 77])
     kind = kind or list(KINDS)[seed % 3]
     drawn_curve = bool(rng.random() < 1.0 / 3.0)
@@ -198,6 +215,8 @@ def draw_scenario(seed: int, kind: str | None = None, curved: bool | None = None
         drive=drive,
         ground=ground,
         guidance=draw_guidance(rng),
-        shots=CheckShots(every_m=30.0, sd_mm=_r(rng.uniform(2.0, 3.0), 1), point=str(rng.choice(["face", "target"]))),
+        shots=CheckShots(
+            every_m=30.0, sd_mm=_r(rng.uniform(2.0, 3.0), 1), point=str(rng.choice(["face", "target"]))
+        ),
         name=f"{kind} {seed}",
     )

@@ -1,4 +1,5 @@
-"""What the guidance shows of a machine that truly is somewhere: spot, yaw, pitch, roll, cylinders, with every error.
+"""What the guidance shows of a machine that truly is somewhere: spot, yaw, pitch, roll, cylinders, with every
+error.
 
 Geometry as the contract states it, written apart from `steer.machine` on purpose so that a fault there shows.
 """
@@ -31,13 +32,15 @@ def cylinders_for(machine: dict[str, Any], right_up_mm_per_m: np.ndarray, roll_d
     cylinders = machine["cylinders"]
     angle = np.radians(np.asarray(cylinders["positions_deg"], float) + roll_deg)
     right, up = right_up_mm_per_m
-    drawn_in: np.ndarray = cylinders["circle_radius_mm"] * (right * np.sin(angle) + up * np.cos(angle)) / 1000.0
+    drawn_in: np.ndarray = (
+        cylinders["circle_radius_mm"] * (right * np.sin(angle) + up * np.cos(angle)) / 1000.0
+    )
     return cylinders["neutral_mm"] - drawn_in
 
 
 class Instruments:
-    """Readings of one drive. The constant errors are drawn once from the drive file's sds; every stroke has its own
-    stream of chance, so that two controllers on the same scenario meet the same noise."""
+    """Readings of one drive. The constant errors are drawn once from the drive file's sds; every stroke has
+    its own stream of chance, so that two controllers on the same scenario meet the same noise."""
 
     def __init__(self, scenario: Scenario, course: Course) -> None:
         self._scenario, self._course = scenario, course
@@ -57,8 +60,8 @@ class Instruments:
         self._stuck: dict[str, float] = {}
 
     def reference_at(self, along_m: np.ndarray, now_m: float) -> tuple[np.ndarray, np.ndarray]:
-        """True reference offset from the axis (n, 2) mm and direction against the start's tangent (n, 2) mm/m at
-        distances (n,) from the start, with the knocks that have happened by `now_m` (from the start)."""
+        """True reference offset from the axis (n, 2) mm and direction against the start's tangent (n, 2) mm/m
+        at distances (n,) from the start, with the knocks that have happened by `now_m` (from the start)."""
         reference, course = self.reference, self._course
         beam = reference["kind"] == "beam"
         index = np.clip(np.searchsorted(course.along_m, along_m), 0, len(course.along_m) - 1)
@@ -67,7 +70,8 @@ class Instruments:
         offset = stated + self.reference_offset
         direction = self.reference_direction + self._walk[min(index[-1], len(self._walk) - 1)]
         if beam:
-            direction = direction + [reference.get("right_mm_per_m", 0.0), reference.get("up_mm_per_m", 0.0)]
+            stated_direction = [reference.get(key, 0.0) for key in ("right_mm_per_m", "up_mm_per_m")]
+            direction = direction + np.array(stated_direction, float)
         start = self._scenario.start_m
         for fault in self._scenario.faults:
             if fault.kind == "beam_knock" and now_m + start >= fault.chainage_m:
@@ -79,7 +83,9 @@ class Instruments:
         place = offset + direction * along + 0.5e-3 * bend * along**2
         heading = direction + 1e-3 * bend * along
         at = np.column_stack([np.interp(along_m, course.along_m, course.offset[:, k]) for k in (0, 1)])
-        tangent = np.column_stack([np.interp(along_m, course.along_m, course.direction[:, k]) for k in (0, 1)])
+        tangent = np.column_stack(
+            [np.interp(along_m, course.along_m, course.direction[:, k]) for k in (0, 1)]
+        )
         return (place - at, heading) if beam else (place, heading + tangent)
 
     def read(

@@ -17,8 +17,9 @@ Pair = tuple[float, float]
 class Stretch:
     """Ground between this chainage and the next stretch's.
 
-    gain        response to articulation, (line, level). `guided` and `lagged`: steady curvature as a share of the
-                rigid geometry 2A/(front + rear). `elastic`: share of the articulation that reaches the ground.
+    gain        response to articulation, (line, level). `guided` and `lagged`: steady curvature as a share of
+                the rigid geometry 2A/(front + rear). `elastic`: share of the articulation that reaches the
+                ground.
     crab        mean crab angle, mm/m (a heavy machine in soft ground dives: level negative).
     tendency    curvature the ground imposes by itself, mm/m² (`lagged` only).
     friction_kpa  on the pipe surface, lubricated as it is.
@@ -39,9 +40,10 @@ class Ground:
 
     kind            "elastic", "guided" or "lagged": see `steer.ground.bodies`.
     play_mm_per_m   lost motion when the articulation changes sign, full width, (line, level).
-    crab_sd, crab_length_m      Ornstein-Uhlenbeck wander of the crab about each stretch's mean, over distance.
-    tendency_sd, tendency_length_m   the same for the tendency (`lagged`).
-    share           `guided`: share of the gain that the front body shows as heading at once; `lagged`: share of the
+    crab_sd, crab_length_m      Ornstein-Uhlenbeck wander of the crab about each stretch's mean, over
+    distance. tendency_sd, tendency_length_m   the same for the tendency (`lagged`).
+    share           `guided`: share of the gain that the front body shows as heading at once; `lagged`: share
+    of the
                     articulation that it shows.
     lag_m           `lagged`: distance constant of the curvature.
     gap_mm          `elastic`: radial overcut that is free of firm contact, (line, level).
@@ -78,7 +80,10 @@ class Guidance:
     roll_sd_deg: float = 0.05
     cylinder_sd_mm: float = 0.3
     reference_walk_mm_per_m: float = 0.0  # random walk of the reference direction, sd after 100 m
-    refraction_k_per_m: Pair = (0.0, 0.0)  # temperature gradient across the beam; 1 K/m bends by 1 mm/m per km
+    refraction_k_per_m: Pair = (
+        0.0,
+        0.0,
+    )  # temperature gradient across the beam; 1 K/m bends by 1 mm/m per km
     dropout_share: float = 0.0  # single readings without spot and yaw
     beam_lost: tuple[Pair, ...] = ()  # (from, to) chainages without spot and yaw
     wild_share: float = 0.0  # single readings with one channel far out
@@ -115,7 +120,8 @@ class CheckShots:
 
 @dataclass(frozen=True)
 class Scenario:
-    """One drive to simulate. `drive` has the keys of drive.toml. Same seed and same cylinder settings, same drive."""
+    """One drive to simulate. `drive` has the keys of drive.toml. Same seed and same cylinder settings, same
+    drive."""
 
     seed: int
     drive: dict[str, Any]

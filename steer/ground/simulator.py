@@ -1,4 +1,5 @@
-"""A drive on the simulated ground, stroke by stroke: cylinders in, readings and check shots out, the truth beside.
+"""A drive on the simulated ground, stroke by stroke: cylinders in, readings and check shots out, the truth
+beside.
 
     simulation = Simulation(scenario)
     readings = simulation.start()                      # machine standing in the launch
@@ -28,9 +29,9 @@ _DAYS = np.datetime64("2031-03-03T06:00:00")
 class Truth:
     """What really happened, one row a simulation step; planes (line, level).
 
-    chainage_m (n,) · face_mm (n, 2) from the design axis · heading (n, 2) of the front body and direction (n, 2) of
-    the bore at the face, both against the axis tangent, mm/m · crab (n, 2) what the ground imposed, mm/m ·
-    articulation (n, 2) really acting, mm/m · gain (n, 2) · roll_deg (n,).
+    chainage_m (n,) · face_mm (n, 2) from the design axis · heading (n, 2) of the front body and direction (n,
+    2) of the bore at the face, both against the axis tangent, mm/m · crab (n, 2) what the ground imposed,
+    mm/m · articulation (n, 2) really acting, mm/m · gain (n, 2) · roll_deg (n,).
     """
 
     chainage_m: np.ndarray
@@ -43,9 +44,11 @@ class Truth:
     roll_deg: np.ndarray
 
 
-def _wander(rng: np.random.Generator, n: int, planes: int, step_m: float, sd: float, length_m: float) -> np.ndarray:
-    """Ornstein-Uhlenbeck paths (n, planes): stationary sd, correlation length. The chance is drawn every metre and
-    joined by straight lines, so that a finer step meets the same ground."""
+def _wander(
+    rng: np.random.Generator, n: int, planes: int, step_m: float, sd: float, length_m: float
+) -> np.ndarray:
+    """Ornstein-Uhlenbeck paths (n, planes): stationary sd, correlation length. The chance is drawn every
+    metre and joined by straight lines, so that a finer step meets the same ground."""
     metres = int(np.ceil(n * step_m)) + 2
     keep = np.exp(-1.0 / length_m)
     out = np.empty((metres, planes))
@@ -87,11 +90,15 @@ class Simulation:
 
         self._stretch = which
         self._gain = each("gain")
-        self._crab = each("crab_mm_per_m") + _wander(rng, n, 2, step, ground.crab_sd_mm_per_m, ground.crab_length_m)
+        self._crab = each("crab_mm_per_m") + _wander(
+            rng, n, 2, step, ground.crab_sd_mm_per_m, ground.crab_length_m
+        )
         self._tendency = each("tendency_mm_per_m2") + _wander(
             rng, n, 2, step, ground.tendency_sd_mm_per_m2, ground.tendency_length_m
         )
-        self._roll = np.clip(_wander(rng, n, 1, step, ground.roll_sd_deg, ground.roll_length_m)[:, 0], -2.0, 2.0)
+        self._roll = np.clip(
+            _wander(rng, n, 1, step, ground.roll_sd_deg, ground.roll_length_m)[:, 0], -2.0, 2.0
+        )
         self._friction, self._pressure = each("friction_kpa"), each("face_pressure_kpa")
         self._answer = np.ones((n, 2))
         for fault in scenario.faults:
@@ -109,13 +116,16 @@ class Simulation:
         self._heading[0] = self._cut[0] = towards
         self._standing = np.zeros(2)  # articulation after play
         self.stroke = 0
-        self.cylinder_mm = np.full(len(machine["cylinders"]["positions_deg"]), float(machine["cylinders"]["neutral_mm"]))
+        self.cylinder_mm = np.full(
+            len(machine["cylinders"]["positions_deg"]), float(machine["cylinders"]["neutral_mm"])
+        )
         self._shots: list[tuple[int, dict[str, Any]]] = []
         self._next_shot = self.start_m + scenario.shots.every_m
         self._clock = _DAYS
         self._lubricant = 0.0
 
-    # -- where it is ------------------------------------------------------------------------------------------
+    # -- where it is
+    # ------------------------------------------------------------------------------------------
 
     @property
     def chainage_m(self) -> float:
@@ -139,7 +149,8 @@ class Simulation:
         """Number of the stretch of ground at the face."""
         return int(self._stretch[self._now - self._back])
 
-    # -- driving ----------------------------------------------------------------------------------------------
+    # -- driving
+    # ----------------------------------------------------------------------------------------------
 
     def start(self) -> list[dict[str, Any]]:
         """Readings of the machine standing in the launch, before the first stroke."""
@@ -147,7 +158,8 @@ class Simulation:
         return self._read(rng, np.full(5, self._now), np.zeros(5), self._heading[0], np.zeros(2))
 
     def advance(self, cylinder_mm: Any, length_m: float | None = None) -> list[dict[str, Any]]:
-        """One stroke with the cylinders held at `cylinder_mm`; the readings on the way (contract's fields)."""
+        """One stroke with the cylinders held at `cylinder_mm`; the readings on the way (contract's
+        fields)."""
         wanted = np.asarray(cylinder_mm, float)
         if wanted.shape != self.cylinder_mm.shape or not np.isfinite(wanted).all():
             raise ValueError(f"{len(self.cylinder_mm)} cylinder extensions wanted, got {cylinder_mm!r}")
@@ -180,7 +192,7 @@ class Simulation:
         body, bore, back, step = self._body, self._bore, self._back, self.step_m
         play = np.asarray(self.scenario.ground.play_mm_per_m) / 2.0
         reach = max(body.back, 1) + 1
-        first = None
+        first, last_cut, middle = None, None, 0.5 * (self._crab[:-1] + self._crab[1:])
         set_at, roll_at, wanted = None, 0.0, np.zeros(2)
         for i in range(begin, end):
             k = i - back
@@ -190,9 +202,11 @@ class Simulation:
             turned = wanted * self._answer[k]
             self._standing = np.minimum(np.maximum(self._standing, turned - play), turned + play)
             heading, cut = body.heading(bore[i + 1 - reach : i + 1], self._standing, self._gain[k])
-            direction = cut + self._crab[k]
             body.step(self._standing, self._gain[k], self._tendency[k])
-            bore[i + 1] = bore[i] + step * direction
+            # second order (Adams-Bashforth); the first step after the cylinders moved starts afresh
+            ahead = cut if last_cut is None else 1.5 * cut - 0.5 * last_cut
+            bore[i + 1] = bore[i] + step * (ahead + middle[k])
+            last_cut, direction = cut, cut + self._crab[k]
             if first is None:
                 first = heading
             self._heading[k + 1], self._cut[k + 1], self._acting[k + 1] = heading, direction, self._standing
@@ -200,9 +214,15 @@ class Simulation:
         return np.zeros(2) if first is None else first
 
     def _read(
-        self, rng: np.random.Generator, at: np.ndarray, back_m: np.ndarray, first: np.ndarray, acting: np.ndarray
+        self,
+        rng: np.random.Generator,
+        at: np.ndarray,
+        back_m: np.ndarray,
+        first: np.ndarray,
+        acting: np.ndarray,
     ) -> list[dict[str, Any]]:
-        """Readings at grid points, `back_m` behind them where the string has rebounded (heading then `first`)."""
+        """Readings at grid points, `back_m` behind them where the string has rebounded (heading then
+        `first`)."""
         k = at - self._back
         along = self._along[at] - back_m
         face = np.column_stack([np.interp(along, self._along, self._bore[:, p]) for p in (0, 1)])
@@ -249,7 +269,11 @@ class Simulation:
         if shots.point == "target":
             behind = float(self.scenario.drive["target"]["behind_face_m"])
             heading, rear = self._heading[k], self._heading[k] - self._acting[k]
-            place = self._bore[self._now] - heading * min(behind, self.front_m) - rear * max(behind - self.front_m, 0.0)
+            place = (
+                self._bore[self._now]
+                - heading * min(behind, self.front_m)
+                - rear * max(behind - self.front_m, 0.0)
+            )
             at = self._along[self._now] - behind
             place = place - [np.interp(at, self._along, self.course.offset[:, p]) for p in (0, 1)]
             place = place + self._target_on_axis(k)
@@ -274,7 +298,8 @@ class Simulation:
                 right, up = right + fault.value[0], up + fault.value[1]
         return np.array([right * np.cos(turn) + up * np.sin(turn), -right * np.sin(turn) + up * np.cos(turn)])
 
-    # -- looking in from outside --------------------------------------------------------------------------------
+    # -- looking in from outside
+    # --------------------------------------------------------------------------------
 
     def truth(self) -> Truth:
         """Everything up to the face as it stands now."""
@@ -305,10 +330,12 @@ class Simulation:
         for plane in (0, 1):
             path[:reach, plane] = np.interp(at, self._along, self._bore[:, plane])
         gain, crab, tendency = self._gain[k], self._crab[k], self._tendency[k]
+        last = None
         for i in range(reach - 1, reach + strokes * per - 1):
             _, cut = body.heading(path[i + 1 - reach : i + 1], articulation, gain)
             body.step(articulation, gain, tendency)
-            path[i + 1] = path[i] + step * (cut + crab)
+            path[i + 1] = path[i] + step * (crab + (cut if last is None else 1.5 * cut - 0.5 * last))
+            last = cut
         ends = self._now + per * factor * np.arange(1, strokes + 1)
         inside = np.minimum(ends, self._last)
         design = self.course.offset[inside]

@@ -33,9 +33,10 @@ STEERERS: dict[str, Callable[[Scenario, Simulation], Any]] = {
 
 @dataclass(frozen=True)
 class Result:
-    """How one drive went. rms over line and level of the face after the first 15 m, mm; joint angle of the bore as
-    driven, both planes together, mm/m; change of articulation per stroke (mean size), mm/m; counts of limits broken:
-    articulation, change, cylinder range; inside: share of 95 % intervals that held the face (line, level)."""
+    """How one drive went. rms over line and level of the face after the first 15 m, mm; joint angle of the
+    bore as driven, both planes together, mm/m; change of articulation per stroke (mean size), mm/m; counts of
+    limits broken: articulation, change, cylinder range; inside: share of 95 % intervals that held the face
+    (line, level)."""
 
     kind: str
     seed: int
@@ -50,7 +51,8 @@ class Result:
 
 
 def joint_angle(simulation: Simulation, from_m: float = 0.0) -> float:
-    """Largest |y(s+L) − 2y(s) + y(s−L)|/L of the bore as driven, both planes together, design curve included."""
+    """Largest |y(s+L) − 2y(s) + y(s−L)|/L of the bore as driven, both planes together, design curve
+    included."""
     truth = simulation.truth()
     design = simulation.course.offset[-len(simulation.course.offset) :]
     first = int(np.argmin(np.abs(simulation.course.along_m)))
@@ -95,7 +97,10 @@ def drive(scenario: Scenario, make: Callable[[Scenario, Simulation], Any]) -> tu
     inside = (float("nan"), float("nan"))
     if errors:
         table = np.array(errors)
-        inside = (float(np.mean(table[:, 0] <= 1.96 * table[:, 1])), float(np.mean(table[:, 2] <= 1.96 * table[:, 3])))
+        inside = (
+            float(np.mean(table[:, 0] <= 1.96 * table[:, 1])),
+            float(np.mean(table[:, 2] <= 1.96 * table[:, 3])),
+        )
     result = Result(
         kind=scenario.ground.kind,
         seed=scenario.seed,
@@ -123,7 +128,8 @@ def _note_error(steerer: Any, simulation: Simulation, errors: list[tuple[float, 
 def table(results: dict[str, list[Result]], kinds: list[str]) -> str:
     """The figures as text: a block a kind of ground, a line a steerer, then our ratios to the others."""
     lines = []
-    head = f"{'':10} {'rms mm':>16} {'worst':>7} {'joint':>7} {'over':>5} {'change':>7} {'broken':>9} {'95 % line level':>16} {'s':>6}"
+    head = f"{'':10} {'rms mm':>19} {'worst':>6} {'joint':>7} {'over':>5} {'change':>7} {'broken':>9}"
+    head += f" {'95 % line level':>16} {'s':>6}"
     for kind in [*kinds, "all"]:
         lines.append(f"{kind}")
         lines.append(head)
@@ -144,7 +150,9 @@ def table(results: dict[str, list[Result]], kinds: list[str]) -> str:
             )
         for a, b in (("ours", "rule"), ("ours", "informed"), ("informed", "rule")):
             if a in results and b in results:
-                pairs = [(x, y) for x, y in zip(results[a], results[b], strict=True) if kind in ("all", x.kind)]
+                pairs = [
+                    (x, y) for x, y in zip(results[a], results[b], strict=True) if kind in ("all", x.kind)
+                ]
                 if pairs:
                     lines.append(f"  {a}/{b}: {_ratios(pairs)}")
         lines.append("")
@@ -158,11 +166,15 @@ def _ratios(pairs: list[tuple[Result, Result]]) -> str:
         second = np.array([getattr(b, name) for _, b in pairs])
         each = first / np.maximum(second, 1e-9)
         pooled = np.sqrt(np.mean(first**2) / np.mean(second**2))
-        out.append(f"{name.split('_')[0]} {pooled:.2f} (median {np.median(each):.2f}, worst {each.max():.2f})")
+        out.append(
+            f"{name.split('_')[0]} {pooled:.2f} (median {np.median(each):.2f}, worst {each.max():.2f})"
+        )
     return ", ".join(out)
 
 
-def run(drives: int, steerers: list[str], kind: str | None, first: int, curved: bool | None = None) -> dict[str, list[Result]]:
+def run(
+    drives: int, steerers: list[str], kind: str | None, first: int, curved: bool | None = None
+) -> dict[str, list[Result]]:
     results: dict[str, list[Result]] = {name: [] for name in steerers}
     for seed in range(first, first + drives):
         scenario = draw_scenario(seed, kind=kind, curved=curved)
@@ -172,7 +184,9 @@ def run(drives: int, steerers: list[str], kind: str | None, first: int, curved: 
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--drives", type=int, default=30)
     parser.add_argument("--first", type=int, default=1000, help="seed of the first drive")
     parser.add_argument("--kind", choices=["elastic", "guided", "lagged"])

@@ -1,9 +1,10 @@
-"""Searches the rule-of-thumb steerer's five figures on drives of their own seeds, so that the yardstick is a good one.
+"""Searches the rule-of-thumb steerer's five figures on drives of their own seeds, so that the yardstick is a
+good one.
 
     nice python tests/bench/tune_rule.py [--tries 60] [--drives 18]
 
-Random search, then the printed best is written into `RuleOfThumb` by hand. The measure is the mean logarithm of the
-drives' RMS offsets, so that no single kind of ground rules.
+Random search, then the printed best is written into `RuleOfThumb` by hand. The measure is the mean logarithm
+of the drives' RMS offsets, so that no single kind of ground rules.
 """
 
 from __future__ import annotations
@@ -35,7 +36,9 @@ def measure(figures: dict[str, Any], drives: int) -> tuple[float, list[float]]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--tries", type=int, default=60)
     parser.add_argument("--drives", type=int, default=18)
     args = parser.parse_args()
@@ -51,7 +54,9 @@ def main() -> None:
                 "act_m": rng.uniform(0.8, 2.5),
             }
         else:
-            figures = {name: value * float(np.exp(rng.normal(0.0, 0.2))) for name, value in best_figures.items()}
+            figures = {
+                name: value * float(np.exp(rng.normal(0.0, 0.2))) for name, value in best_figures.items()
+            }
         got, kinds = measure(figures, args.drives)
         if got < best:
             best, best_figures = got, figures

@@ -1,4 +1,5 @@
-"""Two steerers to measure ours against: a practised operator's rule of thumb, and a controller that is told the truth.
+"""Two steerers to measure ours against: a practised operator's rule of thumb, and a controller that is told
+the truth.
 
 Both keep the machine's limits and round to the cylinders' step, as ours must.
 """
@@ -43,11 +44,13 @@ class Limits:
 
 
 class RuleOfThumb:
-    """A practised operator: reads the target, corrects it by the last check shot, works out where the nose is and
-    where it is going, wants to be back on line within `back_m`, and sets the articulation a little towards that
-    every `act_m` metres; through curves he starts from the articulation that the curve needs on paper.
+    """A practised operator: reads the target, corrects it by the last check shot, works out where the nose is
+    and where it is going, wants to be back on line within `back_m`, and sets the articulation a little
+    towards that every `act_m` metres; through curves he starts from the articulation that the curve needs on
+    paper.
 
-    The five figures were searched on 90 drives of other seeds than the tables use (`python tests/bench/tune_rule.py`).
+    The five figures were searched on 90 drives of other seeds than the tables use (`python
+    tests/bench/tune_rule.py`).
     """
 
     name = "rule"
@@ -75,7 +78,9 @@ class RuleOfThumb:
         self.shift = np.zeros(2)
         self.before: np.ndarray | None = None
         self.acted = -1e9
-        self.now_cylinders = np.full(len(machine["cylinders"]["positions_deg"]), machine["cylinders"]["neutral_mm"])
+        self.now_cylinders = np.full(
+            len(machine["cylinders"]["positions_deg"]), machine["cylinders"]["neutral_mm"]
+        )
         self.curve = np.zeros(2)
         self.roll = 0.0
 
@@ -91,7 +96,9 @@ class RuleOfThumb:
         turn = np.radians(self.roll)
         right = target["right_mm"] + reading["spot_right_mm"]
         up = target["up_mm"] + reading["spot_up_mm"]
-        rolled = np.array([right * np.cos(turn) + up * np.sin(turn), -right * np.sin(turn) + up * np.cos(turn)])
+        rolled = np.array(
+            [right * np.cos(turn) + up * np.sin(turn), -right * np.sin(turn) + up * np.cos(turn)]
+        )
         along = reading["chainage_m"] - self.start
         behind = target["behind_face_m"]
         runs = np.array([reference["right_mm"], reference["up_mm"]], float)
@@ -122,7 +129,10 @@ class RuleOfThumb:
         if shot["point"] == "target":
             target, turn = self.drive["target"], np.radians(self.roll)
             right, up = target["right_mm"], target["up_mm"]
-            found = found - [right * np.cos(turn) + up * np.sin(turn), -right * np.sin(turn) + up * np.cos(turn)]
+            found = found - [
+                right * np.cos(turn) + up * np.sin(turn),
+                -right * np.sin(turn) + up * np.cos(turn),
+            ]
             found = found + nose * target["behind_face_m"]
         self.shift = self.shift + (found - seen)
         self.track = [(at, place + (found - seen)) for at, place in self.track]
@@ -139,7 +149,9 @@ class RuleOfThumb:
         if len(self.track) > 2 and middle - self.track[0][0] > 1.0:
             at = np.array([t[0] for t in self.track])
             places = np.array([t[1] for t in self.track])
-            slope = ((at - at.mean()) @ (places - places.mean(axis=0))) / ((at - at.mean()) @ (at - at.mean()))
+            slope = ((at - at.mean()) @ (places - places.mean(axis=0))) / (
+                (at - at.mean()) @ (at - at.mean())
+            )
             direction = 0.5 * (nose + slope)
         face = face + direction * (along - middle)
         now = articulation_of(self.drive["machine"], self.now_cylinders, self.roll)
@@ -159,18 +171,23 @@ class RuleOfThumb:
 
 
 class Informed:
-    """A finite-horizon linear-quadratic controller that is told the truth: the bore, the crab and the ground's
-    answer at this moment (not what is to come). It minimises Σ offset²·stroke + weight·Σ change²/stroke over
-    `horizon_lengths` machine lengths, by least squares, and sets the first change inside the limits.
+    """A finite-horizon linear-quadratic controller that is told the truth: the bore, the crab and the
+    ground's answer at this moment (not what is to come). It minimises Σ offset²·stroke + weight·Σ
+    change²/stroke over `horizon_lengths` machine lengths, by least squares, and sets the first change inside
+    the limits.
 
-    The weight follows from a distance: for a face that answers y'' = b·A, the cost ∫y² + w·(dA/ds)² has its closed
-    loop's three poles at the distance ℓ when w = b²·ℓ⁶; ℓ = `return_lengths` machine lengths.
+    The weight follows from a distance: for a face that answers y'' = b·A, the cost ∫y² + w·(dA/ds)² has its
+    closed loop's three poles at the distance ℓ when w = b²·ℓ⁶; ℓ = `return_lengths` machine lengths.
     """
 
     name = "informed"
 
     def __init__(
-        self, simulation: Simulation, horizon_lengths: float = 3.5, return_lengths: float = 0.6, return_strokes: float = 1.0
+        self,
+        simulation: Simulation,
+        horizon_lengths: float = 3.5,
+        return_lengths: float = 0.6,
+        return_strokes: float = 1.0,
     ) -> None:
         self.simulation, self.limits = simulation, Limits(simulation.machine)
         self.length = simulation.front_m + simulation.rear_m
