@@ -41,8 +41,8 @@ def test_a_perfect_spot_leads_back_to_the_true_face(curved: bool) -> None:
     simulation, readings = driven(scenario, 80)
     truth, target, reference = simulation.truth(), scenario.drive["target"], scenario.drive["reference"]
     behind = target["behind_face_m"]
-    cut = [r for r in readings if r["chainage_m"] > 5.0 and abs(r["chainage_m"] / 0.05 % 1.0 - 0.5) > 0.49]
-    going = [r for r in cut if r["advance_mm_per_min"] > 0]  # not those over ground bored before
+    pairs = zip(readings, readings[1:], strict=False)  # not the readings over ground bored before
+    going = [b for a, b in pairs if b["chainage_m"] - a["chainage_m"] == pytest.approx(0.05, abs=1e-6)]
     assert len(going) > 100
     compared = 0
     for reading in going:
