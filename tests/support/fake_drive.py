@@ -1,0 +1,246 @@
+"""An invented drive for the screens' tests: a source like `steer.drive.Drive`, without a log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from steer.advice import (
+    Advice,
+    Correction,
+    FaceEstimate,
+    ForecastPoint,
+    Notice,
+    Path,
+    ShotView,
+    Snapshot,
+)
+
+ARRIVED = "2026-03-04T09:41:20+00:00"
+ARRIVED_S = 1772617280.0
+
+
+def path(face_m: float) -> Path:
+    """A path that wanders and comes back; its uncertainty grows with distance from the last check shot."""
+    chainage = np.arange(0.0, face_m + 1e-9, 0.1)
+    line = 14.0 * np.sin(chainage / 17.0) + 6.0 * np.sin(chainage / 5.3)
+    level = -9.0 * np.sin(chainage / 23.0) - 3.0 * np.cos(chainage / 4.1)
+    since = np.mod(chainage, 30.0)
+    return Path(chainage, line, 1.5 + 0.12 * since, level, 1.2 + 0.05 * since)
+
+
+def good(face_m: float = 96.0, hold: bool = False) -> Snapshot:
+    """Two thirds of an invented 150 m drive, all well."""
+    driven = path(face_m)
+    line, level = float(driven.line_mm[-1]), float(driven.level_mm[-1])
+    ahead = [face_m + n for n in range(1, 13)]
+    with_it = tuple(
+        ForecastPoint(s, line * 0.82**n, 2.0 + 0.4 * n, level * 0.8**n, 1.5 + 0.3 * n)
+        for n, s in enumerate(ahead, 1)
+    )
+    without = tuple(
+        ForecastPoint(s, line + 1.1 * n + 0.12 * n * n, 2.0 + 0.4 * n, level - 0.9 * n, 1.5 + 0.3 * n)
+        for n, s in enumerate(ahead, 1)
+    )
+    correction = Correction(-3.5, 1.2, (37.0, 39.0, 35.0, 33.0), False)
+    if hold:
+        correction = Correction(-2.0, 0.8, (36.0, 38.0, 36.0, 34.0), True)
+    advice = Advice(
+        stroke=int(face_m),
+        chainage_m=face_m,
+        estimate=FaceEstimate(line, 2.1, level, 1.4, -0.8, 0.3, 0.2, 0.2),
+        correction=correction,
+        forecast=with_it,
+        notices=(),
+        reason=(
+            "The nose stays within 3 mm of line; a change would gain less than it costs."
+            if hold
+            else "The nose runs to the right and will be 21 mm off in 12 m; steer early and little."
+        ),
+        forecast_unchanged=with_it if hold else without,
+        cylinder_now_mm=(36.0, 38.0, 36.0, 34.0),
+        now_right_mm_per_m=-2.0,
+        now_up_mm_per_m=0.8,
+        roll_deg=1.2,
+        eye_probability=0.92,
+        next_survey_m=100.0,
+    )
+    shots = tuple(
+        ShotView(
+            n,
+            30.0 * n,
+            "face",
+            float(np.interp(30.0 * n, driven.chainage_m, driven.line_mm)) + 1.0,
+            float(np.interp(30.0 * n, driven.chainage_m, driven.level_mm)) - 1.0,
+            2.0,
+            2.0,
+            3.1 - n,
+            -1.4 + n,
+            4.0,
+            3.0,
+            "agrees",
+            f"2026-03-0{n}T07:15:00+00:00",
+        )
+        for n in (1, 2, 3)
+        if 30.0 * n <= face_m
+    )
+    return Snapshot(
+        name="Quarry Bank, shaft 2 to shaft 3 (invented)",
+        start_chainage_m=0.0,
+        end_chainage_m=150.0,
+        stroke_m=1.0,
+        pipe_length_m=1.8,
+        tolerance_line_mm=50.0,
+        tolerance_level_mm=30.0,
+        eye_line_mm=30.0,
+        eye_level_mm=20.0,
+        cylinder_positions_deg=(45.0, 135.0, 225.0, 315.0),
+        cylinder_range_mm=(0.0, 72.0),
+        advice=advice,
+        path=driven,
+        shots=shots,
+        readings_used=1907,
+        readings_refused=12,
+        last_reading_time="2026-03-04T09:41:12+00:00",
+        last_event_time=ARRIVED,
+        log_sequence=1925,
+        extra={"last_reading_arrival": ARRIVED},
+    )
+
+
+def hold() -> Snapshot:
+    """Leaving the cylinders alone is as good."""
+    return good(hold=True)
+
+
+def warning() -> Snapshot:
+    """Outside the limit in line, three findings, a survey overdue, a shot that disagrees."""
+    base = good()
+    assert base.advice is not None
+    notices = (
+        Notice("survey_due", "Check survey overdue: have the face shot before the next stroke.", 94.0),
+        Notice(
+            "reference_moved",
+            "Spot and heading jumped together by 9 mm: the beam has likely moved. "
+            "Have a check shot taken, then set the reference anew.",
+            91.3,
+        ),
+        Notice("steering_weak", "The machine answers to 40 % of the expected steering in line.", 88.0),
+    )
+    driven = replace(base.path, line_mm=base.path.line_mm + np.linspace(0.0, 62.0, len(base.path.line_mm)))
+    estimate = replace(base.advice.estimate, line_mm=float(driven.line_mm[-1]), line_sd_mm=6.2)
+    with_it = tuple(
+        replace(p, line_mm=estimate.line_mm - 2.5 * n) for n, p in enumerate(base.advice.forecast, 1)
+    )
+    without = tuple(
+        replace(p, line_mm=estimate.line_mm + 2.2 * n)
+        for n, p in enumerate(base.advice.forecast_unchanged, 1)
+    )
+    advice = replace(
+        base.advice,
+        notices=notices,
+        estimate=estimate,
+        forecast=with_it,
+        forecast_unchanged=without,
+        next_survey_m=94.0,
+        correction=Correction(-12.5, 1.2, (50.0, 52.0, 22.0, 20.0), False),
+        eye_probability=0.31,
+    )
+    shots = (*base.shots[:-1], replace(base.shots[-1], innovation_line_mm=21.0, verdict="disagrees"))
+    return replace(base, advice=advice, path=driven, shots=shots)
+
+
+def unsure() -> Snapshot:
+    """The estimate is too unsure to steer by."""
+    base = good()
+    assert base.advice is not None
+    estimate = replace(base.advice.estimate, line_sd_mm=19.0)
+    why = "No check shot for 66 m: the line is known to 38 mm only."
+    notice = Notice("estimate_unsure", "Too unsure to steer by; a check shot is needed.", 95.0)
+    return replace(
+        base, advice=replace(base.advice, estimate=estimate, trusted=False, reason=why, notices=(notice,))
+    )
+
+
+def empty() -> Snapshot:
+    """A drive without a reading."""
+    none = np.array([])
+    return replace(
+        good(),
+        advice=None,
+        path=Path(none, none, none, none, none),
+        shots=(),
+        readings_used=0,
+        readings_refused=0,
+        last_reading_time=None,
+        last_event_time=None,
+        log_sequence=0,
+        extra={},
+    )
+
+
+STATES = {"good": good, "hold": hold, "warning": warning, "unsure": unsure, "empty": empty}
+
+
+@dataclass(frozen=True)
+class Tried:
+    """As `steer.drive.Drive.try_setting` answers."""
+
+    cylinder_mm: tuple[float, ...]
+    problems: tuple[str, ...]
+
+
+class FakeDrive:
+    """Same methods as a drive; remembers what it was asked to store."""
+
+    def __init__(self, snapshot: Snapshot | None = None) -> None:
+        self.current = snapshot if snapshot is not None else good()
+        self.calls: list[tuple[object, ...]] = []
+        self.changed = False
+        self.trouble: Exception | None = None
+        self.refreshes = 0
+
+    def put(self, snapshot: Snapshot) -> None:
+        """What another process wrote."""
+        self.current = snapshot
+        self.changed = True
+
+    def refresh(self) -> bool:
+        self.refreshes += 1
+        if self.trouble is not None:
+            raise self.trouble
+        changed, self.changed = self.changed, False
+        return changed
+
+    def snapshot(self) -> Snapshot:
+        return self.current
+
+    def accept(self) -> None:
+        self._store("accept")
+
+    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> None:
+        self._store("override", right_mm_per_m, up_mm_per_m)
+
+    def note(self, text: str) -> None:
+        self._store("note", text)
+
+    def undo_last(self) -> None:
+        self._store("undo_last")
+
+    def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
+        problems = []
+        if abs(right_mm_per_m + 2.0) > 10.0:
+            problems.append("right/left changes by more than 10.0 mm/m in one stroke (max_change_mm_per_m)")
+        if abs(up_mm_per_m - 0.8) > 10.0:
+            problems.append("up/down changes by more than 10.0 mm/m in one stroke (max_change_mm_per_m)")
+        move = 0.57 * right_mm_per_m
+        lift = 0.57 * up_mm_per_m
+        return Tried(
+            (36 - move - lift, 36 - move + lift, 36 + move + lift, 36 + move - lift), tuple(problems)
+        )
+
+    def _store(self, *call: object) -> None:
+        self.calls.append(call)
+        self.current = replace(self.current, log_sequence=self.current.log_sequence + 1)
+        self.changed = True

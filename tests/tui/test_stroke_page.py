@@ -1,0 +1,139 @@
+"""The operator's page as text: kept pictures, and what must never be missing from it.
+
+The kept pictures are in tests/tui/pictures; `STEER_KEEP_PICTURES=1 pytest tests/tui` writes them
+anew, to be reviewed like code.
+"""
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+PICTURES = Path(__file__).parent / "pictures"
+SIZES = [(80, 24), (120, 40)]
+
+
+def compare(name: str, text: str) -> None:
+    kept = PICTURES / f"{name}.txt"
+    if os.environ.get("STEER_KEEP_PICTURES"):
+        PICTURES.mkdir(exist_ok=True)
+        kept.write_text(text + "\n", encoding="utf-8")
+    assert text + "\n" == kept.read_text(encoding="utf-8")
+
+
+def page(state: str, width: int, height: int, ascii_only: bool = False, **change: object) -> str:
+    import fake_drive
+
+    from tui.draw import spans, stroke_page
+    from tui.draw.glyphs import ASCII, UNICODE
+    from tui.scene import Scene
+
+    scene = Scene(fake_drive.STATES[state](), age_s=5.0, glyphs=ASCII if ascii_only else UNICODE)
+    rows = stroke_page.draw(replace(scene, **change), width, height)
+    assert len(rows) == height
+    assert all(spans.width(row) == width for row in rows)
+    return spans.join(rows)
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "empty"])
+def test_kept_pictures(state, width, height):
+    compare(f"stroke-{state}-{width}x{height}", page(state, width, height - 1))
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_kept_pictures_stale(width, height):
+    compare(f"stroke-stale-{width}x{height}", page("good", width, height - 1, age_s=1300.0))
+
+
+@pytest.mark.parametrize("state", ["good", "warning"])
+def test_kept_pictures_ascii(state):
+    text = page(state, 80, 23, ascii_only=True)
+    assert text.isascii()
+    compare(f"stroke-{state}-ascii-80x24", text)
+
+
+@pytest.mark.parametrize("width", [30, 40, 50, 60, 70, 80, 100, 160, 200])
+@pytest.mark.parametrize("height", [6, 9, 12, 16, 20, 24, 40, 60])
+@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "empty"])
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_any_size_keeps_the_number_its_direction_and_unit(state, width, height, ascii_only):
+    from tui.draw.bigtype import big
+
+    text = page(state, width, height, ascii_only)
+    lines = text.splitlines()
+    if state in ("unsure", "empty"):
+        assert "NO PROPOSAL"[: width - 21] in text
+        assert "3.5" not in text and "12.5" not in text
+        return
+    wanted = {"good": "left 3.5", "warning": "left 12.5", "hold": "hold"}[state]
+    large = [big(wanted, form) for form in ("half", "ascii", "double")]
+    as_text = wanted.upper() in text
+    assert as_text or any(
+        all(any(part.rstrip() in line for line in lines) for part in form) for form in large
+    )
+    if state != "hold" and width >= 40:
+        assert "mm/m" in text
+
+
+def test_stale_readings_take_the_proposal_away():
+    from tui.draw.bigtype import big
+
+    fresh, stale = page("good", 80, 23), page("good", 80, 23, age_s=1000.0)
+    first = big("left 3.5", "half")[1]
+    assert first in fresh and first not in stale
+    assert "NO PROPOSAL" in stale and "16 min ago" in stale
+    # Neither the cylinder settings nor the forecast stay.
+    assert "out 1" in fresh and "out 1" not in stale
+    assert "without" in fresh and "without" not in stale
+
+
+def test_zero_switches_staleness_off():
+    assert "NO PROPOSAL" not in page("good", 80, 23, age_s=1e6, stale_after_s=0.0)
+
+
+def test_trouble_takes_the_proposal_away_and_says_why():
+    text = page("good", 80, 23, trouble="cannot open drive.db: no such file")
+    assert "NO PROPOSAL" in text and "no such file" in text and "was 12 mm left" in text
+
+
+def test_overriding_setting_is_shown_with_its_cylinders():
+    from tui.draw.bigtype import big
+    from tui.scene import Decision
+
+    text = page("good", 80, 23, decision=Decision(96, "overridden", 4.0, -1.0, (20.0, 50.0, 52.0, 22.0)))
+    assert "your own setting" in text
+    assert big("right 4.0", "half")[0] in text and big("down 1.0", "half")[0] in text
+    assert "in 16" in text and "out 12" in text
+
+
+def test_wide_characters_in_a_name_do_not_shift_the_page():
+    import fake_drive
+
+    from tui.draw import spans, stroke_page
+    from tui.scene import Scene
+
+    snapshot = replace(fake_drive.good(), name="\u63a8\u9032\u5de5\u6cd5 " * 9)
+    rows = stroke_page.draw(Scene(snapshot, age_s=1.0), 80, 23)
+    assert all(spans.width(row) == 80 for row in rows)
+
+
+def test_strip_shows_the_side_the_face_is_on():
+    import fake_drive
+    import numpy as np
+
+    from steer.advice import Path as DrivenPath
+    from tui.draw import spans, strip
+    from tui.scene import Scene
+
+    chainage = np.arange(0.0, 96.01, 1.0)
+    for offset, upper in ((30.0, True), (-30.0, False)):
+        flat = np.full(len(chainage), offset)
+        sd = np.full(len(chainage), 0.5)
+        snapshot = replace(fake_drive.good(), path=DrivenPath(chainage, flat, sd, flat / 2, sd), shots=())
+        for plane in ("line", "level"):
+            scene = Scene(snapshot, age_s=1300.0)  # stale: the driven path alone
+            rows = [spans.plain(r) for r in strip.draw(scene, plane, strip.reach(scene, 80), 8)]
+            inked = [y for y, row in enumerate(rows) if "▀" in row or "▄" in row or "█" in row]
+            assert inked and all((y < 4) == upper for y in inked)

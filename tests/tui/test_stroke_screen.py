@@ -1,0 +1,265 @@
+"""The operator's screen by its keys, without a terminal (Textual's pilot)."""
+
+from dataclasses import replace
+
+import fake_drive
+import pytest
+
+from steer.errors import FolderUnusable
+
+
+def shown(app) -> str:
+    return app.screen.query_one("#page").text
+
+
+async def test_first_paint_shows_the_correction_and_keys(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "STROKE 97  proposed" in shown(app)
+        assert "a accept" in app.screen.query_one("#keys").text
+        assert "guide" in shown(app)
+        await pilot.press("z")
+        assert "First time here" not in shown(app)
+
+
+async def test_accept_is_stored_once_and_undone_by_a_further_event(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("a")
+        await pilot.pause()
+        assert drive.calls == [("accept",)]
+        assert "STROKE 97  accepted" in shown(app) and "Key u takes it back" in shown(app)
+        await pilot.press("u")
+        await pilot.pause()
+        assert drive.calls == [("accept",), ("undo_last",)]
+        assert "STROKE 97  proposed" in shown(app)
+
+
+async def test_nothing_to_accept_when_readings_stopped(make_app, clock):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        clock.move(16 * 60)
+        await app.look()
+        assert "NO PROPOSAL  Readings stopped" in shown(app)
+        await pilot.press("a")
+        await pilot.pause()
+        assert drive.calls == []
+        assert "no proposal to accept" in shown(app)
+
+
+async def test_own_note_does_not_make_old_readings_new(make_app, clock):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        clock.move(16 * 60)
+        drive.put(replace(drive.current, last_event_time="2026-03-04T09:57:00+00:00", log_sequence=1999))
+        await app.look()
+        assert "NO PROPOSAL  Readings stopped" in shown(app)
+
+
+async def test_new_readings_bring_the_proposal_back(make_app, clock):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        clock.move(16 * 60)
+        await app.look()
+        drive.put(replace(fake_drive.good(97.0), readings_used=2000))
+        await app.look()
+        assert "STROKE 98  proposed" in shown(app)
+
+
+@pytest.mark.parametrize("jump_s", [-7200.0, 7200.0])
+async def test_a_clock_set_anew_changes_nothing(make_app, clock, jump_s):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        clock.wall_s += jump_s
+        await app.look()
+        assert "STROKE 97  proposed" in shown(app)
+
+
+async def test_old_log_is_stale_from_the_start(make_app, clock):
+    clock.wall_s += 86400.0 * 5
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "NO PROPOSAL  Readings stopped" in shown(app) and "5 days ago" in shown(app)
+
+
+async def test_log_out_of_reach_and_back(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        drive.trouble = FolderUnusable("drive.db is gone")
+        await app.look()
+        assert "NO PROPOSAL  Log out of reach" in shown(app) and "drive.db is gone" in shown(app)
+        drive.trouble = None
+        await app.look()
+        assert "STROKE 97  proposed" in shown(app)
+
+
+async def test_follows_the_log_by_itself(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive, poll_s=0.02)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        drive.put(replace(fake_drive.good(97.0), readings_used=1950))
+        for _ in range(100):
+            await pilot.pause(0.02)
+            if "STROKE 98" in shown(app):
+                break
+        assert "STROKE 98  proposed" in shown(app)
+
+
+async def test_nothing_is_painted_while_nothing_changes(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        painted = []
+        page = app.screen.query_one("#page")
+        page.refresh = lambda *regions, **_: painted.extend(regions or ["all"])
+        for _ in range(5):
+            await app.look()
+        assert painted == []
+
+
+async def test_a_small_change_repaints_few_cells(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        painted = []
+        page = app.screen.query_one("#page")
+        page.refresh = lambda *regions, **_: painted.extend(regions or ["all"])
+        advice = replace(drive.current.advice, cylinder_now_mm=(37.0, 38.0, 36.0, 34.0))
+        drive.put(replace(drive.current, advice=advice))
+        await app.look()
+        assert "all" not in painted
+        assert 0 < sum(region.area for region in painted) < 30
+
+
+async def test_stretch_and_scale(make_app):
+    app = make_app()
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        assert "limit 50 right" in shown(app)
+        await pilot.press("z")
+        assert "limit 50 right" not in shown(app) and "limit 50 mm" in shown(app)
+        await pilot.press("z", "w", "w")
+        assert "shaft" in shown(app).splitlines()[-3]
+
+
+async def test_override_checks_limits_while_typing(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("o")
+        await pilot.pause()
+        problems = app.screen.query_one("#problems")
+        meaning = app.screen.query_one("#meaning")
+        await pilot.press(*"22 right")
+        await pilot.pause()
+        assert "max_change_mm_per_m" in str(problems.content)
+        await pilot.press("enter", "enter")
+        await pilot.pause()
+        assert drive.calls == []
+        await pilot.press("shift+tab", *"4,5 r")
+        await pilot.pause()
+        assert str(problems.content) == "" and "4.5 mm/m right" in str(meaning.content)
+        await pilot.press("enter", *"down 1", "enter")
+        await pilot.pause()
+        await pilot.pause()
+        assert drive.calls == [("override", 4.5, -1.0)]
+        assert "your own setting" in shown(app)
+
+
+async def test_override_can_be_left(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("o", "escape")
+        await pilot.pause()
+        assert drive.calls == [] and "proposed" in shown(app)
+
+
+async def test_note(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("n", "enter")
+        await pilot.pause()
+        assert drive.calls == []
+        await pilot.press(*"wet sand", "enter")
+        await pilot.pause()
+        await pilot.pause()
+        assert drive.calls == [("note", "wet sand")]
+        assert "Note stored" in shown(app)
+
+
+async def test_refused_by_the_drive_is_said(make_app):
+    drive = fake_drive.FakeDrive()
+
+    def full(*_):
+        raise FolderUnusable("the disk is full")
+
+    drive.accept = full
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("a")
+        await pilot.pause()
+        assert "Not stored: the disk is full" in shown(app) and "proposed" in shown(app)
+
+
+async def test_every_palette_draws_and_no_color_has_one(make_app, monkeypatch):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        seen = []
+        for _ in range(4):
+            seen.append(app.palette_name)
+            await pilot.press("c")
+            await pilot.pause()
+        assert seen == ["slate", "daylight", "night", "plain"] and app.palette_name == "slate"
+    monkeypatch.setenv("NO_COLOR", "1")
+    from tui.app import SteerApp
+
+    plain = SteerApp(fake_drive.FakeDrive(), poll_s=3600.0)
+    async with plain.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert plain.palette_name == "plain"
+        styles = {str(s.style) for line in plain.screen._compositor.render_strips() for s in line if s.style}
+        assert not any("#" in style for style in styles)
+        await pilot.press("c")
+        assert plain.palette_name == "plain"
+
+
+async def test_resized_live(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        for size in ((120, 40), (200, 60), (60, 18), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await pilot.pause()
+            assert len(shown(app).splitlines()) <= size[1] - 1
+        assert "STROKE 97" in shown(app)
+
+
+async def test_quit(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("q")
+        await pilot.pause()
+    assert app.return_code == 0

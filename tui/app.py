@@ -1,0 +1,262 @@
+"""The program of the terminal screens: follows the drive and holds the scene that screens draw."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import sqlite3
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, ClassVar
+
+from textual import events
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from steer.advice import Snapshot
+from steer.errors import SteerError
+from tui.desk import Desk
+from tui.draw.glyphs import ASCII, UNICODE, to_ascii
+from tui.draw.palette import PALETTES
+from tui.freshness import Freshness
+from tui.scene import DEFAULT_STALE_MINUTES, Decision, Scene
+from tui.screens.base import SteerScreen
+from tui.screens.stroke import StrokeScreen
+from tui.source import Source
+from tui.themes import all_themes
+
+POLL_S = 0.5
+SAID_S = 8.0
+_READING_FAILS = (SteerError, OSError, sqlite3.Error)
+
+
+def _shots() -> Screen[Any]:
+    from tui.screens.shots import ShotsScreen
+
+    return ShotsScreen()
+
+
+def _asbuilt() -> Screen[Any]:
+    from tui.screens.asbuilt import AsBuiltScreen
+
+    return AsBuiltScreen()
+
+
+def _log() -> Screen[Any]:
+    from tui.screens.log import LogScreen
+
+    return LogScreen()
+
+
+class SteerApp(App[None]):
+    """Three screens, a log and help over one drive.
+
+    `source` is asked from the desk's thread only. `wall` and `steady` are the two clocks.
+    """
+
+    TITLE = "steer"
+    ENABLE_COMMAND_PALETTE = False
+    CSS = """
+    SteerScreen { background: $background; }
+    Input { border: none; height: 1; padding: 0 1; background: $background; text-style: bold; }
+    Input:focus { border: none; text-style: bold underline; }
+    """
+    MODES: ClassVar[dict[str, str | Callable[..., Screen[Any]]]] = {
+        "stroke": StrokeScreen,
+        "shots": _shots,
+        "asbuilt": _asbuilt,
+        "log": _log,
+    }
+    DEFAULT_MODE = "stroke"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("1", "mode('stroke')", "stroke"),
+        Binding("2", "mode('shots')", "shots"),
+        Binding("3", "mode('asbuilt')", "as-built"),
+        Binding("l", "mode('log')", "log"),
+        Binding("c", "palette", "colours", show=False),
+        Binding("g", "guide", "guide", show=False),
+        Binding("question_mark", "help", "help"),
+        Binding("q", "leave", "quit"),
+        Binding("ctrl+c", "leave", "quit", show=False, priority=True),
+    ]
+
+    def __init__(
+        self,
+        source: Source,
+        desk: Desk | None = None,
+        *,
+        ascii_only: bool = False,
+        palette: str = "slate",
+        stale_minutes: float = DEFAULT_STALE_MINUTES,
+        poll_s: float = POLL_S,
+        first: Snapshot | None = None,
+        wall: Callable[[], float] = time.time,
+        steady: Callable[[], float] = time.monotonic,
+    ) -> None:
+        # Asked before Textual takes NO_COLOR out of the environment; without colours the terminal's
+        # own two are used, which stay readable on any background.
+        no_color = "NO_COLOR" in os.environ
+        super().__init__(ansi_color=True if no_color else None)
+        self.source = source
+        self.desk = desk or Desk()
+        self.ascii_only = ascii_only
+        self.palette_name = "plain" if no_color else palette
+        self.poll_s = poll_s
+        self.freshness = Freshness(wall, steady)
+        self.scene = Scene(
+            None,
+            stale_after_s=stale_minutes * 60.0,
+            glyphs=ASCII if ascii_only else UNICODE,
+            greeting=True,
+        )
+        self._own_decision: Decision | None = None
+        self._said_until = 0.0
+        self._steady = steady
+        if first is not None:
+            self._take(first)
+        for theme in all_themes():
+            self.register_theme(theme)
+        self.theme = self.palette_name
+
+    # ---- following the drive
+
+    def on_mount(self) -> None:
+        """Starts to follow the drive."""
+        self.run_worker(self._follow(), name="follow", group="follow", exit_on_error=True)
+
+    async def _follow(self) -> None:
+        if self.scene.snapshot is None:
+            await self.look(always=True)
+        while True:
+            await asyncio.sleep(self.poll_s)
+            await self.look()
+
+    async def look(self, always: bool = False) -> None:
+        """Asks the drive once; draws only when something changed."""
+
+        def ask() -> Snapshot | None:
+            return self.source.snapshot() if self.source.refresh() or always else None
+
+        trouble, snapshot = "", None
+        try:
+            snapshot = await self.desk.do(ask)
+        except _READING_FAILS as error:
+            trouble = str(error).splitlines()[0] if str(error) else type(error).__name__
+        if snapshot is not None:
+            self._take(snapshot)
+        scene = replace(self.scene, trouble=trouble)
+        if self.scene.trouble and not trouble and snapshot is None:
+            # The log is back; what was missed meanwhile is asked for in full.
+            self.scene = replace(scene, age_s=self.freshness.age_s())
+            await self.look(always=True)
+            return
+        self.set_scene(self._timed(scene))
+
+    def _take(self, snapshot: Snapshot) -> None:
+        self.freshness.see(snapshot)
+        decision = self._own_decision
+        if "decision" in snapshot.extra:
+            decision = _decision_of(snapshot.extra["decision"])
+        if decision is not None and (snapshot.advice is None or decision.stroke != snapshot.advice.stroke):
+            decision = self._own_decision = None
+        self.scene = self._timed(replace(self.scene, snapshot=snapshot, decision=decision))
+
+    def _timed(self, scene: Scene) -> Scene:
+        age = self.freshness.age_s()
+        # Minutes are all that is ever shown of an age.
+        stale = age is not None and scene.stale_after_s > 0 and age > scene.stale_after_s
+        said = scene.said if self._steady() < self._said_until else ""
+        return replace(scene, age_s=(age // 60 * 60 + 59.9 if stale and age is not None else age), said=said)
+
+    # ---- the scene
+
+    def set_scene(self, scene: Scene) -> None:
+        """Puts a scene in place; the screen in front draws what differs."""
+        self.scene = scene
+        if self._running and isinstance(self.screen, SteerScreen):
+            self.screen.scene_changed()
+
+    def say(self, text: str) -> None:
+        """An answer to a key, shown at the foot for some seconds."""
+        self._said_until = self._steady() + SAID_S
+        self.set_scene(replace(self.scene, said=to_ascii(text) if self.ascii_only else text))
+
+    def decide(self, decision: Decision | None) -> None:
+        """Remembers the operator's decision for the coming stroke, unless the drive tells it itself."""
+        self._own_decision = decision
+        snapshot = self.scene.snapshot
+        if snapshot is None or "decision" not in snapshot.extra:
+            self.set_scene(replace(self.scene, decision=decision))
+
+    async def store(self, work: Callable[[Any], object], said: str) -> bool:
+        """Has the drive store something; says so, or why not."""
+        try:
+            answer = await self.desk.do(lambda: work(self.source))
+        except _READING_FAILS as error:
+            self.say(f"Not stored: {str(error).splitlines()[0] if str(error) else type(error).__name__}")
+            return False
+        await self.look()
+        self.say(f"{said} {answer}" if isinstance(answer, str) and answer else said)
+        return True
+
+    # ---- keys of every screen
+
+    async def on_event(self, event: events.Event) -> None:
+        """After the first key the greeting has done its work."""
+        if isinstance(event, events.Key) and self.scene.greeting:
+            self.set_scene(replace(self.scene, greeting=False))
+        await super().on_event(event)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """The key of the screen in front is not offered."""
+        return not (action == "mode" and parameters == (self.current_mode,))
+
+    async def action_mode(self, mode: str) -> None:
+        """Changes the screen."""
+        if self.current_mode != mode:
+            await self.switch_mode(mode)
+
+    def action_palette(self) -> None:
+        """The next palette; without colours there is one only."""
+        if self.no_color:
+            self.say("NO_COLOR is set: the terminal's own two colours are used.")
+            return
+        names = [palette.name for palette in PALETTES]
+        self.palette_name = names[(names.index(self.palette_name) + 1) % len(names)]
+        self.theme = self.palette_name
+        self.say(f"Colours: {self.palette_name}, {PALETTES[names.index(self.palette_name)].summary}.")
+
+    def action_help(self) -> None:
+        """Lists the keys of the screen in front."""
+        from tui.screens.help import HelpScreen
+        from tui.widgets.key_line import keys_of
+
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen(keys_of(self.screen, shown_only=False)))
+
+    def action_guide(self) -> None:
+        """The short guide."""
+        from tui.screens.guide import GuideScreen
+
+        if not isinstance(self.screen, GuideScreen):
+            self.push_screen(GuideScreen())
+
+    def action_leave(self) -> None:
+        """Ends the program; everything is in the log already."""
+        self.exit()
+
+
+def _decision_of(value: object) -> Decision | None:
+    """A decision as the drive tells it: a mapping with the fields of Decision."""
+    if not isinstance(value, dict):
+        return None
+    cylinders = value.get("cylinder_mm")
+    return Decision(
+        int(value["stroke"]),
+        str(value["kind"]),
+        float(value["right_mm_per_m"]),
+        float(value["up_mm_per_m"]),
+        tuple(cylinders) if cylinders is not None else None,
+    )

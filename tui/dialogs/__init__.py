@@ -1,0 +1,1 @@
+"""The dialogs, one file each."""

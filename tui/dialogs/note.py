@@ -1,0 +1,33 @@
+"""A note for the log."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.widgets import Input, Label
+
+from tui.dialogs.base import SteerDialog
+
+
+class NoteDialog(SteerDialog):
+    """One line of text; Enter stores it, Esc leaves."""
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box", classes=self.box_class):
+            yield Label("Note for the log", classes="strong")
+            line = Input(id="text", max_length=500)
+            line.cursor_blink = False
+            yield line
+            yield Label("", id="said")
+            yield Label("Enter stores it. Esc leaves.")
+
+    async def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Stores the note."""
+        text = event.value.strip()
+        if not text:
+            self.query_one("#said", Label).update("An empty note is not stored.")
+            return
+        if await self.steer.store(lambda drive: drive.note(text), "Note stored. Key u takes it back."):
+            self.dismiss(None)
+        else:
+            self.query_one("#said", Label).update(self.steer.scene.said)

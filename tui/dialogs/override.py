@@ -1,0 +1,120 @@
+"""The operator's own setting, checked as it is typed."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.widgets import Input, Label
+
+from steer.errors import SteerError
+from tui.dialogs.base import SteerDialog
+from tui.dialogs.setting_text import parse
+from tui.draw import words
+from tui.scene import Decision, Scene
+
+
+class OverrideDialog(SteerDialog):
+    """Two lines, line and level; what they mean and which limit they break is said at once."""
+
+    DEFAULT_CSS = """
+    OverrideDialog Horizontal { height: 1; }
+    OverrideDialog Horizontal Label { width: 22; }
+    OverrideDialog #meaning { text-style: bold; height: 2; }
+    OverrideDialog #problems { height: 2; }
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        super().__init__()
+        assert scene.snapshot is not None and scene.snapshot.advice is not None
+        advice = scene.snapshot.advice
+        self._stroke = advice.stroke
+        self._now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
+        self._setting: tuple[float, float] | None = None
+        self._cylinders: tuple[float, ...] | None = None
+        self._asked = 0
+
+    def compose(self) -> ComposeResult:
+        right, up = self._now
+        with Vertical(id="box", classes=self.box_class):
+            yield Label(f"Own setting for stroke {self._stroke + 1}", classes="strong")
+            yield Label(f"Now {words.both_turns(right, up)}. Type such as: 3.5 left")
+            for plane, label in (("line", "Line, right or left"), ("level", "Level, up or down")):
+                with Horizontal():
+                    yield Label(label)
+                    now = right if plane == "line" else up
+                    text = words.articulation(plane, now)
+                    line = Input("0" if text == "straight" else text, id=plane, max_length=20)
+                    line.cursor_blink = False
+                    yield line
+            yield Label("", id="meaning")
+            yield Label("", id="problems")
+            yield Label("Tab changes the line. Enter stores it. Esc leaves.")
+
+    async def on_mount(self) -> None:
+        """Says at once what stands in the lines."""
+        self.query_one("#line", Input).focus()
+        await self._check()
+
+    async def on_input_changed(self, event: Input.Changed) -> None:
+        """Checks after every key."""
+        await self._check()
+
+    async def _check(self) -> list[str]:
+        self._asked += 1
+        asked = self._asked
+        self._setting = self._cylinders = None
+        values: list[float] = []
+        problems: list[str] = []
+        for plane in ("line", "level"):
+            value = parse(plane, self.query_one(f"#{plane}", Input).value)
+            if isinstance(value, str):
+                problems.append(f"{plane.capitalize()}: {value}.")
+            else:
+                values.append(value)
+        meaning = ""
+        if not problems:
+            right, up = values
+            meaning = f"Set {words.both_turns(right, up)}"
+            found, cylinders = await self._ask_drive(right, up)
+            if asked != self._asked:
+                return ["superseded"]
+            problems += found
+            self._cylinders = cylinders
+            if cylinders:
+                shown = ", ".join(f"{n}: {mm:.0f}" for n, mm in enumerate(cylinders, 1))
+                meaning += f"\nCylinders {shown} mm"
+            if not problems:
+                self._setting = (right, up)
+        self.query_one("#meaning", Label).update(meaning)
+        self.query_one("#problems", Label).update("\n".join(f"! {p}" for p in problems[:3]))
+        return problems
+
+    async def _ask_drive(self, right: float, up: float) -> tuple[list[str], tuple[float, ...] | None]:
+        """Limits are the core's to judge; a source that cannot try a setting judges when storing."""
+        attempt = getattr(self.steer.source, "try_setting", None)
+        if attempt is None:
+            return [], None
+        try:
+            tried = await self.steer.desk.do(lambda: attempt(right, up))
+        except SteerError as error:
+            return [str(error)], None
+        return list(tried.problems), tuple(tried.cylinder_mm)
+
+    async def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter on the first line goes on to the second; on the second it stores."""
+        if event.input.id == "line":
+            self.query_one("#level", Input).focus()
+            return
+        problems = await self._check()
+        if problems or self._setting is None:
+            self.app.bell()
+            return
+        right, up = self._setting
+        done = await self.steer.store(
+            lambda drive: drive.override(right, up), "Your setting is stored. Key u takes it back."
+        )
+        if done:
+            self.steer.decide(Decision(self._stroke, "overridden", right, up, self._cylinders))
+            self.dismiss(None)
+        else:
+            self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")

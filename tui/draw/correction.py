@@ -1,0 +1,123 @@
+"""The correction for the coming stroke, in words and large figures; or hold; or why there is none."""
+
+from __future__ import annotations
+
+from tui.draw import words
+from tui.draw.bigtype import big
+from tui.draw.spans import Row, cut_text, wrap
+from tui.scene import Blocked, Scene, blocked
+
+SIDE = 9  # words beside a large figure
+
+
+def big_form(size: int, page_height: int, ascii_only: bool) -> str:
+    """How large the type can be: "double", "half", "ascii", or "text" when there is no room."""
+    if ascii_only:
+        return "ascii" if size >= 42 and page_height >= 23 else "text"
+    if size >= 2 * 40 + SIDE and page_height >= 34:
+        return "double"
+    return "half" if size >= 42 and page_height >= 19 else "text"
+
+
+def height(form: str) -> int:
+    """Rows that the panel takes in a form, its title included."""
+    return {"double": 12, "half": 7, "ascii": 11, "text": 3}[form]
+
+
+def draw(scene: Scene, size: int, form: str) -> list[Row]:
+    """The panel, `size` cells wide, `height(form)` rows."""
+    rows = _rows(scene, size, form)
+    limit = height(form)
+    return rows[:limit] + [()] * (limit - len(rows))
+
+
+def _rows(scene: Scene, size: int, form: str) -> list[Row]:
+    stop = blocked(scene)
+    if stop is not None:
+        return _none(stop, size, form)
+    assert scene.snapshot is not None
+    advice = scene.snapshot.advice
+    assert advice is not None
+    stroke = advice.stroke + 1
+    decision = scene.decision
+    if decision is not None and decision.kind == "overridden":
+        title: Row = ((f" STROKE {stroke}  your own setting ".ljust(size), "alarm"),)
+        right, up = decision.right_mm_per_m, decision.up_mm_per_m
+        return [title, *_planes(right, up, advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]
+    accepted = decision is not None and decision.kind == "accepted"
+    state = "accepted" if accepted else "proposed"
+    if advice.correction.hold:
+        title = ((f" STROKE {stroke}  {state}: hold ".ljust(size), "title"),)
+        return [title, *_hold(advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]
+    title = ((f" STROKE {stroke}  {state}: set the articulation to ".ljust(size), "title"),)
+    correction = advice.correction
+    return [
+        title,
+        *_planes(
+            correction.right_mm_per_m,
+            correction.up_mm_per_m,
+            advice.now_right_mm_per_m,
+            advice.now_up_mm_per_m,
+            size,
+            form,
+        ),
+    ]
+
+
+def _planes(right: float, up: float, now_right: float, now_up: float, size: int, form: str) -> list[Row]:
+    rows: list[Row] = []
+    for plane, value, now in (("line", right, now_right), ("level", up, now_up)):
+        direction = words.turn(plane, value)
+        figure = f"{abs(value):.1f}"
+        if form == "text":
+            rows.append(
+                (
+                    (f" {direction.upper() or plane.upper()} {figure} mm/m", "figure"),
+                    (f"  now {words.articulation(plane, now)}", "quiet"),
+                )
+            )
+            continue
+        side = ["mm/m" if direction else "straight", "now", words.articulation(plane, now)]
+        rows += _large(f"{direction} {figure}" if direction else f"{plane} {figure}", side, size, form)
+        if form == "double" and plane == "line":
+            rows.append(())
+    return rows
+
+
+def _large(text: str, side: list[str], size: int, form: str) -> list[Row]:
+    lines = big(text, form)
+    room = size - len(lines[0]) - 2
+    texts = [""] * (len(lines) - len(side)) + side if len(lines) > 3 else side
+    out: list[Row] = []
+    for line, words_beside in zip(lines, texts, strict=True):
+        beside = cut_text(words_beside, max(room, 0))
+        out.append(((" " + line, "figure"), (" " + beside, "strong" if words_beside == side[0] else "quiet")))
+    return out
+
+
+def _hold(now_right: float, now_up: float, size: int, form: str) -> list[Row]:
+    stands = words.both_turns(now_right, now_up)
+    texts = [
+        "Leave the cylinders as they stand:",
+        "a change now would not pay.",
+        f"Articulation stays {stands}.",
+    ]
+    if form == "text":
+        return [((" HOLD  ", "figure"), (texts[0], "strong")), ((" " + texts[2], ""),)]
+    rows: list[Row] = [((" " + line, "figure"),) for line in big("hold", form)]
+    for text in texts:
+        rows += [((" " + line, "strong" if text == texts[0] else ""),) for line in wrap(text, size - 2, 2)]
+    return rows
+
+
+def _none(stop: Blocked, size: int, form: str) -> list[Row]:
+    title: Row = ((f" NO PROPOSAL  {stop.title} ".ljust(size), "alarm"),)
+    if form == "text":
+        return [title, *[((" " + line, "strong"),) for line in wrap(stop.why, size - 2, 2)]]
+    rows: list[Row] = [title]
+    rows += [((" " + line, "figure"),) for line in big("no advice", form)]
+    room = height(form) - len(rows)
+    why = wrap(stop.why, size - 2, max(1, room - 1))
+    rows += [((" " + line, "strong"),) for line in why]
+    rows += [((" " + line, ""),) for line in wrap(stop.todo, size - 2, room - len(why))]
+    return rows

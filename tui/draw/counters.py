@@ -1,0 +1,79 @@
+"""The two rows at the head: whose drive this is and how fresh; where it stands and what comes next."""
+
+from __future__ import annotations
+
+from tui.draw import words
+from tui.draw.spans import Row, at_ends, cells, width
+from tui.scene import Scene, blocked
+
+CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
+_SHORTER = (
+    "It advises, moves nothing. Manual, specification, codes, licensed practice rule.",
+    "Advice only. Manual, codes, licensed practice rule.",
+    "Advice only.",
+)
+
+
+def name_row(scene: Scene, size: int) -> Row:
+    """Name of the drive, and the time of the last reading."""
+    snapshot = scene.snapshot
+    if snapshot is None:
+        return (("No drive", "title"),)
+    name = f" {snapshot.name} "
+    when = words.clock_time(snapshot.last_reading_time)
+    last = f" last reading {when} UTC" if when != "-" else ""
+    counts = f" {snapshot.readings_used:,} readings used, {snapshot.readings_refused:,} refused"
+    choices = [counts + (f" {scene.glyphs.dot}" if last else "") + last, last, ""]
+    text = next(c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
+    role = "alarm" if blocked(scene) else "title"
+    return at_ends(((name.ljust(size), "title"),), ((text + " ", role),), size)
+
+
+def counter_row(scene: Scene, size: int) -> Row:
+    """Face, stroke, pipe, distance to the reception shaft, next check survey; the last ones go first."""
+    snapshot = scene.snapshot
+    if snapshot is None or snapshot.advice is None:
+        return (("no reading yet", "quiet"),)
+    advice = snapshot.advice
+    face = advice.chainage_m
+    pipe = snapshot.extra.get("pipe")
+    if not isinstance(pipe, int):
+        pipe = int((face - snapshot.start_chainage_m) // snapshot.pipe_length_m) + 1
+    shaft = snapshot.end_chainage_m - face
+    parts: list[Row] = [
+        (("face ", "quiet"), (f"{face:.2f} m", "strong")),
+        (("stroke ", "quiet"), (f"{advice.stroke}", "strong")),
+        (("pipe ", "quiet"), (f"{pipe}", "strong")),
+        (("shaft in ", "quiet"), (f"{shaft:.1f} m", "strong"))
+        if shaft >= 0
+        else (("past the shaft by ", "quiet"), (f"{-shaft:.1f} m", "strong")),
+    ]
+    if advice.next_survey_m is not None:
+        left = advice.next_survey_m - face
+        parts.append(
+            (("survey in ", "quiet"), (f"{left:.1f} m", "strong"))
+            if left > 0.05
+            else (("CHECK SURVEY DUE", "warn"),)
+        )
+    if advice.eye_probability is not None and not blocked(scene):
+        parts.append((("inside the eye ", "quiet"), (f"{100 * advice.eye_probability:.0f} %", "strong")))
+    return _joined(parts, scene.glyphs.dot, size)
+
+
+def foot_row(scene: Scene, size: int) -> Row:
+    """The caution, or the answer to the last key while it is new."""
+    if scene.said:
+        return ((f" {scene.said}", "strong"),)
+    text = next((t for t in (CAUTION, *_SHORTER) if len(t) <= size), "")
+    lead = " " if len(text) + 1 < size else ""
+    return ((lead + text, "quiet"),)
+
+
+def _joined(parts: list[Row], dot: str, size: int) -> Row:
+    row: Row = ((" ", ""),)
+    for number, part in enumerate(parts):
+        between: Row = ((f" {dot} ", "axis"),) if number else ()
+        if width(row) + width(between) + width(part) > size:
+            break
+        row = row + between + part
+    return row

@@ -1,0 +1,109 @@
+"""A row is a tuple of spans; a span is a text and the role it plays. The palette gives roles a look."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from unicodedata import east_asian_width
+
+Span = tuple[str, str]
+Row = tuple[Span, ...]
+
+
+def cells(text: str) -> int:
+    """Width of a text in terminal cells; wide East Asian characters take two."""
+    if text.isascii():
+        return len(text)
+    return sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def width(row: Row) -> int:
+    """Width of a row in cells."""
+    return sum(cells(text) for text, _ in row)
+
+
+def plain(row: Row) -> str:
+    """The row without roles."""
+    return "".join(text for text, _ in row)
+
+
+def cut_text(text: str, size: int, more: str = "") -> str:
+    """At most `size` cells of a text, ending in `more` when something was cut."""
+    if cells(text) <= size:
+        return text
+    room = max(0, size - cells(more))
+    out = ""
+    used = 0
+    for character in text:
+        used += cells(character)
+        if used > room:
+            break
+        out += character
+    return (out + more)[:size] if size > 0 else ""
+
+
+def fit(row: Row, size: int) -> Row:
+    """The row cut or padded with blanks to exactly `size` cells."""
+    out: list[Span] = []
+    used = 0
+    for text, role in row:
+        room = size - used
+        if room <= 0:
+            break
+        kept = cut_text(text, room)
+        out.append((kept, role))
+        used += cells(kept)
+    if used < size:
+        out.append((" " * (size - used), ""))
+    return tuple(out)
+
+
+def beside(left: Sequence[Row], left_size: int, right: Sequence[Row], right_size: int) -> list[Row]:
+    """Two blocks side by side; the shorter one is continued with blank rows."""
+    height = max(len(left), len(right))
+    lefts = [*left, *[()] * (height - len(left))]
+    rights = [*right, *[()] * (height - len(right))]
+    return [fit(a, left_size) + fit(b, right_size) for a, b in zip(lefts, rights, strict=True)]
+
+
+def at_ends(left: Row, right: Row, size: int) -> Row:
+    """One row with `right` at its right end; the left one is cut when both do not fit."""
+    room = size - width(right)
+    if room < 0:
+        return fit(right, size)
+    return fit(left, room) + right
+
+
+def wrap(text: str, size: int, rows: int, more: str = "...") -> list[str]:
+    """Text broken at blanks into at most `rows` lines of `size` cells; what is left out is marked."""
+    lines: list[str] = []
+    line = ""
+    words = text.split()
+    for word in words:
+        while cells(word) > size:
+            if line:
+                lines.append(line)
+                line = ""
+            head = cut_text(word, size)
+            if not head:
+                return lines
+            lines.append(head)
+            word = word[len(head) :]
+        candidate = f"{line} {word}" if line else word
+        if cells(candidate) <= size:
+            line = candidate
+        else:
+            lines.append(line)
+            line = word
+    if line:
+        lines.append(line)
+    if len(lines) > rows:
+        kept = lines[: max(rows, 0)]
+        if kept:
+            kept[-1] = cut_text(kept[-1], max(0, size - cells(more))) + more
+        return kept
+    return lines
+
+
+def join(rows: Iterable[Row]) -> str:
+    """Rows as plain text, without blanks at the line ends."""
+    return "\n".join(plain(row).rstrip() for row in rows)

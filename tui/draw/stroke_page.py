@@ -1,0 +1,65 @@
+"""The operator's page: everything for the next stroke on one screen of text."""
+
+from __future__ import annotations
+
+from tui.draw import correction, counters, cylinders, notices, strip
+from tui.draw.glyphs import to_ascii
+from tui.draw.spans import Row, beside, fit, wrap
+from tui.scene import Scene, blocked
+
+
+def draw(scene: Scene, width: int, height: int) -> list[Row]:
+    """The page, exactly `height` rows of `width` cells.
+
+    When room is short, decoration goes first, then hints, then labels and strips; never the
+    correction with its direction and unit.
+    """
+    table = cylinders.FULL if width >= 78 else cylinders.NARROW
+    form = correction.big_form(width - table - 1, height, scene.glyphs.ascii)
+    count = len(scene.snapshot.cylinder_positions_deg) if scene.snapshot else 0
+    panel_height = max(correction.height(form), count + 1)
+    panel = correction.draw(scene, width - table - 1, form)
+    rows = beside(panel, width - table, cylinders.draw(scene, table, panel_height), table)
+    if height >= 8:
+        rows.insert(0, counters.counter_row(scene, width))
+    if height >= 18:
+        rows.insert(0, counters.name_row(scene, width))
+    foot = [counters.foot_row(scene, width)] if height >= 10 or scene.said else []
+    reason = _reason(scene, width, 2 if height >= 28 else 1)
+    rows += reason
+    room = height - len(rows) - len(foot)
+    noticed = notices.draw(scene, width, max(0, min(notices.rows_wanted(scene, width), room, _most(height))))
+    room -= len(noticed)
+    rows += _strips(scene, width, room) if room >= 5 else []
+    rows += noticed
+    rows = rows[: height - len(foot)]
+    rows += [()] * (height - len(foot) - len(rows)) + foot
+    out = [fit(row, width) for row in rows]
+    if scene.glyphs.ascii:
+        out = [fit(tuple((to_ascii(text), role) for text, role in row), width) for row in out]
+    return out
+
+
+def _most(height: int) -> int:
+    return 1 if height < 23 else 2 if height < 30 else 4
+
+
+def _reason(scene: Scene, width: int, most: int) -> list[Row]:
+    snapshot = scene.snapshot
+    if snapshot is None or snapshot.advice is None or blocked(scene) or not snapshot.advice.reason:
+        return []
+    lines = wrap(snapshot.advice.reason, width - 7, most, scene.glyphs.more)
+    return [((" Why  " if n == 0 else "      ", "quiet"), (line, "")) for n, line in enumerate(lines)]
+
+
+def _strips(scene: Scene, width: int, room: int) -> list[Row]:
+    where = strip.reach(scene, width)
+    if room < 7:
+        return [*strip.draw(scene, "line", where, room // 2), *strip.draw(scene, "level", where, room // 2)]
+    upper = room // 2
+    lower = room - 1 - upper
+    return [
+        *strip.draw(scene, "line", where, upper),
+        *strip.draw(scene, "level", where, lower),
+        strip.scale_row(scene, where),
+    ]

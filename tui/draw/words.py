@@ -1,0 +1,97 @@
+"""Numbers as a person says them: with unit and direction in words, no sign to misread."""
+
+from __future__ import annotations
+
+import math
+
+SIDES = {"line": ("right", "left"), "level": ("high", "low")}
+TURNS = {"line": ("right", "left"), "level": ("up", "down")}
+
+
+def side(plane: str, value: float, decimals: int = 0) -> str:
+    """Direction of an offset from the design axis; empty when it rounds to nothing."""
+    if round(abs(value), decimals) == 0:
+        return ""
+    return SIDES[plane][0 if value > 0 else 1]
+
+
+def turn(plane: str, value: float, decimals: int = 1) -> str:
+    """Direction of a heading or articulation; empty when it rounds to nothing."""
+    if round(abs(value), decimals) == 0:
+        return ""
+    return TURNS[plane][0 if value > 0 else 1]
+
+
+def offset(plane: str, value_mm: float, decimals: int = 0) -> str:
+    """An offset such as "4 mm right"; "on line" or "on level" when it rounds to nothing."""
+    if math.isnan(value_mm):
+        return "not known"
+    where = side(plane, value_mm, decimals)
+    return f"{abs(value_mm):.{decimals}f} mm {where}" if where else f"on {plane}"
+
+
+def heading(plane: str, value_mm_per_m: float, sd_mm_per_m: float) -> str:
+    """Where the front body points: "heading left 0.8"; no direction is claimed within one sd."""
+    if math.isnan(value_mm_per_m):
+        return "heading not known"
+    if abs(value_mm_per_m) < max(sd_mm_per_m, 0.05):
+        return "heading along"
+    return f"heading {turn(plane, value_mm_per_m)} {abs(value_mm_per_m):.1f}"
+
+
+def articulation(plane: str, value_mm_per_m: float) -> str:
+    """An articulation such as "2.0 left"; "straight" when it rounds to nothing."""
+    where = turn(plane, value_mm_per_m)
+    return f"{abs(value_mm_per_m):.1f} {where}" if where else "straight"
+
+
+def both_turns(right_mm_per_m: float, up_mm_per_m: float) -> str:
+    """An articulation in both planes: "3.5 mm/m left, 1.2 mm/m up"; "straight" when there is none."""
+    parts = [
+        f"{abs(value):.1f} mm/m {turn(plane, value)}"
+        for plane, value in (("line", right_mm_per_m), ("level", up_mm_per_m))
+        if turn(plane, value)
+    ]
+    return ", ".join(parts) if parts else "straight"
+
+
+def spread(sd_mm: float) -> str:
+    """Two standard deviations, as a whole number of mm that is never below 1."""
+    return "?" if math.isnan(sd_mm) else f"{max(1.0, math.ceil(2.0 * sd_mm - 0.05)):.0f}"
+
+
+def cylinder_place(angle_deg: float) -> str:
+    """Where a cylinder sits, clockwise from the top, looking ahead: "upper right"."""
+    names = ("top", "upper right", "right", "lower right", "bottom", "lower left", "left", "upper left")
+    return names[round(angle_deg % 360.0 / 45.0) % 8]
+
+
+def clock(angle_deg: float) -> str:
+    """An angle as an hour of the clock: 45 degrees is "1:30", 90 degrees "3:00"."""
+    minutes = round(angle_deg % 360.0 * 2.0) % 720
+    return f"{minutes // 60 or 12}:{minutes % 60:02d}"
+
+
+def roll(roll_deg: float, degree: str) -> str:
+    """Roll of the machine in words."""
+    if round(abs(roll_deg), 1) == 0:
+        return "no roll"
+    return f"rolled {abs(roll_deg):.1f}{degree} {'clockwise' if roll_deg > 0 else 'anticlockwise'}"
+
+
+def duration(seconds: float) -> str:
+    """A span of time in its largest whole unit: it changes once a minute at most."""
+    minutes = int(seconds // 60)
+    if minutes < 1:
+        return "under a minute"
+    if minutes < 120:
+        return f"{minutes} min"
+    hours = minutes // 60
+    return f"{hours} h" if hours < 72 else f"{hours // 24} days"
+
+
+def clock_time(time_iso: str | None) -> str:
+    """Hours and minutes, UTC, of an ISO 8601 time; a dash when there is none."""
+    if not time_iso or len(time_iso) < 16 or time_iso[10] not in "T ":
+        return "-"
+    return time_iso[11:16]

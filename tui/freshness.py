@@ -1,0 +1,55 @@
+"""How old the newest reading is, whatever somebody does to the clock."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from steer.advice import Snapshot
+
+
+class Freshness:
+    """Counts from the moment a new reading was seen, on the clock that nobody can set.
+
+    Only the first snapshot is aged by the wall clock, from the arrival time in the log. The
+    core may give `extra["last_reading_arrival"]`; else the newest event of any kind stands in.
+    """
+
+    def __init__(
+        self, wall: Callable[[], float] = time.time, steady: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._wall = wall
+        self._steady = steady
+        self._count: int | None = None
+        self._since: float | None = None
+
+    def see(self, snapshot: Snapshot) -> None:
+        """Takes note of a snapshot that was just made."""
+        count = snapshot.readings_used + snapshot.readings_refused
+        if count == self._count:
+            return
+        first = self._count is None
+        self._count = count
+        if count == 0:
+            self._since = None
+            return
+        age = self._age_in_log(snapshot) if first else 0.0
+        self._since = self._steady() - age
+
+    def age_s(self) -> float | None:
+        """Seconds since the newest reading; None when there has been none."""
+        return None if self._since is None else max(0.0, self._steady() - self._since)
+
+    def _age_in_log(self, snapshot: Snapshot) -> float:
+        arrival = snapshot.extra.get("last_reading_arrival") or snapshot.last_event_time
+        if not isinstance(arrival, str):
+            return 0.0
+        try:
+            stamp = datetime.fromisoformat(arrival)
+        except ValueError:
+            return 0.0
+        if stamp.tzinfo is None:
+            stamp = stamp.replace(tzinfo=UTC)
+        # A log written by a clock ahead of this one is not from the future: it is fresh.
+        return max(0.0, self._wall() - stamp.timestamp())

@@ -1,0 +1,81 @@
+"""What a screen is drawn from: the snapshot, and what stands between it and the person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from steer.advice import Snapshot
+from tui.draw.glyphs import UNICODE, Glyphs
+from tui.draw.words import duration
+
+DEFAULT_STALE_MINUTES = 15.0
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What the operator decided for the coming stroke."""
+
+    stroke: int
+    kind: str  # "accepted" or "overridden"
+    right_mm_per_m: float
+    up_mm_per_m: float
+    cylinder_mm: tuple[float, ...] | None = None  # what makes an overriding setting, when it is known
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One moment, whole. `age_s` is the time since the last reading, None when there is none."""
+
+    snapshot: Snapshot | None
+    age_s: float | None = None
+    stale_after_s: float = DEFAULT_STALE_MINUTES * 60.0  # 0: never
+    trouble: str = ""  # why the log cannot be read just now
+    decision: Decision | None = None
+    said: str = ""  # answer to the last key, such as "Note stored"
+    greeting: bool = False  # no key has been pressed yet
+    window_m: float | None = 40.0  # stretch of the strips, None: the whole drive
+    close: bool = False  # strips scaled to the path instead of the tolerance
+    glyphs: Glyphs = field(default=UNICODE)
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """Why no proposal is shown, and what to do about it."""
+
+    title: str  # short, for the large type beside it
+    why: str
+    todo: str
+
+
+def blocked(scene: Scene) -> Blocked | None:
+    """Why the proposal must not be shown; None when it may be.
+
+    An old number never looks like a new one: without a fresh reading, a readable log and an
+    estimate good enough to steer by, there is no number at all.
+    """
+    snapshot = scene.snapshot
+    if scene.trouble:
+        return Blocked(
+            "Log out of reach",
+            scene.trouble,
+            "It is tried again twice a second.",
+        )
+    if snapshot is None or snapshot.advice is None:
+        return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
+    if scene.stale_after_s > 0 and scene.age_s is not None and scene.age_s > scene.stale_after_s:
+        return Blocked(
+            "Readings stopped",
+            f"The last reading came {duration(scene.age_s)} ago, "
+            f"at chainage {snapshot.advice.chainage_m:.2f} m.",
+            "Check the logger; the next reading brings it back.",
+        )
+    if not snapshot.advice.trusted:
+        estimate = snapshot.advice.estimate
+        return Blocked(
+            "Too unsure to steer by",
+            snapshot.advice.reason
+            or f"The face is known to {2 * estimate.line_sd_mm:.0f} mm in line and "
+            f"{2 * estimate.level_sd_mm:.0f} mm in level only.",
+            "Have a check shot taken and enter it.",
+        )
+    return None

@@ -1,0 +1,32 @@
+"""What all screens share: they are told when the scene changed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from textual.screen import Screen
+
+from tui.widgets.rows import Rows
+
+if TYPE_CHECKING:
+    from tui.app import SteerApp
+
+
+class SteerScreen(Screen[None]):
+    """A screen made of drawn rows."""
+
+    AUTO_FOCUS = ""
+
+    @property
+    def steer(self) -> SteerApp:
+        """The app, with its scene and its drive."""
+        return cast("SteerApp", self.app)
+
+    def scene_changed(self) -> None:
+        """Draws what changed; called for the screen in front only."""
+        for rows in self.query(Rows):
+            rows.redraw()
+
+    def on_screen_resume(self) -> None:
+        """Back in front: catch up."""
+        self.scene_changed()

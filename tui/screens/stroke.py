@@ -1,0 +1,88 @@
+"""The operator's screen: the next stroke."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+
+from tui.draw import stroke_page
+from tui.draw.spans import Row
+from tui.scene import Decision, blocked
+from tui.screens.base import SteerScreen
+from tui.widgets.key_line import KeyLine
+from tui.widgets.rows import Rows
+
+WINDOWS_M: tuple[float | None, ...] = (40.0, 80.0, None, 20.0)
+
+
+class StrokePage(Rows):
+    """The page itself."""
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        return stroke_page.draw(self.steer.scene, width, height)
+
+
+class StrokeScreen(SteerScreen):
+    """Correction, cylinders, strips, notices; accept, override, note, undo."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("a", "accept", "accept"),
+        Binding("o", "override", "override"),
+        Binding("n", "note", "note"),
+        Binding("u", "undo", "undo"),
+        Binding("w", "window", "stretch of the strips", show=False),
+        Binding("z", "scale", "scale of the strips", show=False),
+    ]
+
+    def compose(self) -> ComposeResult:
+        yield StrokePage(id="page")
+        yield KeyLine(id="keys")
+
+    async def action_accept(self) -> None:
+        """Stores that the proposal is taken."""
+        scene = self.steer.scene
+        if blocked(scene) is not None or scene.snapshot is None or scene.snapshot.advice is None:
+            self.steer.say("There is no proposal to accept.")
+            return
+        advice = scene.snapshot.advice
+        correction = advice.correction
+        stored = await self.steer.store(lambda drive: drive.accept(), "Accepted. Key u takes it back.")
+        if stored:
+            self.steer.decide(
+                Decision(advice.stroke, "accepted", correction.right_mm_per_m, correction.up_mm_per_m)
+            )
+
+    def action_override(self) -> None:
+        """Opens the dialog for an own setting."""
+        from tui.dialogs.override import OverrideDialog
+
+        scene = self.steer.scene
+        if scene.snapshot is None or scene.snapshot.advice is None:
+            self.steer.say("There is no reading yet to set against.")
+            return
+        self.app.push_screen(OverrideDialog(scene))
+
+    def action_note(self) -> None:
+        """Opens the dialog for a note."""
+        from tui.dialogs.note import NoteDialog
+
+        self.app.push_screen(NoteDialog())
+
+    async def action_undo(self) -> None:
+        """Takes back the newest decision or note, by a further event."""
+        if await self.steer.store(lambda drive: drive.undo_last(), "Taken back."):
+            self.steer.decide(None)
+
+    def action_window(self) -> None:
+        """The next stretch of chainage: 40 m, 80 m, the whole drive, 20 m."""
+        scene = self.steer.scene
+        place = WINDOWS_M.index(scene.window_m) if scene.window_m in WINDOWS_M else -1
+        self.steer.set_scene(replace(scene, window_m=WINDOWS_M[(place + 1) % len(WINDOWS_M)]))
+
+    def action_scale(self) -> None:
+        """Strips scaled to the tolerance, or close to the path."""
+        scene = self.steer.scene
+        self.steer.set_scene(replace(scene, close=not scene.close))

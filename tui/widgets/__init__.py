@@ -1,0 +1,1 @@
+"""Textual widgets that put drawn rows on the terminal."""

@@ -1,0 +1,96 @@
+"""A list with a cursor, for check shots, pipes and the log: one row a thing, a head row that stays."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+
+from tui.draw.glyphs import to_ascii
+from tui.draw.spans import Row, fit, plain
+from tui.widgets.rows import Rows
+
+
+class ListRows(Rows, can_focus=True):
+    """Shows `items()` under `head()`; the row under the cursor is marked by reverse and by a sign."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up,k", "move(-1)", "up", show=False),
+        Binding("down,j", "move(1)", "down", show=False),
+        Binding("pageup", "page(-1)", "page up", show=False),
+        Binding("pagedown", "page(1)", "page down", show=False),
+        Binding("home", "end(-1)", "first", show=False),
+        Binding("end", "end(1)", "last", show=False),
+    ]
+
+    def __init__(self, *, id: str | None = None, at_end: bool = False) -> None:
+        super().__init__(id=id)
+        self.cursor = 0
+        self.follow_end = at_end  # stays on the newest row until the cursor is moved off it
+        self._top = 0
+        self._height = 1
+        self._count = 0
+
+    def head(self, width: int) -> list[Row]:
+        """Rows above the list that do not scroll."""
+        return []
+
+    def items(self, width: int) -> list[Row]:
+        """The list, one row each."""
+        raise NotImplementedError
+
+    def nothing(self) -> str:
+        """What an empty list says."""
+        return "Nothing here yet."
+
+    def cursor_moved(self) -> None:
+        """For a screen that shows more of the row under the cursor."""
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        head = self.head(width)
+        items = self.items(width - 2)
+        self._count = len(items)
+        self._height = max(1, height - len(head))
+        if self.follow_end and items:
+            self.cursor = len(items) - 1
+        self.cursor = max(0, min(self.cursor, len(items) - 1))
+        if self.cursor < self._top:
+            self._top = self.cursor
+        if self.cursor >= self._top + self._height:
+            self._top = self.cursor - self._height + 1
+        self._top = max(0, min(self._top, len(items) - self._height))
+        rows = list(head)
+        if not items:
+            rows.append(((" " + self.nothing(), "quiet"),))
+        for number in range(self._top, min(len(items), self._top + self._height)):
+            row = items[number]
+            if number == self.cursor:
+                rows.append(((">" + plain(fit(row, width - 2)) + " ", "cursor"),))
+            else:
+                rows.append(((" ", ""), *row))
+        if self.steer.ascii_only:
+            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
+        return rows
+
+    def _go(self, cursor: int) -> None:
+        self.cursor = max(0, min(cursor, self._count - 1))
+        self.follow_end = self.follow_end and self.cursor == self._count - 1
+        self.redraw()
+        self.cursor_moved()
+
+    def action_move(self, by: int) -> None:
+        """One row up or down."""
+        if by < 0:
+            self.follow_end = False
+        self._go(self.cursor + by)
+
+    def action_page(self, by: int) -> None:
+        """One screenful up or down."""
+        if by < 0:
+            self.follow_end = False
+        self._go(self.cursor + by * max(1, self._height - 1))
+
+    def action_end(self, which: int) -> None:
+        """To the first or the last row."""
+        self.follow_end = False
+        self._go(0 if which < 0 else self._count - 1)

@@ -1,0 +1,99 @@
+"""A widget that shows drawn rows and repaints only the cells that changed."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, cast
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+from tui.draw.palette import Palette, named
+from tui.draw.spans import Row, cells, fit, plain
+
+if TYPE_CHECKING:
+    from tui.app import SteerApp
+
+
+@lru_cache(maxsize=512)
+def rich_style(palette: str, role: str) -> Style:
+    """Look of a role in a palette, base colours included."""
+    chosen: Palette = named(palette)
+    base = Style(color=chosen.foreground or None, bgcolor=chosen.background or None)
+    return base + Style.parse(chosen.style(role))
+
+
+class Rows(Widget):
+    """Shows what `draw_rows(width, height)` returns. `redraw()` after the scene changed.
+
+    Over a slow link every byte counts: rows are compared with those on the terminal, and only
+    from the first to the last differing cell of a row is sent again.
+    """
+
+    DEFAULT_CSS = "Rows { width: 1fr; height: 1fr; }"
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._rows: list[Row] = []
+        self._look = ""
+
+    @property
+    def steer(self) -> SteerApp:
+        """The app, with its scene."""
+        return cast("SteerApp", self.app)
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        """The rows to show; given by the widget that inherits."""
+        raise NotImplementedError
+
+    @property
+    def text(self) -> str:
+        """What is shown, as plain text."""
+        return "\n".join(plain(row).rstrip() for row in self._rows)
+
+    def redraw(self) -> None:
+        """Draws again and sends what changed."""
+        width, height = self.size
+        if width <= 0 or height <= 0:
+            return
+        rows = [fit(row, width) for row in self.draw_rows(width, height)[:height]]
+        rows += [fit((), width)] * (height - len(rows))
+        old, self._rows = self._rows, rows
+        look, self._look = self._look, self.steer.palette_name
+        if look != self._look or len(old) != len(rows):
+            self.refresh()
+            return
+        for y, (before, after) in enumerate(zip(old, rows, strict=True)):
+            if before == after:
+                continue
+            first, last = _changed(before, after)
+            if first < last:
+                self.refresh(Region(first, y, last - first, 1))
+
+    def on_resize(self) -> None:
+        """A new size is a new drawing."""
+        self._rows = []
+        self.redraw()
+
+    def render_line(self, y: int) -> Strip:
+        """One row for the terminal."""
+        palette = self.steer.palette_name
+        if y >= len(self._rows):
+            return Strip([Segment(" " * self.size.width, rich_style(palette, ""))], self.size.width)
+        row = self._rows[y]
+        return Strip([Segment(text, rich_style(palette, role)) for text, role in row], self.size.width)
+
+
+def _changed(before: Row, after: Row) -> tuple[int, int]:
+    """Span of cells, end not included, outside of which two rows look the same."""
+    a = [(c, role) for text, role in before for c in text]
+    b = [(c, role) for text, role in after for c in text]
+    if len(a) != len(b) or cells(plain(before)) != len(a) or cells(plain(after)) != len(b):
+        # Wide characters: a character is not a cell.
+        return 0, max(len(a), len(b)) * 2
+    first = next((i for i in range(len(a)) if a[i] != b[i]), len(a))
+    last = next((i for i in range(len(a), 0, -1) if a[i - 1] != b[i - 1]), 0)
+    return first, last
