@@ -4,6 +4,7 @@ trade."""
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -41,7 +42,7 @@ def test_a_perfect_spot_leads_back_to_the_true_face(curved: bool) -> None:
     simulation, readings = driven(scenario, 80)
     truth, target, reference = simulation.truth(), scenario.drive["target"], scenario.drive["reference"]
     behind = target["behind_face_m"]
-    pairs = zip(readings, readings[1:], strict=False)  # not the readings over ground bored before
+    pairs = pairwise(readings)  # not the readings over ground bored before
     going = [b for a, b in pairs if b["chainage_m"] - a["chainage_m"] == pytest.approx(0.05, abs=1e-6)]
     assert len(going) > 100
     compared = 0
