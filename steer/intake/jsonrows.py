@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -16,7 +17,7 @@ _DEEPEST = 20  # of nesting
 def json_rows(text: str, wanted: Wanted) -> list[Row]:
     """The good rows; what is wrong with the others is collected."""
     problems = wanted.problems
-    if text.lstrip().startswith("["):
+    if re.match(r"\s*\[", text):
         problems.add("is a JSON array: write one JSON object a line (JSON Lines)")
         return []
     rows: list[Row] = []

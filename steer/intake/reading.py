@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from io import StringIO
 from typing import Any
 
 from steer.intake.fields import Field, NotAllowed, Number
@@ -13,6 +13,7 @@ from steer.text import printable, shown
 
 MOST_ROWS = 200_000
 LONGEST_LINE = 1_000_000
+_LINE = re.compile(r"[^\r\n]*(?:\r\n?|\n)|[^\r\n]+")
 
 
 class Stop(Exception):
@@ -123,8 +124,9 @@ class Wanted:
 
 def lines_of(text: str, problems: Problems) -> Iterator[str]:
     """The lines of a text with their ends, none of them longer than can be handled."""
-    for number, line in enumerate(StringIO(text, newline=""), 1):
-        if len(line) > LONGEST_LINE:
-            problems.add(f"is {len(line)} characters long: at most {LONGEST_LINE} are allowed", number)
+    for number, match in enumerate(_LINE.finditer(text), 1):
+        length = match.end() - match.start()
+        if length > LONGEST_LINE:
+            problems.add(f"is {length} characters long: at most {LONGEST_LINE} are allowed", number)
             raise Stop
-        yield line
+        yield match[0]

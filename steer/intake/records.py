@@ -103,7 +103,7 @@ def finish_reading(
     if any(n in _SPOT for n in both) and any(n in _TARGET for n in both):
         problems.add(f"{' and '.join(both)}: give the spot or the target's own offset, not both", line)
         return None
-    body = dict(values)
+    body = values  # not a copy: a file has up to 200,000 of them
     count = cylinder_count(drive)
     apart = [body.pop(f"cylinder_{k + 1}_mm", None) for k in range(count)]
     cylinders = body.pop("cylinder_mm", apart)
@@ -162,7 +162,7 @@ def finish_shot(
         problems.missing(f"sd_mm (or {gone})", f"{_SD.allowed}, the survey's own standard deviation", line)
     if problems.count == before and len(place) == 3:
         _near_the_axis(values, drive, problems, line)
-    return dict(values) if problems.count == before else None
+    return values if problems.count == before else None
 
 
 def _near_the_axis(values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None) -> None:

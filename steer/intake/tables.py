@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -23,6 +24,8 @@ from steer.intake.reading import Mapped, Row, Wanted
 from steer.text import printable
 
 LARGEST_BYTES = 64_000_000
+_SOMETHING = re.compile(r"\S")
+_JSON = re.compile(r"\s*[{\[]")
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,7 @@ def read_table(
     remarks: list[str] = []
     text = _decode(content, found)
     if text is not None:
-        is_json = text.lstrip()[:1] in ("{", "[")
+        is_json = _JSON.match(text) is not None
         if is_json and json_fields is not None and not mapped:
             fields = json_fields
         hints = (json_hint if is_json else hint) or {}
@@ -104,7 +107,7 @@ def _decode(content: bytes, problems: Problems) -> str | None:
         line = content.count(b"\n", 0, error.start) + 1
         problems.add(f"byte 0x{content[error.start]:02x} is not UTF-8 text: save it as UTF-8", line)
         return None
-    if not text.strip():
+    if not _SOMETHING.search(text):
         problems.add("is empty: needs a header and rows, or a JSON object a line")
         return None
     return text
