@@ -43,15 +43,15 @@ def main() -> None:
     parser.add_argument("--drives", type=int, default=18)
     args = parser.parse_args()
     rng = np.random.default_rng(5)
-    best, best_figures = np.inf, {}
+    best, best_figures = np.inf, {}  # type: tuple[float, dict[str, float]]
     for number in range(args.tries):
-        if number < args.tries // 2 or not best_figures:
+        if number < args.tries // 3 or not best_figures:
             figures = {
-                "back_lengths": rng.uniform(2.0, 6.0),
+                "back_lengths": rng.uniform(2.5, 7.0),
                 "most_mm_per_m": rng.uniform(3.0, 10.0),
-                "quick": rng.uniform(0.3, 2.0),
-                "slow": float(np.exp(rng.uniform(np.log(0.03), np.log(0.6)))),
-                "act_m": rng.uniform(0.8, 2.5),
+                "quick": rng.uniform(0.8, 3.0),
+                "slow": float(np.exp(rng.uniform(np.log(0.1), np.log(0.8)))),
+                "act_m": rng.uniform(0.7, 2.0),
             }
         else:
             figures = {
