@@ -96,13 +96,12 @@ def _feet(
     s = np.concatenate([inside, nodes[0] + f[before, 0] / steep[0], nodes[-1] + f[after, -1] / steep[-1]])
     who = np.concatenate([row, before, after])
 
-    east, north, z, bearing, grade, k, kv = evaluate(s)
+    east, north, z, bearing, grade, _, _ = evaluate(s)
     d_east, d_north, d_z = q[who, 0] - east, q[who, 1] - north, q[who, 2] - z
     sin, cos, slant = np.sin(bearing), np.cos(bearing), np.hypot(1.0, grade)
     line = d_east * cos - d_north * sin
     forward = d_east * sin + d_north * cos
     up = (d_z - grade * forward) / slant
-    stiffness = 1.0 - (k * line + kv * d_z) / slant**2
     distance = np.sqrt(d_east**2 + d_north**2 + d_z**2)
 
     order = np.lexsort((distance, who))
@@ -112,7 +111,11 @@ def _feet(
     best = np.flatnonzero(first)  # one for every point: f runs from +∞ to −∞, so there is a foot
     nearest = np.repeat(best, np.diff(np.append(best, len(who))))
     rival = (distance - distance[nearest] < _SAME_DISTANCE_M) & (np.abs(s - s[nearest]) > _SAME_FOOT_M)
-    ok = finite & (stiffness[order][best] > _LEAST_STIFFNESS)
+    ok = finite.copy()
+    for step in (-_SAME_FOOT_M, 0.0, _SAME_FOOT_M):  # at a joint, what holds on either side
+        k, kv = evaluate(s[best] + step)[5:7]
+        stiffness = 1.0 - (k * line[order][best] + kv * d_z[order][best]) / slant[order][best] ** 2
+        ok &= stiffness > _LEAST_STIFFNESS
     ok[who[rival]] = False
     assert len(best) == count
     to_nodes = (q * q).sum(axis=1)[:, None] - 2.0 * (q @ place) + (place * place).sum(axis=0)

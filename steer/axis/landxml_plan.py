@@ -70,7 +70,7 @@ class PlanReader:
         chainage = self._chainage
         done: list[PlanElement] = []
         for place, element, _ in placed:
-            bearing = element.bearing_rad
+            bearing = element.bearing_rad % (2.0 * math.pi)
             if done:
                 east, north, before = done[-1].end()
                 gap = math.hypot(element.east_m - east, element.north_m - north)

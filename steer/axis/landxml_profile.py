@@ -103,9 +103,7 @@ def span_profile(
         a = start_m if i == 0 else max(begin, start_m)
         b = end_m if i == len(elements) - 1 else min(finish, end_m)
         if b - a > 1e-9:
-            z, g0, _ = element.at(a - begin)
-            _, g1, _ = element.at(b - begin)
-            kept.append(ProfileElement(element.kind, b - a, z, g0, g1))
+            kept.append(_part(element, a - begin, b - begin))
         begin = finish
     chainage = start_m
     for before, after in pairwise(kept):
@@ -178,9 +176,13 @@ def _elements(vertices: list[_Vertex], problems: list[str], notes: list[str]) ->
             level = vertex.level_m + (cursor - vertex.station_m) * grade
             done.append(ProfileElement("grade", curve.begin_m - cursor, level, grade, grade))
             cursor = curve.begin_m
+        begin = curve.begin_m
         for element in curve.elements:
-            done.append(element)
-            cursor += element.length_m
+            finish = begin + element.length_m
+            if finish > cursor:
+                done.append(_part(element, cursor - begin, element.length_m))  # begin is cursor, to rounding
+                cursor = finish
+            begin = finish
     last = vertices[-1]
     if last.station_m < cursor - _OVERLAP_M:
         problems.append(f"{last.place}: lies before the end of the curve before it, {cursor:.3f} m")
@@ -188,6 +190,13 @@ def _elements(vertices: list[_Vertex], problems: list[str], notes: list[str]) ->
         level = last.level_m + (cursor - last.station_m) * grades[-1]
         done.append(ProfileElement("grade", last.station_m - cursor, level, grades[-1], grades[-1]))
     return tuple(done)
+
+
+def _part(element: ProfileElement, a: float, b: float) -> ProfileElement:
+    """The stretch from a to b metres of an element, which may reach a little beyond its ends."""
+    z, g0, _ = element.at(a)
+    _, g1, _ = element.at(b)
+    return ProfileElement(element.kind, b - a, z, g0, g1)
 
 
 def _curve(vertex: _Vertex, g0: float, g1: float, notes: list[str]) -> _Curve:
