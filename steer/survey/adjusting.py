@@ -10,15 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse.linalg import SuperLU, splu
 
 from steer.survey.equations import Rows, misclosure_and_partials
+from steer.survey.inverse import factored, inverse_blocks
 
-_STEP_M = 1e-7  # converged when no coordinate moves more (and no orientation more than 1e-10 rad)
-_STEP_RAD = 1e-10
-_MOST_STEPS = 60
+_STEP_M = 1e-8  # at rest when no coordinate moves more ...
+_GAIN = 1e-10  # ... or nothing is gained by moving
+_MOST_STEPS = 200
 _SINGULAR = 1e-13  # of the scaled normal matrix; an exact defect is near 1e-16, a 300-leg traverse near 1e-10
-_BATCH = 256
 
 
 @dataclass(frozen=True)
@@ -88,10 +87,6 @@ def _linearised(
     return np.concatenate([misclosure / rows.sd, control]), design
 
 
-def _factor(normal: sparse.csc_matrix) -> SuperLU:
-    return splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-
-
 def _scaled(design: sparse.csr_matrix) -> tuple[sparse.csc_matrix, np.ndarray]:
     """Normal matrix with a unit diagonal, and the scale of each unknown (1 where nothing observes it)."""
     length = np.sqrt(np.asarray(design.multiply(design).sum(axis=0)).ravel())
@@ -110,26 +105,26 @@ def solve(problem: Problem, position: np.ndarray, orientation: np.ndarray) -> So
         normal, scale = _scaled(design)
         gradient = scale * (design.T @ residual)
         try:
-            step = -scale * _factor(sparse.csc_matrix(normal + max(damping, 1e-15) * identity)).solve(gradient)
-        except RuntimeError:  # "Factor is exactly singular"
+            step = -scale * factored(sparse.csc_matrix(normal + max(damping, 1e-15) * identity)).solve(gradient)
+        except RuntimeError:  # a pivot of exactly zero
             step = np.full(problem.unknowns, np.nan)
-        moved, turned = position.copy(), orientation + step[problem.coordinates :]
-        moved[free] += step[problem.unknown[free]]
-        largest = np.abs(step[: problem.coordinates]).max(initial=0.0)
-        turn = np.abs(step[problem.coordinates :]).max(initial=0.0)
         if np.isfinite(step).all():
+            moved, turned = position.copy(), orientation + step[problem.coordinates :]
+            moved[free] += step[problem.unknown[free]]
             trial, trial_design = _linearised(problem, moved, turned)
-            better = trial @ trial <= residual @ residual
-            resting = largest < _STEP_M and turn < _STEP_RAD
-            if better or resting:
+            # What an undamped step can still gain, in units of the weighted square sum: 1e-10 is 1e-5 sd.
+            gain = -float(step @ (design.T @ residual))
+            largest = np.abs(step[: problem.coordinates]).max(initial=0.0)
+            resting = gain < _GAIN or largest < _STEP_M
+            if trial @ trial <= residual @ residual or resting:
                 position, orientation, residual, design = moved, turned, trial, trial_design
                 if resting and damping < 1e-6:
                     return Solution(position, orientation, residual, design, True)
-                damping = 0.0 if damping < 1e-7 else damping / 10.0
+                damping = 0.0 if damping < 1e-5 else damping / 10.0
                 continue
         if damping > 1e12:
             break
-        damping = max(10.0 * damping, 1e-6)
+        damping = max(10.0 * damping, 1e-5)
     return Solution(position, orientation, residual, design, False)
 
 
@@ -142,7 +137,7 @@ def defects(design: sparse.csr_matrix, most: int = 6) -> list[np.ndarray]:
     size = normal.shape[0]
     if size == 0:
         return []
-    factor = _factor(sparse.csc_matrix(normal + 1e-14 * sparse.identity(size, format="csc")))
+    factor = factored(sparse.csc_matrix(normal + 1e-14 * sparse.identity(size, format="csc")))
     basis = np.random.default_rng(1).standard_normal((size, min(most, size)))
     for _ in range(4):
         basis, _ = np.linalg.qr(factor.solve(basis))
@@ -155,25 +150,26 @@ def covariance(problem: Problem, solution: Solution) -> tuple[np.ndarray, np.nda
     """(n, 3, 3) covariance of each point in m² (zero where not unknown), and the redundancy number of every
     residual (m + c,). A priori: from the given sd, not scaled by the fit."""
     normal, scale = _scaled(solution.design)
-    factor = _factor(normal)
-    design = solution.design.tocsc()
-    size = problem.unknowns
-    owner = np.full(size, -1)
-    axis = np.zeros(size, dtype=int)
-    point_of, axis_of = np.nonzero(problem.unknown >= 0)
-    owner[problem.unknown[point_of, axis_of]] = point_of
-    axis[problem.unknown[point_of, axis_of]] = axis_of
+    design = sparse.csr_matrix(solution.design @ sparse.diags(scale))
+    sights = design.shape[0]
+    point, axis = np.nonzero(problem.unknown >= 0)
+    own = sparse.csr_matrix(
+        (np.ones(len(point)), (point, problem.unknown[point, axis])),
+        shape=(len(problem.unknown), problem.unknowns),
+    )
     blocks = np.zeros((len(problem.unknown), 3, 3))
-    used = np.zeros(design.shape[0])
-    for begin in range(0, size, _BATCH):
-        batch = np.arange(begin, min(begin + _BATCH, size))
-        unit = np.zeros((size, len(batch)))
-        unit[batch, batch - begin] = scale[batch]
-        inverse = scale[:, None] * factor.solve(unit)
-        through = solution.design @ inverse
-        used += np.asarray(design[:, batch].multiply(through).sum(axis=1)).ravel()
-        for column in batch[owner[batch] >= 0]:
-            indices = problem.unknown[owner[column]]
-            there = indices >= 0
-            blocks[owner[column], there, axis[column]] = inverse[indices[there], column - begin]
-    return (blocks + blocks.transpose(0, 2, 1)) / 2.0, 1.0 - used
+    used = np.zeros(sights)
+    for groups, unknowns, inverse in inverse_blocks(normal, sparse.csr_matrix(sparse.vstack([design, own]))):
+        for group in groups:
+            if group < sights:
+                stored = slice(design.indptr[group], design.indptr[group + 1])
+                place = np.searchsorted(unknowns, design.indices[stored])
+                row = design.data[stored]
+                used[group] = row @ inverse[np.ix_(place, place)] @ row
+            else:
+                i = group - sights
+                axes = np.nonzero(problem.unknown[i] >= 0)[0]
+                here = problem.unknown[i, axes]
+                place = np.searchsorted(unknowns, here)
+                blocks[i][np.ix_(axes, axes)] = inverse[np.ix_(place, place)] * np.outer(scale[here], scale[here])
+    return blocks, 1.0 - used

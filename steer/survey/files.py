@@ -48,7 +48,9 @@ class _Dms(Field):
 
     @property
     def allowed(self) -> str:  # type: ignore[override]
-        return f"degrees-minutes-seconds such as 45-12-34.5, over {self.over:g} and below {self.below:g} degrees"
+        return (
+            f"degrees-minutes-seconds such as 45-12-34.5, over {self.over:g} and below {self.below:g} degrees"
+        )
 
     def from_json(self, value: object) -> float:
         match = _DMS.fullmatch(value) if isinstance(value, str) else None
@@ -152,9 +154,7 @@ def read_observations(path: str | os.PathLike[str]) -> list[Observation]:
 def read_control(path: str | os.PathLike[str]) -> list[ControlPoint]:
     """The control points of a file. Raises InputRefused, also for a name that stands twice."""
     problems = Problems(path)
-    table = read_table(
-        path, CONTROL_FIELDS, required=("point", "easting_m", "northing_m"), problems=problems
-    )
+    table = read_table(path, CONTROL_FIELDS, required=("point", "easting_m", "northing_m"), problems=problems)
     first: dict[str, int] = {}
     points = []
     for row in table.rows:
@@ -198,11 +198,14 @@ def _of_row(row: Row, problems: Problems) -> list[Observation]:
     zenith = _angle(row, "zenith", problems)
     if "slope_m" in v and "distance_m" in v:
         problems.add(
-            "slope_m and distance_m are both given: one measurement would count twice; leave one empty", row.line
+            "slope_m and distance_m are both given: one measurement would count twice; leave one empty",
+            row.line,
         )
     observed: list[tuple[Kind, float, float]] = []
     if direction is not None:
-        observed.append(("direction", direction, v.get("sd_direction_sec", DEFAULT_SD_DIRECTION_SEC) * ARC_SECOND))
+        observed.append(
+            ("direction", direction, v.get("sd_direction_sec", DEFAULT_SD_DIRECTION_SEC) * ARC_SECOND)
+        )
     if zenith is not None:
         observed.append(("zenith", zenith, v.get("sd_zenith_sec", DEFAULT_SD_ZENITH_SEC) * ARC_SECOND))
     kinds: tuple[tuple[str, Kind], ...] = (("slope_m", "slope"), ("distance_m", "distance"))
@@ -227,7 +230,9 @@ def _angle(row: Row, name: str, problems: Problems) -> float | None:
     """rad, from whichever of the three columns is filled."""
     filled = [unit for unit in _TO_RAD if f"{name}_{unit}" in row.values]
     if len(filled) > 1:
-        problems.add(f"{' and '.join(f'{name}_{u}' for u in filled)} are both given: leave one empty", row.line)
+        problems.add(
+            f"{' and '.join(f'{name}_{u}' for u in filled)} are both given: leave one empty", row.line
+        )
     if not filled:
         return None
     return float(row.values[f"{name}_{filled[0]}"] * _TO_RAD[filled[0]])

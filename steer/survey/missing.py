@@ -38,7 +38,9 @@ def _thin(point: str, observations: list[Observation], fullest: Placement) -> st
     lengths = {frozenset((o.station, o.target)) for o in sights if o.kind != "direction"}
     to_it = sum(o.kind == "direction" and o.target == point for o in sights)
     from_it = sum(o.kind == "direction" and o.station == point for o in sights)
-    rows = ", ".join(str(r) for r in sorted({o.row for o in observations if point in (o.station, o.target)})[:8])
+    rows = ", ".join(
+        str(r) for r in sorted({o.row for o in observations if point in (o.station, o.target)})[:8]
+    )
     two = fullest.undecided.get(point)
     if two:
         return (

@@ -195,6 +195,8 @@ def _refuse_coincident(network: Network, position: np.ndarray) -> None:
     for o in network.observations:
         between = position[index[o.target]] - position[index[o.station]]
         if o.kind in ("direction", "distance") and np.hypot(between[0], between[1]) < 1e-4:
-            lines.append(f"row {o.row}: {o.station} and {o.target} lie in the same place, so a {o.kind} has no meaning")
+            lines.append(
+                f"row {o.row}: {o.station} and {o.target} lie in the same place, so a {o.kind} has no meaning"
+            )
     if lines:
         raise InputRefused(lines[:12])

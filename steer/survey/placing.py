@@ -86,7 +86,9 @@ def _place(sights: Sights, placement: Placement, point: str, least: float) -> co
             rays.append((station, zero + bundle.direction_rad[point]))
     lengths = []
     if placement.with_lengths:
-        lengths = [(position[q], s) for q, s in sights.length_m[point].items() if q in position][:_MOST_CHECKS]
+        lengths = [(position[q], s) for q, s in sights.length_m[point].items() if q in position][
+            :_MOST_CHECKS
+        ]
     stars = []
     for bundle in sights.at[point]:
         seen = [(position[q], a) for q, a in bundle.direction_rad.items() if q in position][:_MOST_CHECKS]
@@ -152,5 +154,8 @@ def _broken(
             return math.inf
         zeros = [cmath.exp(1j * (cmath.phase(p - place) - a)) for p, a in seen]
         zero = min(zeros, key=lambda z: sum(abs(z - other) for other in zeros))
-        total += sum(_misfit(abs(z - zero) * abs(p - place), abs(p - place)) for z, (p, _) in zip(zeros, seen, strict=True))
+        total += sum(
+            _misfit(abs(z - zero) * abs(p - place), abs(p - place))
+            for z, (p, _) in zip(zeros, seen, strict=True)
+        )
     return total

@@ -242,12 +242,19 @@ def _notes(network: Network, fit: Fit, found: Suspects, probability: float | Non
         )
     if probability is not None and probability > 0.975:
         notes.append("the fit is better than the sd lead to expect: they may be too large")
-    if probability is not None and probability < PASSES_ABOVE and not found.observations and not found.control:
+    if (
+        probability is not None
+        and probability < PASSES_ABOVE
+        and not found.observations
+        and not found.control
+    ):
         notes.append("the global test fails but no single observation stands out: the sd may be too small")
     if found.observations and found.without is None:
         notes.append(
             "the suspect rows cannot be told apart: without them the rest does not determine every point"
         )
     if not found.finished:
-        notes.append("more observations are suspect than were searched for: the network as a whole is in doubt")
+        notes.append(
+            "more observations are suspect than were searched for: the network as a whole is in doubt"
+        )
     return notes

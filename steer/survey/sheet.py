@@ -39,7 +39,9 @@ def _verdict(network: ReducedNetwork) -> str:
         ]
     if network.suspect_rows:
         rows = ", ".join(map(str, network.suspect_rows))
-        lines.append(f"SUSPECT row{'s' if len(network.suspect_rows) > 1 else ''} {rows} (most suspect first).")
+        lines.append(
+            f"SUSPECT row{'s' if len(network.suspect_rows) > 1 else ''} {rows} (most suspect first)."
+        )
     suspects = [f"{c.point} {c.coordinate}" for c in network.control_residuals if c.suspect]
     if suspects:
         lines.append(f"SUSPECT control: {printable(', '.join(suspects), 400)}.")
@@ -50,7 +52,9 @@ def _verdict(network: ReducedNetwork) -> str:
             f"Without them: variance factor {factor} with {without.degrees_of_freedom} degrees of freedom; "
             f"{_largest_move(network)}."
         )
-        lines.append("The coordinates below still contain them: check the field book, correct or remove, repeat.")
+        lines.append(
+            "The coordinates below still contain them: check the field book, correct or remove, repeat."
+        )
     elif not network.suspect_rows and not suspects and network.probability is not None:
         lines.append("No single observation stands out (data snooping at 0.1 %).")
     return "\n".join(lines)
@@ -129,7 +133,9 @@ def _table(title: str, rows: Sequence[Sequence[str]], left: Sequence[int]) -> st
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
     lines = [title]
     for row in rows:
-        cells = [c.ljust(w) if k in left else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))]
+        cells = [
+            c.ljust(w) if k in left else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))
+        ]
         lines.append(("  " + "  ".join(cells)).rstrip())
     return "\n".join(lines)
 
@@ -137,4 +143,8 @@ def _table(title: str, rows: Sequence[Sequence[str]], left: Sequence[int]) -> st
 def _percent(probability: float) -> str:
     if probability < 0.0005:
         return "less than 0.1 % of surveys"
-    return f"{100 * probability:.1f} % of surveys" if probability < 0.1 else f"{100 * probability:.0f} % of surveys"
+    return (
+        f"{100 * probability:.1f} % of surveys"
+        if probability < 0.1
+        else f"{100 * probability:.0f} % of surveys"
+    )
