@@ -27,6 +27,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "axis": ("steer.cli.axis", "setting-out values, and where a surveyed point lies"),
     "reduce": ("steer.cli.reduce", "adjust total-station observations by least squares"),
     "asbuilt": ("steer.cli.asbuilt", "as-built deviation against tolerance"),
+    "verify": ("steer.cli.verify", "say whether a drive's log is whole, and which program wrote it"),
+    "export": ("steer.cli.export", "write a whole drive to one file"),
+    "import": ("steer.cli.importing", "make a drive folder from such a file"),
 }
 
 

@@ -8,6 +8,7 @@ The body of a reading has `cylinder_mm`, one entry a cylinder, None where it was
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from steer.drivefile import DriveFile
@@ -31,8 +32,11 @@ _PLANE = ("line_mm", "level_mm")
 _PLACE = ("easting_m", "northing_m", "level_m")
 
 
-def _chainage(drive: DriveFile) -> Number:
-    start, end = drive.axis.start_chainage_m, drive.axis.end_chainage_m
+def _ends(drive: DriveFile) -> tuple[float, float]:
+    return drive.axis.start_chainage_m, drive.axis.end_chainage_m
+
+
+def _chainage(start: float, end: float) -> Number:
     return Number(round(start - BEYOND_ENDS_M, 3), round(end + BEYOND_ENDS_M, 3), unit="m (the drive's axis)")
 
 
@@ -44,10 +48,10 @@ def cylinder_count(drive: DriveFile) -> int:
 # -- readings --------------------------------------------------------------------------------------
 
 
-def _reading(drive: DriveFile, cylinders: Mapping[str, Field]) -> dict[str, Field]:
+def _reading(ends: tuple[float, float], cylinders: Mapping[str, Field]) -> dict[str, Field]:
     return {
         "time": Time(),
-        "chainage_m": _chainage(drive),
+        "chainage_m": _chainage(*ends),
         "spot_right_mm": _OFFSET_MM,
         "spot_up_mm": _OFFSET_MM,
         "target_line_mm": _OFFSET_MM,
@@ -68,14 +72,18 @@ def _reading(drive: DriveFile, cylinders: Mapping[str, Field]) -> dict[str, Fiel
 
 def reading_columns(drive: DriveFile) -> dict[str, Field]:
     """The columns of a CSV file of readings: cylinder_1_mm … cylinder_N_mm stand apart."""
-    return _reading(drive, {f"cylinder_{k + 1}_mm": _CYLINDER for k in range(cylinder_count(drive))})
+    return _reading(_ends(drive), {f"cylinder_{k + 1}_mm": _CYLINDER for k in range(cylinder_count(drive))})
 
 
 def reading_members(drive: DriveFile) -> dict[str, Field]:
     """The members of a JSON reading: cylinder_mm is an array."""
-    count = cylinder_count(drive)
+    return _reading_members(_ends(drive), cylinder_count(drive))
+
+
+@lru_cache(maxsize=8)
+def _reading_members(ends: tuple[float, float], count: int) -> dict[str, Field]:
     why = f", since this drive's machine has {count} cylinders"
-    return _reading(drive, {"cylinder_mm": Numbers(_CYLINDER, count, why)})
+    return _reading(ends, {"cylinder_mm": Numbers(_CYLINDER, count, why)})
 
 
 def reading_hints(drive: DriveFile) -> dict[str, str]:
@@ -90,7 +98,11 @@ def reading_hints(drive: DriveFile) -> dict[str, str]:
 
 def json_reading_hints(drive: DriveFile) -> dict[str, str]:
     """The same for JSON."""
-    count = cylinder_count(drive)
+    return _json_reading_hints(cylinder_count(drive))
+
+
+@lru_cache(maxsize=8)
+def _json_reading_hints(count: int) -> dict[str, str]:
     said = f"is not known: in JSON write cylinder_mm, an array of {count} numbers"
     return {f"cylinder_{k}_mm": said for k in range(100)}
 
@@ -117,9 +129,14 @@ def finish_reading(
 
 def shot_fields(drive: DriveFile) -> dict[str, Field]:
     """Columns of a CSV file and members of a JSON line alike."""
+    return _shot_fields(_ends(drive))
+
+
+@lru_cache(maxsize=8)
+def _shot_fields(ends: tuple[float, float]) -> dict[str, Field]:
     return {
         "time": Time(),
-        "chainage_m": _chainage(drive),
+        "chainage_m": _chainage(*ends),
         "point": Word(_POINTS),
         "line_mm": _OFFSET_MM,
         "level_mm": _OFFSET_MM,
@@ -134,9 +151,10 @@ def shot_fields(drive: DriveFile) -> dict[str, Field]:
 
 
 def finish_shot(
-    values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None = None
+    values: dict[str, Any], drive: DriveFile | None, problems: Problems, line: int | None = None
 ) -> dict[str, Any] | None:
-    """The body of a check shot, or None when the values do not make one."""
+    """The body of a check shot, or None when the values do not make one. Without a drive, coordinates may
+    lie anywhere."""
     before = problems.count
     offsets = [n for n in _PLANE if n in values]
     place = [n for n in _PLACE if n in values]
@@ -152,15 +170,14 @@ def finish_shot(
         gone = " and ".join(n for n in _PLACE if n not in values)
         problems.add(f"{gone}: missing: coordinates are easting_m, northing_m and level_m together", line)
     if "chainage_m" not in values and not (values.get("point") == "pipe" and place):
-        needed = "only a pipe's point with coordinates can do without"
-        problems.missing("chainage_m", f"{_chainage(drive).allowed}; {needed}", line)
+        problems.missing("chainage_m", "a number; only a pipe's point with coordinates can do without", line)
     planes = [n for n in ("sd_line_mm", "sd_level_mm") if place or n.removeprefix("sd_") in offsets]
     if "sd_mm" in values:
         if mixed := [n for n in ("sd_line_mm", "sd_level_mm") if n in values]:
             problems.add(f"sd_mm and {' and '.join(mixed)}: give the one or the others", line)
     elif gone := " and ".join(n for n in planes if n not in values):
         problems.missing(f"sd_mm (or {gone})", f"{_SD.allowed}, the survey's own standard deviation", line)
-    if problems.count == before and len(place) == 3:
+    if problems.count == before and len(place) == 3 and drive is not None:
         _near_the_axis(values, drive, problems, line)
     return values if problems.count == before else None
 
@@ -183,6 +200,27 @@ def _near_the_axis(values: dict[str, Any], drive: DriveFile, problems: Problems,
             f"{_OFFSET_MM.at_most / 1000:g} m are allowed; are easting and northing the right way round?",
             line,
         )
+
+
+# -- reference settings and ends of stroke ---------------------------------------------------------
+
+
+def reference_fields(drive: DriveFile) -> dict[str, Field]:
+    """The members of a setting of the reference."""
+    return {
+        "time": Time(),
+        "chainage_m": _chainage(*_ends(drive)),
+        "right_mm": _OFFSET_MM,
+        "up_mm": _OFFSET_MM,
+        "right_mm_per_m": _DIRECTION,
+        "up_mm_per_m": _DIRECTION,
+        "note": Text(),
+    }
+
+
+def stroke_end_fields(drive: DriveFile) -> dict[str, Field]:
+    """The members of an end of stroke."""
+    return {"time": Time(), "chainage_m": _chainage(*_ends(drive)), "note": Text()}
 
 
 # -- one object of the feed ------------------------------------------------------------------------
@@ -247,19 +285,10 @@ def check_shot_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str
 def reference_set_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str, Any]:
     """The body of one setting of the reference, from this chainage on. A beam needs its direction too."""
     problems = Problems()
-    fields: dict[str, Field] = {
-        "time": Time(),
-        "chainage_m": _chainage(drive),
-        "right_mm": _OFFSET_MM,
-        "up_mm": _OFFSET_MM,
-        "right_mm_per_m": _DIRECTION,
-        "up_mm_per_m": _DIRECTION,
-        "note": Text(),
-    }
     required: tuple[str, ...] = ("chainage_m", "right_mm", "up_mm")
     if drive.reference.kind == "beam":
         required += ("right_mm_per_m", "up_mm_per_m")
-    body = _members(found, "reference_set", fields, required, problems)
+    body = _members(found, "reference_set", reference_fields(drive), required, problems)
     problems.refuse_if_any()
     return body
 
@@ -267,7 +296,6 @@ def reference_set_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[
 def stroke_end_from_json(found: Mapping[str, Any], drive: DriveFile) -> dict[str, Any]:
     """The body of one end of a stroke."""
     problems = Problems()
-    fields: dict[str, Field] = {"time": Time(), "chainage_m": _chainage(drive), "note": Text()}
-    body = _members(found, "stroke_end", fields, ("chainage_m",), problems)
+    body = _members(found, "stroke_end", stroke_end_fields(drive), ("chainage_m",), problems)
     problems.refuse_if_any()
     return body

@@ -36,6 +36,14 @@ _CREATE = (
     ),
 )
 
+
+def guards_missing(db: sqlite3.Connection) -> bool:
+    """Whether the tables or the triggers that keep the log append-only are not as they were made."""
+    wanted = sorted(" ".join(statement.split()) for statement in _CREATE)
+    found = db.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+    return sorted(" ".join(str(sql).split()) for (sql,) in found) != wanted
+
+
 # version -> the function that makes version + 1 of it, inside an open transaction
 UPGRADES: dict[int, Callable[[sqlite3.Connection], None]] = {}
 
@@ -58,8 +66,10 @@ def version_of(db: sqlite3.Connection, path: Path) -> int:
     return version
 
 
-def prepare(db: sqlite3.Connection, path: Path) -> None:
-    """Make the tables of a new log, or upgrade an older one after a backup copy."""
+def prepare(db: sqlite3.Connection, path: Path, origin: str | None = None) -> None:
+    """Make the tables of a new log, or upgrade an older one after a backup copy.
+
+    `origin`: 64 hexadecimal digits that a new log starts its chain from; random unless it is a copy."""
     version = version_of(db, path)
     if version == SCHEMA_VERSION:
         return
@@ -73,7 +83,7 @@ def prepare(db: sqlite3.Connection, path: Path) -> None:
                 db.execute(statement)
             db.executemany(
                 "INSERT INTO about VALUES (?, ?)",
-                [("origin", secrets.token_hex(32)), ("program", __version__)],
+                [("origin", origin or secrets.token_hex(32)), ("program", __version__)],
             )
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         else:

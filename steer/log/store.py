@@ -267,6 +267,41 @@ class Log:
         """Whether a "file" event with this content hash is in the log."""
         return any(event.body.get("sha256") == sha256 for event in self.files())
 
+    def raw(self, after: int = 0, upto: int | None = None) -> Iterator[tuple[Any, ...]]:
+        """Rows as stored, for what examines or carries a log: sequence, arrived, program, kind, body text,
+        hash. Their types are SQLite's and may be anything in a log that somebody meddled with."""
+        query = (
+            "SELECT sequence, arrived, program, kind, body, hash FROM events "
+            "WHERE sequence > ? AND sequence <= ? ORDER BY sequence LIMIT ?"
+        )
+        last = (1 << 62) if upto is None else upto
+        while True:
+            with self._lock, plain_words(self.path):
+                db = self._reading()
+                rows = db.execute(query, (after, last, _PAGE)).fetchall() if db else []
+            yield from rows
+            if len(rows) < _PAGE:
+                return
+            after = rows[-1][0]
+
+    def origin(self) -> bytes | None:
+        """The 32 bytes that the first event is chained to; None while there is no log."""
+        with self._lock, plain_words(self.path):
+            db = self._reading()
+            return schema.origin_of(db) if db else None
+
+    def faults(self) -> list[str]:
+        """What SQLite's own check and the append-only guards find wrong; empty when all is well."""
+        with self._lock, plain_words(self.path):
+            db = self._reading()
+            if db is None:
+                return []
+            said = [str(row[0]) for row in db.execute("PRAGMA integrity_check(5)")]
+            found = [] if said == ["ok"] else [f"the database is damaged: {line}" for line in said]
+            if schema.guards_missing(db):
+                found.append("the guards that keep the log append-only were changed or removed")
+            return found
+
     # -- closing -----------------------------------------------------------------------------------
 
     def _drop_copy(self) -> None:
