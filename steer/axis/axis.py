@@ -168,13 +168,13 @@ class Axis:
         return Located(*found, ok)
 
     def _make_nodes(self) -> np.ndarray:
-        """Lengths at which a search looks: every joint, and between them every 0.04 rad of turn."""
+        """Lengths at which a search looks: every joint, and between them every 0.1 rad of turn."""
         total = self.plan.length_m
         ends = sorted({0.0, total, *(s for s in (*self.plan.joints_m, *self.profile.joints_m) if s < total)})
         nodes = [0.0]
         for a, b in pairwise(ends):
             probe = self.local_many(np.array([a, 0.5 * (a + b), np.nextafter(b, a)]))
             steepest = max(float(np.abs(probe[5]).max()), float(np.abs(probe[6]).max()))
-            count = max(1, math.ceil(steepest * (b - a) / 0.04))
+            count = max(1, math.ceil(steepest * (b - a) / 0.1))
             nodes.extend(np.linspace(a, b, count + 1)[1:].tolist())
         return np.array(nodes)
