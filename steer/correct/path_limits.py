@@ -1,0 +1,72 @@
+"""Limits on the path that may give way: what joints and packers allow, and the tolerance.
+
+Every pair of pipes passes every chainage, so a joint there takes the angle of the path over two pipe
+lengths: |y(s) − 2·y(s−p) + y(s−2p)|/p in each plane, the design curve's own included, both combined.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from steer.correct.outlook import Outlook
+from steer.correct.programme import SoftRows
+
+_DIRECTIONS = np.array([[1.0, 0.0], [0.0, 1.0], [np.sqrt(0.5), np.sqrt(0.5)], [np.sqrt(0.5), -np.sqrt(0.5)]])
+_INNER = np.cos(np.pi / 8)  # the octagon inside the circle
+
+
+def joint_rows(
+    outlook: Outlook,
+    driven_m: np.ndarray,
+    driven_mm: np.ndarray,
+    bend: np.ndarray,
+    pipe_m: float,
+    most: float,
+) -> SoftRows:
+    """Rows that keep the joint angle within `most` (mm/m) at every stroke's end to come.
+
+    `driven_m` (k,) ascending chainages up to the face, `driven_mm` (k, 2) the path there, `bend`
+    (2, n) the design axis's own joint angle at each stroke's end (mm/m).
+    """
+    n = len(outlook.chainage_m)
+    now_m = outlook.chainage_m[0] - outlook.stroke_m
+    knots = np.concatenate([[now_m], outlook.chainage_m])
+
+    def at(s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Offset at chainages s: known part (2, m) and share (m, n) of each stroke's end."""
+        known, share = np.zeros((2, len(s))), np.zeros((len(s), n))
+        past = s <= now_m + 1e-9
+        for plane in (0, 1):
+            known[plane, past] = np.interp(s[past], driven_m, driven_mm[:, plane])
+        for i in np.flatnonzero(~past):
+            j = min(int(np.searchsorted(knots, s[i] - 1e-9)), n)
+            t = (s[i] - knots[j - 1]) / (knots[j] - knots[j - 1])
+            share[i, j - 1] = t
+            if j >= 2:
+                share[i, j - 2] = 1.0 - t
+            else:
+                known[:, i] = (1.0 - t) * outlook.now_mm
+        return known, share
+
+    parts = [at(outlook.chainage_m), at(outlook.chainage_m - pipe_m), at(outlook.chainage_m - 2 * pipe_m)]
+    known = (parts[0][0] - 2 * parts[1][0] + parts[2][0]) / pipe_m + bend
+    share = (parts[0][1] - 2 * parts[1][1] + parts[2][1]) / pipe_m
+    per_plane = np.einsum("mj,pjk->pmk", share, outlook.answer)
+    offset = known + np.einsum("mj,pj->pm", share, outlook.free_mm)
+    rows, low, high = [], [], []
+    for line, level in _DIRECTIONS:
+        rows.append(np.concatenate([line * per_plane[0], level * per_plane[1]], axis=1))
+        middle = line * offset[0] + level * offset[1]
+        low.append(-_INNER * most - middle)
+        high.append(_INNER * most - middle)
+    return SoftRows("joint angle", np.concatenate(rows), np.concatenate(low), np.concatenate(high))
+
+
+def tolerance_rows(outlook: Outlook, tolerance: np.ndarray, sd: np.ndarray) -> SoftRows:
+    """Rows that keep each plane inside tolerance (2,) less 1.3 of the forecast's sd (2, n)."""
+    n = len(outlook.chainage_m)
+    room = np.maximum(tolerance[:, None] - 1.3 * sd, 0.3 * tolerance[:, None])
+    rows = np.zeros((2 * n, 2 * n))
+    rows[:n, :n], rows[n:, n:] = outlook.answer[0], outlook.answer[1]
+    middle = outlook.free_mm.reshape(-1)
+    return SoftRows("tolerance", rows, -room.reshape(-1) - middle, room.reshape(-1) - middle)

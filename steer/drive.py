@@ -1,0 +1,279 @@
+"""A drive folder, opened: the log read into the estimate, and what it says now.
+
+Everything but the log is a pure function of drive.toml and the log's events, so the same folder gives
+the same advice whoever asks. A `Drive` that writes stores an event first and takes it in then.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from steer.advice import Advice, ShotView, Snapshot
+from steer.advice import Path as DrivenPath
+from steer.correct.advise import make_advice
+from steer.drivefile import DriveFile, load_drive
+from steer.errors import InputRefused
+from steer.estimate.estimator import Node, ShotReport
+from steer.estimate.follow import Follower, rulings
+from steer.estimate.health import examine, next_survey
+from steer.estimate.smoother import SmoothedPath, smooth
+from steer.log import Event, Log
+from steer.machine.cylinders import extension_rows, extensions
+
+_DECISIONS = ("accepted", "overridden")
+_UNDOABLE = (*_DECISIONS, "note")
+
+
+class Drive:
+    """One drive. Make it with `Drive.open`; a context manager, or `close()` it.
+
+    Raises FolderUnusable (exit 3) for a folder, drive file or log that cannot be used.
+    """
+
+    def __init__(self, folder: Path, file: DriveFile, log: Log) -> None:
+        self.folder, self.file, self.log = folder, file, log
+        self.follower = Follower(file)
+        self.seen = 0
+        self.strokes = 0
+        self.stroke_end_m: float | None = None
+        self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
+        self.last_arrival: str | None = None
+        self._advice: tuple[int, Advice | None] | None = None
+        self._smoothed: tuple[int, SmoothedPath] | None = None
+
+    @classmethod
+    def open(
+        cls, folder: str | os.PathLike[str], *, write: bool = False, sync: Literal["line", "stroke"] = "line"
+    ) -> Drive:
+        """Open a drive folder and read its log."""
+        file = load_drive(folder)
+        drive = cls(Path(folder), file, Log.open(folder, write=write, sync=sync))
+        try:
+            drive.refresh()
+        except BaseException:
+            drive.close()
+            raise
+        return drive
+
+    def close(self) -> None:
+        """Close the log."""
+        self.log.close()
+
+    def __enter__(self) -> Drive:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    # ---- the log
+
+    def events(self) -> Iterator[Event]:
+        """Every event of the log, in order."""
+        return self.log.events()
+
+    def refresh(self) -> bool:
+        """Take in what others have added to the log; True when there was anything."""
+        if self.log.last_sequence() == self.seen:
+            return False
+        before = self.seen
+        for event in self.log.events(after=self.seen):
+            self._take(event)
+        return self.seen != before
+
+    def add(self, kind: str, body: dict[str, Any]) -> Event:
+        """Store one event and take it in (and whatever others have stored before it)."""
+        event = self.log.append(kind, body)
+        if event.sequence == self.seen + 1:
+            self._take(event)
+        else:
+            self.refresh()
+        return event
+
+    def _take(self, event: Event) -> None:
+        self.seen = event.sequence
+        self.last_arrival = event.arrived
+        if event.kind == "stroke_end":
+            end = float(event.body["chainage_m"])
+            self.strokes += 1
+            self.stroke_end_m = end
+        elif event.kind in _UNDOABLE:
+            self.decisions.append(event)
+        elif event.kind == "undone":
+            self.decisions = [d for d in self.decisions if d.sequence != int(event.body["event"])]
+        if not self.follower.take(event):
+            self._read_again(event.sequence)
+
+    def _read_again(self, upto: int) -> None:
+        """An event changed how earlier ones count: fold the log again, told of it from the start."""
+        known = rulings(self.file, (e for e in self.log.events() if e.sequence <= upto))
+        self.follower = Follower(self.file, known)
+        for event in self.log.events():
+            if event.sequence > upto:
+                break
+            self.follower.take(event)
+
+    # ---- what people decide
+
+    def accept(self) -> Event:
+        """The crew sets what is proposed."""
+        advice = self._proposal()
+        c = advice.correction
+        return self.add(
+            "accepted", self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+        )
+
+    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> Event:
+        """The crew sets another articulation (mm/m); refused beyond the machine's limits."""
+        advice = self._proposal()
+        m = self.file.machine
+        cyl = m.cylinders
+        exact = extensions(right_mm_per_m, up_mm_per_m, advice.roll_deg, cyl)
+        whole = np.round(exact / cyl.step_mm) * cyl.step_mm
+        problems = []
+        if np.hypot(right_mm_per_m, up_mm_per_m) > m.max_articulation_mm_per_m:
+            problems.append(f"articulation: at most {m.max_articulation_mm_per_m:g} mm/m in all is allowed")
+        if whole.min() < cyl.range_mm[0] or whole.max() > cyl.range_mm[1]:
+            problems.append(f"cylinders: {cyl.range_mm[0]:g} to {cyl.range_mm[1]:g} mm are allowed")
+        if problems:
+            raise InputRefused(problems)
+        back = np.linalg.pinv(extension_rows(advice.roll_deg, cyl)) @ (whole - cyl.neutral_mm)
+        return self.add(
+            "overridden", self._decision(advice, float(back[0]), float(back[1]), [float(v) for v in whole])
+        )
+
+    def note(self, text: str) -> Event:
+        """A note at this chainage."""
+        return self.add("note", {"chainage_m": self.follower.top_m, "text": text})
+
+    def undo_last(self) -> Event | None:
+        """Take back the newest decision or note that still stands; None when there is none."""
+        if not self.decisions:
+            return None
+        return self.add("undone", {"event": self.decisions[-1].sequence})
+
+    def _proposal(self) -> Advice:
+        advice = self.advice()
+        if advice is None:
+            raise InputRefused("no correction is proposed yet: no reading has come in")
+        return advice
+
+    @staticmethod
+    def _decision(advice: Advice, right: float, up: float, cylinder_mm: list[float]) -> dict[str, Any]:
+        return {
+            "stroke": advice.stroke, "chainage_m": advice.chainage_m, "right_mm_per_m": right,
+            "up_mm_per_m": up, "cylinder_mm": cylinder_mm,
+        }  # fmt: skip
+
+    # ---- what it says
+
+    def stroke_end(self, chainage_m: float) -> Advice:
+        """Store the end of a stroke, answer it, and store what was advised."""
+        self.add("stroke_end", {"chainage_m": chainage_m})
+        advice = self.advice()
+        assert advice is not None  # a stroke's end alone is enough for one
+        c = advice.correction
+        body = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+        self.add("advised", body | {"hold": c.hold})
+        self._advice = (self.seen, advice)
+        return advice
+
+    def advice(self) -> Advice | None:
+        """Estimate and correction now; None before the first reading and stroke's end."""
+        if self._advice is None or self._advice[0] != self.seen:
+            self._advice = (self.seen, self._advise())
+        return self._advice[1]
+
+    def _advise(self) -> Advice | None:
+        follower = self.follower
+        follower.bring_up()
+        if not follower.track.accepted and self.stroke_end_m is None:
+            return None
+        node = follower.node(self.stroke_end_m if not follower.track.accepted else None)
+        if self.stroke_end_m is not None and self.stroke_end_m > node.s_m:
+            node = follower.estimator.ahead(node, self.stroke_end_m, follower.articulation)
+        health = examine(follower, node)
+        stroke = self.strokes or self._stroke_number(node)
+        return make_advice(
+            self.file, follower.estimator, node, stroke, self._standing(), follower.roll_deg, health.notices,
+            straighten=health.opposite, trusted=health.trusted and not health.opposite,
+            next_survey_m=next_survey(node, follower.estimator),
+        )  # fmt: skip
+
+    def _stroke_number(self, node: Node) -> int:
+        return max(0, round((node.s_m - self.file.axis.start_chainage_m) / self.file.drive.stroke_m))
+
+    def _standing(self) -> np.ndarray:
+        """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""
+        standing = self.follower.standing()
+        if standing is not None:
+            return standing
+        cyl = self.file.machine.cylinders
+        return np.full(len(cyl.positions_deg), np.round(cyl.neutral_mm / cyl.step_mm) * cyl.step_mm)
+
+    def smoothed(self) -> SmoothedPath:
+        """The path as driven, with all knowledge."""
+        if self._smoothed is None or self._smoothed[0] != self.seen:
+            self.follower.bring_up()
+            self._smoothed = (self.seen, smooth(self.follower.estimator))
+        return self._smoothed[1]
+
+    def shots(self) -> tuple[ShotView, ...]:
+        """The check shots as the estimate took them, by chainage."""
+        self.follower.bring_up()
+        views = []
+        for node in self.follower.estimator.nodes:
+            report = node.report
+            if not isinstance(report, ShotReport):
+                continue
+            shot = report.shot
+            sd = np.sqrt(np.diag(shot.covariance_mm2))
+            figures = [
+                float(v) if np.isfinite(v) else None for v in (*report.innovation, *report.innovation_sd)
+            ]
+            views.append(
+                ShotView(
+                    shot.sequence, shot.s_m, shot.point, float(shot.values_mm[0]), float(shot.values_mm[1]),
+                    float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
+                    "disagrees" if report.opened else "agrees",
+                )
+            )  # fmt: skip
+        return tuple(views)
+
+    def snapshot(self) -> Snapshot:
+        """All that a screen needs, at one moment."""
+        advice = self.advice()
+        path = self.smoothed()
+        file = self.file
+        eye = file.tolerance.eye
+        track = self.follower.track
+        refused = sum(
+            int(n.report.offered.sum() - n.report.used.sum())
+            for n in self.follower.estimator.nodes
+            if hasattr(n.report, "offered")
+        )
+        return Snapshot(
+            name=file.drive.name,
+            start_chainage_m=file.axis.start_chainage_m,
+            end_chainage_m=file.axis.end_chainage_m,
+            stroke_m=file.drive.stroke_m,
+            pipe_length_m=file.pipe.length_m,
+            tolerance_line_mm=file.tolerance.line_mm,
+            tolerance_level_mm=file.tolerance.level_mm,
+            eye_line_mm=eye.line_mm if eye else None,
+            eye_level_mm=eye.level_mm if eye else None,
+            cylinder_positions_deg=tuple(file.machine.cylinders.positions_deg),
+            cylinder_range_mm=file.machine.cylinders.range_mm,
+            advice=advice,
+            path=DrivenPath(path.chainage_m, path.line_mm, path.line_sd_mm, path.level_mm, path.level_sd_mm),
+            shots=self.shots(),
+            readings_used=track.accepted,
+            readings_refused=track.wild + track.ignored + refused,
+            last_reading_time=self.follower.last_time,
+            last_event_time=self.last_arrival,
+            log_sequence=self.seen,
+        )

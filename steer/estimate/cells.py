@@ -1,0 +1,150 @@
+"""Readings grouped along the chainage: one cell is one measurement of each channel.
+
+Cost and knowledge go with advance, not with the number of readings. Cells are cut by a fixed grid
+along the axis, so the grouping depends on the readings alone and not on when anybody asked.
+
+Standing readings. A machine that stands still repeats one spot on one target: thermal swirl,
+vibration and the target's own error are the same each time. Readings within `STATION_M` of one
+another therefore count as one station with correlation `REPEAT_CORRELATION`: n repeats leave a
+variance of r·(ρ + (1 − ρ)/n), however large n is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+STATION_M = 0.02
+REPEAT_CORRELATION = 0.5
+FORWARD_JUMP_M = 3.0  # an advance between two readings that one reading alone cannot claim
+BACK_JUMP_M = 0.5  # further back than any rebound of the string
+NEAR_M = 1.5  # readings that agree about where the face is
+
+
+@dataclass(frozen=True)
+class Jump:
+    """The chainage of readings jumped: from, to (m), at which event."""
+
+    sequence: int
+    from_m: float
+    to_m: float
+    confirmed: bool
+
+
+class Track:
+    """Follows the chainage through rebounds, gaps, wild values and counters that were reset.
+
+    `offer` answers which readings count now, as (index, chainage) in order; one that claims a large
+    advance waits until the next one agrees with it.
+    """
+
+    def __init__(self, start_m: float) -> None:
+        self.start_m = start_m
+        self.top_m: float | None = None
+        self.offset_m = 0.0
+        self.accepted = 0
+        self.behind = 0
+        self.behind_at_m = 0.0
+        self.waiting: tuple[int, float, float] | None = None  # index, sequence, chainage
+        self.wild = 0
+        self.ignored = 0
+        self.jumps: list[Jump] = []
+
+    def offer(self, index: int, sequence: int, raw_m: float) -> list[tuple[int, float]]:
+        """Take one reading; returns those that now count."""
+        s = raw_m + self.offset_m
+        top = self.start_m if self.top_m is None else self.top_m
+        if s > top + FORWARD_JUMP_M:
+            held = self.waiting
+            if held is not None and -BACK_JUMP_M <= s - held[2] <= FORWARD_JUMP_M:
+                self.waiting = None
+                if self.top_m is not None:
+                    self.jumps.append(Jump(sequence, top, held[2], True))
+                return self._take(held[0], held[2]) + self._take(index, s)
+            if held is not None:
+                self.wild += 1
+            self.waiting = (index, sequence, s)
+            return []
+        if self.waiting is not None:
+            self.wild += 1
+            self.waiting = None
+        if s < top - BACK_JUMP_M and self.top_m is not None:
+            self.ignored += 1
+            self.behind = self.behind + 1 if abs(s - self.behind_at_m) < NEAR_M else 1
+            self.behind_at_m = s
+            if self.behind == 5:
+                self.jumps.append(Jump(sequence, top, s, False))
+            return []
+        self.behind = 0
+        return self._take(index, s)
+
+    def settle(self, chainage_m: float | None) -> list[tuple[int, float]]:
+        """A stroke's end at `chainage_m` (None: somebody asks) vouches for a reading that waits there."""
+        held = self.waiting
+        if held is None:
+            return []
+        vouched = self.top_m is None if chainage_m is None else abs(chainage_m - held[2]) < NEAR_M
+        if not vouched:
+            return []
+        self.waiting = None
+        if self.top_m is not None:
+            self.jumps.append(Jump(held[1], self.top_m, held[2], True))
+        return self._take(held[0], held[2])
+
+    def _take(self, index: int, s: float) -> list[tuple[int, float]]:
+        self.accepted += 1
+        self.top_m = s if self.top_m is None else max(self.top_m, s)
+        return [(index, s)]
+
+
+@dataclass(frozen=True)
+class Cell:
+    """Readings of one cell. Four channels: spot line, spot level, heading line, heading level.
+
+    `s_m` is the furthest chainage reached in it: the node that carries the state. `values` (n, 4)
+    as from `geometry.reduce`, `distance_m` along the reference, `advance_mm_per_m` the articulation
+    held while advancing through it (line, level), `now_mm_per_m` the one at its readings.
+    """
+
+    s_m: float
+    key: tuple[int, int]
+    first: int
+    chainage_m: np.ndarray
+    values: np.ndarray
+    distance_m: float
+    advance_mm_per_m: np.ndarray
+    now_mm_per_m: np.ndarray
+    station: np.ndarray  # (n,) number of the standing place within the cell
+
+    def repeats_factor(self, use: np.ndarray) -> np.ndarray:
+        """Variance of the mean of the used readings over that of one, per channel: use (n, 4) -> (4,)."""
+        n = use.sum(0)
+        if len(self.station) == 0 or self.station[-1] == len(self.station) - 1:
+            return 1.0 / np.maximum(n, 1)
+        counts = np.zeros((self.station[-1] + 1, use.shape[1]))
+        np.add.at(counts, self.station, use)
+        each = np.where(counts > 0, REPEAT_CORRELATION + (1 - REPEAT_CORRELATION) / np.maximum(counts, 1), 0)
+        places = np.maximum((counts > 0).sum(0), 1)
+        # every standing place weighs the same: the mean of its readings is one opinion
+        return each.sum(0) / places**2
+
+    def weights(self, use: np.ndarray) -> np.ndarray:
+        """Weights (n, 4) that sum to 1 per channel over the used readings, equal for each place."""
+        if len(self.station) == 0 or self.station[-1] == len(self.station) - 1:
+            return use / np.maximum(use.sum(0), 1)
+        counts = np.zeros((self.station[-1] + 1, use.shape[1]))
+        np.add.at(counts, self.station, use)
+        places = np.maximum((counts > 0).sum(0), 1)
+        return use / np.maximum(counts, 1)[self.station] / places
+
+
+def standing_places(chainage_m: np.ndarray) -> np.ndarray:
+    """Number the standing places of readings in order: a new one begins STATION_M from the last's first."""
+    place = np.empty(len(chainage_m), int)
+    number, at = 0, chainage_m[0]
+    for i, s in enumerate(chainage_m.tolist()):
+        if abs(s - at) >= STATION_M - 1e-9:
+            number, at = number + 1, s
+        place[i] = number
+    return place

@@ -1,0 +1,422 @@
+"""The fold: cells, check shots and reference settings along the chainage, each once, with checkpoints.
+
+The estimate is a pure function of the events. Nodes are ordered by chainage (then cell before shot
+before setting, then sequence); news that belongs further back cuts the fold there and runs it again
+from the node before, so it comes to the same result whenever it arrives.
+
+The stack holds, for each model of `tuning.MODELS`, the planes [line, level], and last the middle model
+once more with the articulation answered the opposite way: that pair only serves `health`. The models'
+weights follow from how well each foretells the readings, over the last `MODEL_MEMORY_M`; what is
+reported is their mixture (moment matching: Bar-Shalom, Li and Kirubarajan 2001, section 11.6, from
+memory), so that doubt about the ground's way of answering is part of every standard deviation.
+"""
+
+from __future__ import annotations
+
+import bisect
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from steer.drivefile import DriveFile
+from steer.estimate import filter as kalman
+from steer.estimate import sensors
+from steer.estimate.cells import Cell
+from steer.estimate.geometry import Reference, setback
+from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
+from steer.estimate.tuning import GATE, MODELS, motion_of, priors_of
+
+MODEL_MEMORY_M = 40.0  # over which the models' records are compared
+MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
+LEAST_WEIGHT = 0.02
+LONGEST_STEP_M = 0.5
+_CELL, _SHOT, _SETTING = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A check shot, reduced to one plane pair: `values` (2,) line, level in mm (NaN: not given)."""
+
+    s_m: float
+    sequence: int
+    point: str
+    values_mm: np.ndarray
+    covariance_mm2: np.ndarray  # (2, 2)
+    open_reference: bool = False
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The surveyor has set the reference anew at this chainage: its errors are drawn afresh."""
+
+    s_m: float
+    sequence: int
+    reference: Reference
+
+
+@dataclass
+class Node:
+    """State of the stack at one chainage, after its measurement, and how it came there."""
+
+    s_m: float
+    x: np.ndarray  # (b, 12)
+    p: np.ndarray  # (b, 12, 12)
+    x_before: np.ndarray  # predicted
+    p_before: np.ndarray
+    phi: np.ndarray  # from the node before
+    articulation: np.ndarray  # (2,) at the node
+    bearing_rad: float
+    grade: float
+    score: np.ndarray  # (models,) log-likelihood, fading
+    report: object = None
+
+    @property
+    def weights(self) -> np.ndarray:
+        """Weights (models,) of the models, summing to 1."""
+        w = np.exp(MODEL_TEMPER * (self.score - self.score.max()))
+        w = w / w.sum()
+        w = np.maximum(w, LEAST_WEIGHT)
+        found: np.ndarray = w / w.sum()
+        return found
+
+    def blend(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
+        return blend(self.x, self.p, self.weights)
+
+
+@dataclass
+class CellReport:
+    """What one cell did to the estimate, for the health checks. Channels as in `Cell.values`."""
+
+    innovation: np.ndarray  # (4,) of the mean of the used readings, main hypothesis
+    innovation_sd: np.ndarray  # (4,)
+    used: np.ndarray  # (4,) readings used
+    offered: np.ndarray  # (4,) readings that had the channel
+    shifted: np.ndarray  # (4,) common residual of a cell whose readings agree with each other but not with us
+    log_ratio: np.ndarray  # (2,) log-likelihood of the opposite answer minus that of the commanded one
+    articulation: np.ndarray  # (2,)
+    change: np.ndarray  # (2,)
+    trend: np.ndarray = field(default_factory=lambda: np.zeros(4))  # standardised innovations, fading
+    ground: np.ndarray = field(default_factory=lambda: np.zeros(2, bool))  # tendency opened, per plane
+    moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
+
+
+@dataclass
+class ShotReport:
+    """A shot's innovation (shot minus estimate) and its sd, per plane; NaN where not given."""
+
+    shot: Shot
+    innovation: np.ndarray
+    innovation_sd: np.ndarray
+    opened: bool
+    face_before: np.ndarray = field(default_factory=lambda: np.zeros(2))
+
+
+def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Moments of the mixture: x (b, 12), p (b, 12, 12), weights (m,) -> (2, 12), (2, 12, 12)."""
+    m = len(weights)
+    each = x[: 2 * m].reshape(m, 2, -1)
+    mean = np.einsum("m,mpi->pi", weights, each)
+    off = each - mean
+    cov = np.einsum("m,mpij->pij", weights, p[: 2 * m].reshape(m, 2, *p.shape[1:]))
+    return mean, cov + np.einsum("m,mpi,mpj->pij", weights, off, off)
+
+
+class Estimator:
+    """Folds cells, shots and settings of one drive. `put_*` add news, `run` brings the fold up to date."""
+
+    def __init__(self, drive: DriveFile, models: tuple[tuple[float, float], ...] = MODELS) -> None:
+        self.drive = drive
+        self.axis = drive.axis
+        self.models = len(models)
+        self.motion = motion_of(drive, models)
+        middle = models[len(models) // 2]
+        # both planes of every model, and the middle one answering the opposite way
+        each = [m for m in (*models, middle) for _ in (0, 1)]
+        self.stack: MotionModel = motion_of(drive, tuple(each))
+        self.plane = np.tile([0, 1], self.models + 1)
+        self.signs = np.where(np.arange(len(each)) < 2 * self.models, 1.0, -1.0)
+        self.opposite_of = 2 * (len(models) // 2)
+        self.priors = priors_of(drive)
+        self.body = sensors.Body(
+            drive.machine.front_length_m,
+            drive.machine.rear_length_m,
+            drive.target.behind_face_m,
+            self.stack.crab_coupling_per_m,
+        )
+        sd = drive.sd
+        self.channel_sd = np.array([sd.spot_mm, sd.spot_mm, sd.yaw_mm_per_m, sd.pitch_mm_per_m])
+        self.spot_growth = sd.spot_mm_per_100m / 100.0
+        self.keys: list[tuple[float, int, int]] = []
+        self.items: list[Cell | Shot | Setting] = []
+        self.nodes: list[Node] = []
+        self.start = self._launch()
+        self._steps: dict[float, np.ndarray] = {}
+
+    # ---- news
+
+    def put(self, item: Cell | Shot | Setting) -> None:
+        """Add or (for a cell that has grown) replace one item; the fold is cut back to it."""
+        if isinstance(item, Cell):
+            key = (item.s_m, _CELL, item.first)
+        else:
+            key = (item.s_m, _SHOT if isinstance(item, Shot) else _SETTING, item.sequence)
+        at = bisect.bisect_left(self.keys, key)
+        self.keys.insert(at, key)
+        self.items.insert(at, item)
+        del self.nodes[at:]
+
+    def take_out(self, item: Cell | Shot | Setting) -> None:
+        """Remove an item (a cell about to be replaced, a shot withdrawn); the fold is cut back to it."""
+        at = next(i for i in range(len(self.items) - 1, -1, -1) if self.items[i] is item)
+        del self.keys[at], self.items[at], self.nodes[at:]
+
+    def run(self) -> None:
+        """Fold every item that has not been folded yet."""
+        for i in range(len(self.nodes), len(self.items)):
+            self.nodes.append(self._fold(self.nodes[i - 1] if i else self.start, self.items[i]))
+
+    # ---- the state now
+
+    @property
+    def last(self) -> Node:
+        """The newest node, or the launch."""
+        return self.nodes[-1] if self.nodes else self.start
+
+    def node_at(self, s_m: float) -> Node:
+        """The newest node not beyond `s_m`."""
+        at = bisect.bisect_right(self.keys, (s_m + 1e-9, 9, 1 << 62))
+        at = min(at, len(self.nodes))
+        return self.nodes[at - 1] if at else self.start
+
+    def ahead(self, node: Node, s_m: float, articulation: np.ndarray) -> Node:
+        """Predict from a node to `s_m` with an articulation (2,) held; no measurement."""
+        return self._predict(node, s_m, articulation, articulation)
+
+    # ---- inside
+
+    def _launch(self) -> Node:
+        m, pr = self.stack, self.priors
+        b = len(self.plane)
+        x = np.zeros((b, N_STATES))
+        x[:, H] = x[:, D] = m.share_prior
+        x[:, G] = m.gain_prior_per_m
+        sd = np.zeros((b, N_STATES))
+        for state, value in (
+            (Y, pr.offset), (T, pr.direction), (C, m.crab_sd), (K, m.tendency_sd), (P, 0.0),
+            (G, m.gain_prior_sd_per_m), (RO, pr.reference_offset),
+            (RD, pr.reference_direction), (RR, pr.reference_curvature),
+        ):  # fmt: skip
+            sd[:, state] = value
+        sd[:, B] = np.where(self.plane == 0, pr.yaw_zero, pr.pitch_zero)
+        p = np.zeros((b, N_STATES, N_STATES))
+        p[:, range(N_STATES), range(N_STATES)] = sd * sd
+        p[:, H : D + 1, H : D + 1] = m.share_covariance()
+        point = self.axis.at(self.axis.start_chainage_m)
+        return Node(
+            self.axis.start_chainage_m, x, p, x, p, np.broadcast_to(np.eye(N_STATES), p.shape), np.zeros(2),
+            float(point.bearing_rad), float(point.grade_mm_per_m), np.zeros(self.models),
+        )  # fmt: skip
+
+    def _noise(self, ds: float) -> np.ndarray:
+        key = round(ds, 6)
+        found = self._steps.get(key)
+        if found is None:
+            found = self._steps[key] = self.stack.process_noise(ds)
+            if len(self._steps) > 5000:
+                self._steps = {key: found}
+        return found
+
+    def _predict(self, node: Node, s_m: float, held: np.ndarray, now: np.ndarray) -> Node:
+        x, p = node.x, node.p
+        total = np.eye(N_STATES)
+        change = np.asarray(now, float) - node.articulation
+        ds = s_m - node.s_m
+        bearing, grade = node.bearing_rad, node.grade
+        if ds > 0:
+            steps = max(1, int(np.ceil(ds / LONGEST_STEP_M - 1e-9)))
+            a = held[self.plane] * self.signs
+            phi = self.stack.transition(ds / steps, a)
+            q = self._noise(ds / steps)
+            for i in range(steps):
+                point = self.axis.at(node.s_m + ds * (i + 1) / steps)
+                turn = 1000.0 * (float(point.bearing_rad) - bearing)
+                climb = float(point.grade_mm_per_m) - grade
+                bearing, grade = float(point.bearing_rad), float(point.grade_mm_per_m)
+                bend = np.array([turn, climb])[self.plane] / (ds / steps)
+                x, p = kalman.predict(x, p, phi, self.stack.known_input(ds / steps, bend), q)
+                total = phi @ total
+        else:
+            total = np.broadcast_to(total, p.shape)
+        if np.abs(change).max() > 0.3:
+            # The face can step sideways within the overcut, and play eats part of a change.
+            p = p.copy()
+            size = np.abs(change[self.plane])
+            p[:, Y, Y] += (0.12 * size) ** 2
+            p[:, T, T] += (0.15 * self.stack.share_prior * size) ** 2
+        return Node(s_m, x, p, x, p, total, np.asarray(now, float), bearing, grade, node.score)
+
+    def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
+        if isinstance(item, Cell):
+            return self._fold_cell(node, item)
+        there = self._predict(node, max(item.s_m, node.s_m), node.articulation, node.articulation)
+        if isinstance(item, Setting):
+            return self._fold_setting(there)
+        return self._fold_shot(there, item)
+
+    def _fold_setting(self, node: Node) -> Node:
+        x, p = node.x.copy(), node.p.copy()
+        pr = self.priors
+        for state, sd in ((RO, pr.reference_offset), (RD, pr.reference_direction), (RR, None)):
+            if sd is None:
+                continue
+            x[:, state] = 0.0
+            p[:, state, :] = 0.0
+            p[:, :, state] = 0.0
+            p[:, state, state] = sd * sd
+        # the cut in the covariance is not a motion: the smoother must not carry it back
+        phi = node.phi.copy()
+        phi[:, RO, :] = phi[:, RD, :] = 0.0
+        return Node(node.s_m, x, p, x, p, phi, node.articulation, node.bearing_rad, node.grade, node.score)
+
+    def _fold_shot(self, node: Node, shot: Shot) -> Node:
+        x, p = node.x, node.p
+        curve = np.zeros(len(self.plane))
+        a = node.articulation[self.plane] * self.signs
+        if shot.point == "target":
+            back = setback(self.axis, self.axis.at(node.s_m), self.body.target_m)
+            row, const = sensors.target_row(self.body, a, 0.0, curve, back[self.plane])
+        elif shot.point == "tail":
+            back = setback(self.axis, self.axis.at(node.s_m), self.body.front_m + self.body.rear_m)
+            row, const = sensors.tail_row(self.body, a, curve, back[self.plane])
+        else:
+            row, const, _, _ = sensors.carried_back(self.body, a, 0.0, curve)
+        z = shot.values_mm[self.plane] - const
+        r = np.diag(shot.covariance_mm2)[self.plane]
+        use = np.isfinite(z)
+        nu, s = kalman.innovation(x, p, np.where(use, z, 0.0), row, np.where(use, r, 1.0))
+        m2 = 2 * self.models
+        w = node.weights
+        mean_nu = np.einsum("m,mp->p", w, nu[:m2].reshape(-1, 2))
+        off = nu[:m2].reshape(-1, 2) - mean_nu
+        mean_s = np.einsum("m,mp->p", w, s[:m2].reshape(-1, 2) + off * off)
+        opened = use[:2] & (np.abs(mean_nu) > 3.29 * np.sqrt(mean_s))  # 99.9 % of a normal
+        if opened.any():
+            # News of this size is not in the model: let it be the reference's, along the direction
+            # (offset, reference offset) that the readings cannot tell.
+            p = p.copy()
+            for b in np.flatnonzero(opened[self.plane]):
+                step = np.zeros(N_STATES)
+                step[Y] = step[RO] = nu[b]
+                p[b] += np.outer(step, step)
+        before, p_before = node.blend()[0][:, Y], p
+        x, p, _, _ = kalman.update(x, p, z, row, r, use)
+        x = self._bounded(x, p)
+        report = ShotReport(
+            shot, np.where(use[:2], mean_nu, np.nan), np.where(use[:2], np.sqrt(mean_s), np.nan),
+            bool(opened.any()), before,
+        )  # fmt: skip
+        return Node(
+            node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
+            node.score, report,
+        )  # fmt: skip
+
+    def _bounded(self, x: np.ndarray, p: np.ndarray) -> np.ndarray:
+        x = kalman.hold_within(x, p, H, *self.motion.share_bounds)
+        x = kalman.hold_within(x, p, D, *self.motion.share_bounds)
+        return kalman.hold_within(x, p, G, *self.motion.gain_bounds_per_m)
+
+    def _fold_cell(self, before: Node, cell: Cell) -> Node:
+        node = self._predict(before, max(cell.s_m, before.s_m), cell.advance_mm_per_m, cell.now_mm_per_m)
+        ds = max(node.s_m - before.s_m, 1e-6)
+        bend = np.array([1000.0 * (node.bearing_rad - before.bearing_rad), node.grade - before.grade]) / ds
+        curve = bend[self.plane] if ds > 1e-3 else np.zeros(len(self.plane))
+        a = cell.now_mm_per_m[self.plane] * self.signs
+        point = self.axis.at(node.s_m)
+        back_mm = setback(self.axis, point, self.body.target_m)[self.plane]
+        x, p = node.x, node.p
+        sd = self.channel_sd.copy()
+        sd[:2] += self.spot_growth * cell.distance_m
+
+        def rows(back_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+            spot, spot_0 = sensors.target_row(self.body, a, back_m, curve, back_mm)
+            head, head_0 = sensors.heading_row(self.body, a, back_m, curve, cell.distance_m, self.plane == 0)
+            return sensors.add_reference(spot, cell.distance_m), spot_0, head, head_0
+
+        back_i = node.s_m - cell.chainage_m
+        mean_back = float(back_i.mean())
+        spot, spot_0, head, head_0 = rows(mean_back)
+        w = node.weights
+        predicted, spread = np.empty(4), np.empty(4)
+        for pair, row, const in ((0, spot, spot_0), (2, head, head_0)):
+            each = (np.einsum("bi,bi->b", row, x) + const)[: 2 * self.models].reshape(-1, 2)
+            own = np.einsum("bi,bij,bj->b", row, p, row)[: 2 * self.models].reshape(-1, 2)
+            predicted[pair : pair + 2] = middle = w @ each
+            spread[pair : pair + 2] = w @ (own + (each - middle) ** 2)
+        going = (x[:, T] + x[:, D] * a + x[:, C])[: 2 * self.models].reshape(-1, 2)
+        slope = np.concatenate([w @ going, [0.0, 0.0]])
+        residual = cell.values - predicted + (back_i - mean_back)[:, None] * slope
+        has = np.isfinite(residual)
+        gate = GATE * np.sqrt(spread + sd * sd)
+        use = has & (np.abs(np.where(has, residual, np.inf)) <= gate)
+        offered, used = has.sum(0), use.sum(0)
+        shifted = np.full(4, np.nan)
+        for channel in np.flatnonzero((used < 0.5 * offered) & (offered > 0)):
+            out = residual[has[:, channel] & ~use[:, channel], channel]
+            middle = float(np.median(out))
+            if np.median(np.abs(out - middle)) < 2.5 * sd[channel]:
+                shifted[channel] = middle
+        earlier = before.report.shifted if isinstance(before.report, CellReport) else np.full(4, np.nan)
+        both = np.isfinite(shifted) & np.isfinite(earlier) & (np.abs(shifted - earlier) < 6 * sd)
+        if both.any():
+            # Two cells in a row agree with each other and not with us: news, not noise. Open what
+            # can have jumped and take them in.
+            p = p.copy()
+            for channel in np.flatnonzero(both):
+                for b in range(channel % 2, len(self.plane), 2):
+                    size = shifted[channel] ** 2
+                    if channel < 2:
+                        p[b, RO, RO] += size
+                        p[b, RD, RD] += size / max(cell.distance_m, 20.0) ** 2
+                    else:
+                        p[b, B, B] += size
+                use[:, channel] = has[:, channel] & (
+                    np.abs(residual[:, channel] - shifted[channel]) <= GATE * sd[channel]
+                )
+            used = use.sum(0)
+        p_before = p
+        weights = cell.weights(use)
+        mean_i = (weights * np.where(use, cell.values, 0.0)).sum(0)
+        back_c = (weights * back_i[:, None]).sum(0)
+        factor = cell.repeats_factor(use)
+        r = sd * sd * factor
+        innovation, innovation_sd = np.full(4, np.nan), np.full(4, np.nan)
+        score = np.zeros(len(self.plane))
+        for pair in (0, 2):
+            channels = pair + self.plane
+            ok = used[channels] > 0
+            if not ok.any():
+                continue
+            back_m = float(back_c[pair : pair + 2][used[pair : pair + 2] > 0].mean())
+            spot, spot_0, head, head_0 = rows(back_m)
+            row, const = (spot, spot_0) if pair == 0 else (head, head_0)
+            x, p, nu, s = kalman.update(x, p, mean_i[channels] - const, row, r[channels], ok)
+            score += np.where(ok, -0.5 * (nu * nu / s + np.log(s)), 0.0)
+            each, own = nu[: 2 * self.models].reshape(-1, 2), s[: 2 * self.models].reshape(-1, 2)
+            middle = w @ each
+            innovation[pair : pair + 2] = np.where(ok[:2], middle, np.nan)
+            innovation_sd[pair : pair + 2] = np.where(
+                ok[:2], np.sqrt(w @ (own + (each - middle) ** 2)), np.nan
+            )
+        x = self._bounded(x, p)
+        o, m2 = self.opposite_of, 2 * self.models
+        report = CellReport(
+            innovation, innovation_sd, used, offered, shifted, score[m2:] - score[o : o + 2],
+            cell.now_mm_per_m, cell.now_mm_per_m - before.articulation, moved=both,
+        )  # fmt: skip
+        fade = np.exp(-max(node.s_m - before.s_m, 0.0) / MODEL_MEMORY_M)
+        total = fade * before.score + score[:m2].reshape(-1, 2).sum(1)
+        return Node(
+            node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
+            total, report,
+        )  # fmt: skip

@@ -1,0 +1,416 @@
+"""From the log's events to the estimator's items: readings become cells, shots and settings nodes.
+
+What the follower holds is a pure function of the events it was given, in sequence. A few events
+change how earlier readings are to be read (a late reference setting, a withdrawn shot, a corrected
+chainage counter): `take` answers False for them, and a new follower, told of them beforehand by
+`rulings`, reads the log again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from steer.drivefile import DriveFile
+from steer.estimate.cells import Cell, Track, standing_places
+from steer.estimate.estimator import Estimator, Node, Setting, Shot
+from steer.estimate.geometry import Columns, Reference, frame, place, reduce
+from steer.machine.cylinders import articulation
+from steer.machine.target import to_gravity
+
+_FIELDS = (
+    "spot_right_mm",
+    "spot_up_mm",
+    "target_line_mm",
+    "target_level_mm",
+    "yaw_mm_per_m",
+    "pitch_mm_per_m",
+)
+_WIDTH = len(_FIELDS)
+LONGEST_CELL_M = 0.3
+STUCK_READINGS = 8
+STUCK_M = 0.3
+
+
+@dataclass(frozen=True)
+class Rulings:
+    """What the whole log says about how its readings are to be taken."""
+
+    settings: tuple[Setting, ...] = ()
+    withdrawn: frozenset[int] = frozenset()  # sequences of shots that no longer count
+    counter: tuple[tuple[int, float], ...] = ()  # (from sequence, metres to add to the counter)
+    undone: frozenset[int] = frozenset()  # sequences of accepted or overridden settings taken back
+
+
+def rulings(drive: DriveFile, events: Iterable[Any]) -> Rulings:
+    """Collect the rulings from events (reference_set, withdrawn, restored, chainage_set, undone)."""
+    settings: list[Setting] = []
+    withdrawn: set[int] = set()
+    counter: list[tuple[int, float]] = []
+    undone: set[int] = set()
+    for event in events:
+        if event.kind == "reference_set":
+            settings.append(setting_of(drive, event))
+        elif event.kind == "withdrawn":
+            withdrawn.add(int(event.body["shot"]))
+        elif event.kind == "restored":
+            withdrawn.discard(int(event.body["shot"]))
+        elif event.kind == "chainage_set":
+            counter.append(_correction(event))
+        elif event.kind == "undone":
+            undone.add(int(event.body["event"]))
+    settings.sort(key=lambda s: (s.s_m, s.sequence))
+    return Rulings(tuple(settings), frozenset(withdrawn), tuple(sorted(counter)), frozenset(undone))
+
+
+def _correction(event: Any) -> tuple[int, float]:
+    return int(event.body.get("from_sequence", event.sequence)), float(event.body["add_m"])
+
+
+def setting_of(drive: DriveFile, event: Any) -> Setting:
+    """A reference_set event as a setting; directions that it does not give are 0."""
+    body = event.body
+    reference = Reference(
+        drive.reference.kind,
+        float(body.get("right_mm") or 0.0),
+        float(body.get("up_mm") or 0.0),
+        float(body.get("right_mm_per_m") or 0.0),
+        float(body.get("up_mm_per_m") or 0.0),
+    )
+    return Setting(float(body["chainage_m"]), event.sequence, reference)
+
+
+@dataclass
+class Run:
+    """How long one channel has repeated one value."""
+
+    value: float = math.nan
+    since_m: float = 0.0
+    count: int = 0
+    last_m: float = 0.0
+
+    @property
+    def stuck(self) -> bool:
+        """Eight equal values over 0.3 m of advance: noise does not repeat itself like that."""
+        return self.count >= STUCK_READINGS and self.last_m - self.since_m >= STUCK_M - 1e-9
+
+    def offer(self, value: float, s_m: float) -> bool:
+        """Take one value; answers whether the channel is stuck."""
+        if math.isnan(value):
+            return False
+        if value != self.value:
+            self.value, self.since_m, self.count = value, s_m, 0
+        self.count += 1
+        self.last_m = max(self.last_m, s_m)
+        return self.stuck
+
+
+class Follower:
+    """Feeds an Estimator from events. `node()` is the estimate at the furthest reading."""
+
+    def __init__(self, drive: DriveFile, known: Rulings | None = None) -> None:
+        self.drive = drive
+        self.estimator = Estimator(drive)
+        self.known = known or Rulings()
+        self.first_setting = Reference.of(drive)
+        self.track = Track(drive.axis.start_chainage_m)
+        self.cell_m = drive.drive.stroke_m / math.ceil(drive.drive.stroke_m / LONGEST_CELL_M - 1e-9)
+        self.batch: list[tuple[int, dict[str, Any]]] = []
+        self.held: dict[int, tuple[int, dict[str, Any]]] = {}
+        self.open_cell: Cell | None = None
+        self.open_rows: list[np.ndarray] = []
+        self.roll_deg = 0.0
+        self.articulation = np.zeros(2)
+        self.cylinder_mm: tuple[float, ...] | None = None
+        self.cylinders_read = False
+        self.told_mm: tuple[float, ...] | None = None  # advised, accepted or overridden last
+        self.runs = {"yaw": Run(), "pitch": Run()}
+        self.top_m = drive.axis.start_chainage_m
+        self.cell_top_m = drive.axis.start_chainage_m
+        self.readings = 0
+        self.last_time: str | None = None
+        self.recent: list[tuple[int, dict[str, Any]]] = []
+        self.shots: dict[int, Shot] = {}
+        self.late: dict[int, Any] = {}
+        for setting in self.known.settings:
+            self.estimator.put(setting)
+
+    # ---- events
+
+    def take(self, event: Any) -> bool:
+        """Take the next event. False: it changes how earlier readings count; read the log again."""
+        kind = event.kind
+        if kind == "reading":
+            self.batch.append((event.sequence, event.body))
+        elif kind == "check_shot":
+            if event.sequence not in self.known.withdrawn:
+                self._shot(event)
+        elif kind == "reference_set":
+            if any(s.sequence == event.sequence for s in self.known.settings):
+                return True
+            self._work()
+            setting = setting_of(self.drive, event)
+            if setting.s_m < self.top_m - 5e-4:
+                return False
+            self.known = Rulings(
+                tuple(sorted((*self.known.settings, setting), key=lambda s: (s.s_m, s.sequence))),
+                self.known.withdrawn,
+                self.known.counter,
+                self.known.undone,
+            )
+            self.estimator.put(setting)
+        elif kind == "stroke_end":
+            self._work()
+            self._accept(self.track.settle(float(event.body["chainage_m"])))
+        elif kind in ("advised", "accepted", "overridden") and event.sequence not in self.known.undone:
+            self._work()
+            self.told_mm = tuple(event.body["cylinder_mm"])
+            if not self.cylinders_read:
+                # Nobody reads the cylinders: what was advised or chosen is what stands.
+                held = articulation(
+                    np.array(self.told_mm, float), self.roll_deg, self.drive.machine.cylinders
+                )
+                self.articulation = np.array([held.right_mm_per_m, held.up_mm_per_m])
+        elif kind == "undone":
+            return int(event.body["event"]) in self.known.undone or self.cylinders_read
+        elif kind in ("withdrawn", "restored"):
+            shot = int(event.body["shot"])
+            return (shot in self.known.withdrawn) == (kind == "withdrawn")
+        elif kind == "chainage_set":
+            return _correction(event) in self.known.counter
+        return True
+
+    def bring_up(self) -> None:
+        """Fold all that has been taken."""
+        self._work()
+        if self.track.accepted == 0:
+            self._accept(self.track.settle(None))
+        self.estimator.run()
+
+    def node(self, chainage_m: float | None = None) -> Node:
+        """The newest node at or before `chainage_m` (None: the furthest reading), after `bring_up`."""
+        at = self.top_m if chainage_m is None else chainage_m
+        return self.estimator.node_at(max(at, self.top_m) if at > self.top_m - 0.3 else at)
+
+    def standing(self) -> np.ndarray | None:
+        """The cylinders as they stand (N,) mm: the last readings averaged, on whole steps where they
+        agree with one; what was advised or chosen last where nobody reads them; None at the start."""
+        step = self.drive.machine.cylinders.step_mm
+        if self.cylinder_mm is None:
+            return None if self.told_mm is None else np.array(self.told_mm)
+        last = np.array(self.cylinder_mm, float)
+        seen = []
+        for _, body in reversed(self.recent):
+            read = body.get("cylinder_mm")
+            if read is None or any(v is None for v in read):
+                continue
+            if np.abs(np.array(read, float) - last).max() > max(1.0, step):
+                break
+            seen.append(read)
+            if len(seen) == 15:
+                break
+        mean = np.array(seen, float).mean(0) if seen else last
+        whole = np.round(mean / step) * step
+        return whole if np.abs(mean - whole).max() < 0.4 * step else mean
+
+    # ---- shots
+
+    def _shot(self, event: Any) -> None:
+        body = event.body
+        s = body.get("chainage_m")
+        point = str(body["point"])
+        axis = self.drive.axis
+        line, level = body.get("line_mm"), body.get("level_mm")
+        sd_line = float(body.get("sd_line_mm") or body.get("sd_mm") or 3.0)
+        sd_level = float(body.get("sd_level_mm") or body.get("sd_mm") or 3.0)
+        cov = np.diag([sd_line**2, sd_level**2])
+        if body.get("covariance_mm2") is not None:
+            cov = np.array(body["covariance_mm2"], float)
+        if body.get("easting_m") is not None:
+            found = axis.locate(float(body["easting_m"]), float(body["northing_m"]), float(body["level_m"]))
+            if s is None:
+                s = float(found.chainage_m)
+            # offsets in the plane square to the axis at the point's own chainage
+            behind = {"target": self.drive.target.behind_face_m, "tail": self.drive.machine.length_m}
+            own = axis.at(float(s) - behind.get(point, 0.0) if point != "pipe" else float(found.chainage_m))
+            ahead, right, up = frame(own)
+            delta = np.array([body["easting_m"], body["northing_m"], body["level_m"]], float) - place(own)
+            delta -= ahead * float(ahead @ delta)
+            line, level = 1000.0 * float(right @ delta), 1000.0 * float(up @ delta)
+        if s is None:
+            return
+        values = np.array([np.nan if line is None else line, np.nan if level is None else level], float)
+        if point == "target":
+            values = self._off_the_target(float(s), values)
+        if point == "pipe":
+            # the pipe lies within the overcut of the bore that the face cut there
+            play = 0.25 * (self.drive.machine.outer_diameter_mm - self.drive.pipe.outer_diameter_mm)
+            cov = cov + np.eye(2) * max(play, 2.0) ** 2
+        shot = Shot(float(s), event.sequence, point, values, cov)
+        self.shots[event.sequence] = shot
+        self.estimator.put(shot)
+
+    def _off_the_target(self, s: float, values: np.ndarray) -> np.ndarray:
+        """A shot on the target sees its centre; take the lever arm off, unless it is off already.
+
+        The arm is usually hundreds of mm and the machine tens from the axis, so the nearer of the
+        two readings of the file is the one meant.
+        """
+        arm = np.array(to_gravity(self.drive.target.right_mm, self.drive.target.up_mm, self.roll_deg))
+        without = values - arm
+        known = np.isfinite(values)
+        if np.linalg.norm(values[known]) <= np.linalg.norm(without[known]):
+            return values
+        return without
+
+    # ---- readings
+
+    def _work(self) -> None:
+        if not self.batch:
+            return
+        rows, self.batch = self.batch, []
+        offset = 0.0
+        taken: list[tuple[int, dict[str, Any], float]] = []
+        counter = self.known.counter
+        for i, (sequence, body) in enumerate(rows):
+            for since, add in counter:
+                if sequence >= since:
+                    offset = add
+            self.track.offset_m = offset
+            offset = 0.0
+            self.held[i] = (sequence, body)
+            for index, s in self.track.offer(i, sequence, float(body["chainage_m"])):
+                taken.append((*self.held.pop(index), s))
+            if self.track.waiting is None or self.track.waiting[0] != i:
+                self.held.pop(i, None)
+        waiting = self.track.waiting
+        if waiting is not None and waiting[0] >= 0:
+            self.held = {-1: self.held[waiting[0]]}
+            self.track.waiting = (-1, waiting[1], waiting[2])
+        elif waiting is None:
+            self.held = {}
+        if rows:
+            self.last_time = rows[-1][1].get("time") or self.last_time
+            self.readings += len(rows)
+            self.recent = (self.recent + rows)[-400:]
+        self._group(taken)
+
+    def _accept(self, settled: list[tuple[int, float]]) -> None:
+        self._group([(*self.held.pop(index), s) for index, s in settled])
+
+    def _group(self, taken: list[tuple[int, dict[str, Any], float]]) -> None:
+        """Reduce accepted readings and cut them into cells; columns of a row are listed in `_row`."""
+        if not taken:
+            return
+        table = self._table(taken)
+        if self.open_cell is not None:
+            table = np.concatenate([*self.open_rows, table])
+            top_before = self.cell_top_m
+        else:
+            top_before = self.top_m
+        s = table[:, 0]
+        top = np.maximum(np.maximum.accumulate(s), top_before)
+        grid = np.ceil((top - self.drive.axis.start_chainage_m) / self.cell_m - 1e-6).astype(int)
+        key = grid * 1000 + table[:, 1].astype(int)
+        cuts = np.flatnonzero(np.diff(key)) + 1
+        edges = [0, *cuts.tolist(), len(table)]
+        advance = np.diff(top, prepend=top_before)
+        if self.open_cell is not None:
+            self.estimator.take_out(self.open_cell)
+        for begin, end in zip(edges[:-1], edges[1:], strict=True):
+            self.open_cell = self._cell(table[begin:end], float(top[end - 1]), advance[begin:end])
+            self.estimator.put(self.open_cell)
+        self.open_rows = [table[edges[-2] :]]
+        self.cell_top_m = float(top[edges[-2] - 1]) if edges[-2] > 0 else top_before
+        self.top_m = float(top[-1])
+
+    def _table(self, taken: list[tuple[int, dict[str, Any], float]]) -> np.ndarray:
+        """(n, 11): chainage, setting number, four reduced values, distance, articulation line, level, roll, sequence."""
+        n = len(taken)
+        bodies = [body for _, body, _ in taken]
+        s = np.array([t[2] for t in taken])
+        sequence = np.array([t[0] for t in taken], float)
+        raw = np.array(
+            [[np.nan if (v := b.get(f)) is None else v for f in _FIELDS] for b in bodies], float
+        ).reshape(n, _WIDTH)
+        for column, name in ((4, "yaw"), (5, "pitch")):
+            run = self.runs[name]
+            for i, (value, at) in enumerate(zip(raw[:, column].tolist(), s.tolist(), strict=True)):
+                if run.offer(value, at):
+                    raw[i, column] = np.nan
+        roll = self._carried(
+            np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float),
+            self.roll_deg,
+        )
+        self.roll_deg = float(roll[-1])
+        held = self._articulations(bodies, roll)
+        number = np.zeros(n, int)
+        for i, setting in enumerate(self.known.settings):
+            after = (setting.sequence < sequence) & (s >= setting.s_m - 0.1)
+            number[after | (s > setting.s_m + 5e-4)] = i + 1
+        values, distance = np.full((n, 4), np.nan), np.zeros(n)
+        for k in np.unique(number):
+            here = number == k
+            reference = self.first_setting if k == 0 else self.known.settings[k - 1].reference
+            columns = Columns(s[here], *raw[here].T, roll[here])
+            values[here], distance[here] = reduce(self.drive, reference, columns)
+        return np.column_stack([s, number, values, distance, held, roll, sequence])
+
+    @staticmethod
+    def _carried(values: np.ndarray, first: float) -> np.ndarray:
+        """Missing values take the one before."""
+        known = np.isfinite(values)
+        if known.all():
+            return values
+        index = np.where(known, np.arange(len(values)), -1)
+        np.maximum.accumulate(index, out=index)
+        return np.where(index >= 0, values[np.maximum(index, 0)], first)
+
+    def _articulations(self, bodies: list[dict[str, Any]], roll: np.ndarray) -> np.ndarray:
+        count = len(self.drive.machine.cylinders.positions_deg)
+        nothing = [math.nan] * count
+        read = np.array(
+            [
+                nothing if (c := b.get("cylinder_mm")) is None else [math.nan if v is None else v for v in c]
+                for b in bodies
+            ],
+            float,
+        ).reshape(len(bodies), count)
+        fit = articulation(read, roll, self.drive.machine.cylinders)
+        held = np.stack([fit.right_mm_per_m, fit.up_mm_per_m], -1)
+        known = np.isfinite(held[:, 0])
+        if known.any():
+            self.cylinders_read = True
+            self.cylinder_mm = tuple(read[np.flatnonzero(known)[-1]].tolist())
+        held[:, 0] = self._carried(held[:, 0], self.articulation[0])
+        held[:, 1] = self._carried(held[:, 1], self.articulation[1])
+        self.articulation = held[-1].copy()
+        return held
+
+    def _cell(self, rows: np.ndarray, top: float, advance: np.ndarray) -> Cell:
+        held = rows[:, 7:9]
+        total = advance.sum()
+        driven = advance @ held / total if total > 1e-6 else held.mean(0)
+        # the setting that its measurements see: the one while advancing, or now if it only stands
+        moving = advance > 1e-6
+        seen = held[moving].mean(0) if moving.any() else held.mean(0)
+        values = rows[:, 2:6]
+        if moving.any():
+            # Standing readings taken after the cylinders were set anew show a heading of the next stroke.
+            anew = ~moving & (np.abs(held - seen).max(1) > 0.7)
+            values = np.where(anew[:, None], np.nan, values)
+        return Cell(
+            s_m=top,
+            key=(0, int(rows[0, 1])),
+            first=int(rows[0, 10]),
+            chainage_m=rows[:, 0],
+            values=values,
+            distance_m=float(rows[:, 6].mean()),
+            advance_mm_per_m=driven,
+            now_mm_per_m=seen,
+            station=standing_places(rows[:, 0]),
+        )

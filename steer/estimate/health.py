@@ -1,0 +1,368 @@
+"""What the innovations say about sensors, reference, ground and steering.
+
+Every finding is worked out anew from the last metres of nodes and readings, so it clears itself when
+the evidence is gone. A finding names what, since where, the evidence and what to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.advice import Notice
+from steer.drivefile import DriveFile
+from steer.estimate.estimator import CellReport, Estimator, Node, ShotReport
+from steer.estimate.follow import Follower
+from steer.estimate.motion import RD, RO, RR, G
+from steer.machine.cylinders import misread
+
+SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
+UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to steer by
+OPPOSITE_RATIO = 9.0  # log-likelihood: about 8,000 to 1
+OPPOSITE_WINDOW_M = 6.0
+_SIDES = (("right", "left"), ("high", "low"))
+_PLANES = ("line", "level")
+
+
+@dataclass(frozen=True)
+class Health:
+    """Findings, and what they mean for the proposal."""
+
+    notices: tuple[Notice, ...]
+    opposite: bool
+    trusted: bool
+
+
+def examine(follower: Follower, node: Node) -> Health:
+    """Every finding that holds at `node`, the newest state."""
+    estimator, drive = follower.estimator, follower.drive
+    nodes = [n for n in estimator.nodes[-400:] if n.s_m <= node.s_m + 1e-9]
+    notices: list[Notice] = []
+    opposite = steering_opposite(nodes, node)
+    checks: tuple[Callable[[], list[Notice]], ...] = (
+        lambda: refused(nodes, node),
+        lambda: beam_lost(nodes, node),
+        lambda: moved(nodes, node, estimator),
+        lambda: drifting(node, estimator),
+        lambda: stuck(follower, node),
+        lambda: cylinders(follower, node),
+        lambda: [opposite] if opposite else steering_weak(node, estimator),
+        lambda: ground_changed(nodes, node),
+        lambda: jumped(follower, node),
+    )
+    for check in checks:
+        notices.extend(check())
+    unsure, trusted = sureness(node, drive)
+    notices.extend(unsure)
+    return Health(tuple(notices), opposite is not None, trusted)
+
+
+def _cells(nodes: list[Node]) -> list[tuple[Node, CellReport]]:
+    return [(n, n.report) for n in nodes if isinstance(n.report, CellReport)]
+
+
+def refused(nodes: list[Node], node: Node) -> list[Notice]:
+    """A larger share of single readings refused than chance explains, over the last two metres."""
+    recent = [(n, r) for n, r in _cells(nodes) if n.s_m > node.s_m - 2.0]
+    offered = sum(r.offered.sum() for _, r in recent)
+    out = offered - sum(r.used.sum() for _, r in recent)
+    if offered < 20 or out < max(4, 0.08 * offered):
+        return []
+    first = min(n.s_m for n, r in recent if (r.used < r.offered).any())
+    return [
+        Notice(
+            "reading_refused",
+            f"{out:.0f} of {offered:.0f} readings since {first:.1f} m were far from the others and were left out. "
+            "Look at the target and its window; the rest still count.",
+            float(first),
+        )
+    ]
+
+
+def beam_lost(nodes: list[Node], node: Node) -> list[Notice]:
+    """Readings come, but none with a spot."""
+    since = None
+    seen_before = False
+    for n, r in reversed(_cells(nodes)):
+        if r.offered[:2].any():
+            seen_before = True
+            break
+        since = n.s_m
+    if since is None or node.s_m - since < 0.3:
+        return []
+    more = "" if seen_before else " (none yet on this drive)"
+    return [
+        Notice(
+            "beam_lost",
+            f"No spot on the target since {since:.1f} m{more}: the estimate goes on by heading and advance alone and "
+            "grows less sure. Clear the beam's way.",
+            float(since),
+        )
+    ]
+
+
+def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
+    """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
+    found: list[Notice] = []
+    settled_at = max(
+        (n.s_m for n in nodes if isinstance(n.report, ShotReport) and not n.report.opened), default=-np.inf
+    )
+    settings = [key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m]
+    settled_at = max(settled_at, max(settings, default=-np.inf))
+    cells = _cells(nodes)
+    for i, (n, r) in enumerate(cells):
+        if not r.moved.any() or n.s_m <= settled_at:
+            continue
+        near = [other.moved for m, other in cells[max(0, i - 3) : i + 4] if abs(m.s_m - n.s_m) < 1.5]
+        channels = np.any(near, 0)
+        if not channels[:2].any():
+            continue
+        size = [float(r.shifted[c]) for c in (0, 1) if r.moved[c]]
+        names = [
+            f"{abs(v):.0f} mm on {_PLANES[c]}" for c, v in zip(np.flatnonzero(r.moved[:2]), size, strict=True)
+        ]
+        what = " and ".join(names) if names else "the heading"
+        if channels[2:].any():
+            found.append(
+                Notice(
+                    "target_knocked",
+                    f"Spot and heading jumped together at {n.s_m:.1f} m ({what}): the target was probably knocked. "
+                    "Check its mount; take a check shot.",
+                    float(n.s_m),
+                )
+            )
+        else:
+            found.append(
+                Notice(
+                    "reference_moved",
+                    f"The spot jumped by {what} at {n.s_m:.1f} m and stayed, the heading did not: the reference was "
+                    "probably moved. Take a check shot before trusting the offset.",
+                    float(n.s_m),
+                )
+            )
+        break
+    shots = [n.report for n in estimator.nodes if isinstance(n.report, ShotReport) and n.s_m <= node.s_m]
+    if shots and shots[-1].opened:
+        s = shots[-1]
+        parts = [
+            f"{abs(v):.0f} mm more {_SIDES[p][0 if v > 0 else 1]}"
+            for p, v in enumerate(s.innovation)
+            if np.isfinite(v) and abs(v) > 3.29 * s.innovation_sd[p]
+        ]
+        found.append(
+            Notice(
+                "shot_disagrees",
+                f"The check shot at {s.shot.s_m:.1f} m finds the machine {' and '.join(parts)} than the estimate, beyond "
+                "what both can err by: either the survey holds a blunder or the reference moved. It counts; "
+                "repeat the survey.",
+                s.shot.s_m,
+            )
+        )
+    return found
+
+
+def drifting(node: Node, estimator: Estimator) -> list[Notice]:
+    """The reference's error as check shots show it, far beyond how well it was set."""
+    x, p = node.blend()
+    priors = estimator.priors
+    for plane in (0, 1):
+        direction, sd = float(x[plane, RD]), float(np.sqrt(p[plane, RD, RD]))
+        if abs(direction) > max(2.5 * priors.reference_direction, 0.02) and abs(direction) > 3.0 * sd:
+            side = _SIDES[plane][0 if direction > 0 else 1]
+            return [
+                Notice(
+                    "reference_drifting",
+                    f"Check shots show the reference running {side} by {abs(direction):.2f} mm/m, "
+                    f"{abs(direction) * 100:.0f} mm in 100 m. It is taken into account; have it set anew.",
+                    float(node.s_m),
+                )
+            ]
+    for plane in (0, 1):
+        offset, sd = float(x[plane, RO]), float(np.sqrt(p[plane, RO, RO]))
+        if abs(offset) > 4.0 * max(priors.reference_offset, 1.0) and abs(offset) > 3.0 * sd:
+            side = _SIDES[plane][0 if offset > 0 else 1]
+            return [
+                Notice(
+                    "reference_drifting",
+                    f"Check shots show the reference {abs(offset):.0f} mm {side} of where it was set. "
+                    "It is taken into account; have it set anew.",
+                    float(node.s_m),
+                )
+            ]
+    return []
+
+
+def stuck(follower: Follower, node: Node) -> list[Notice]:
+    """A channel that repeats one value while the machine advances."""
+    found = []
+    for name, run in follower.runs.items():
+        if run.stuck:
+            found.append(
+                Notice(
+                    f"{name}_stuck",
+                    f"{name.capitalize()} has read exactly {run.value:g} mm/m since {run.since_m:.1f} m, over "
+                    f"{run.count} readings: the sensor is stuck and is left out. Check it.",
+                    float(run.since_m),
+                )
+            )
+    return found
+
+
+def cylinders(follower: Follower, node: Node) -> list[Notice]:
+    """One cylinder reading that does not fit the plane of the others."""
+    setting = follower.standing()
+    if setting is None:
+        return []
+    cyl = follower.drive.machine.cylinders
+    wrong = misread(setting, follower.roll_deg, cyl, sd_mm=max(1.0, 0.6 * cyl.step_mm))
+    if wrong is None:
+        return []
+    if wrong.cylinders:
+        names = " or ".join(str(c) for c in wrong.cylinders)
+        text = (
+            f"Cylinder {names} does not fit the others, by about {max(abs(b) for b in wrong.by_mm):.0f} mm: "
+            "its reading is probably wrong. Measure it by hand."
+        )
+    else:
+        text = f"The cylinder readings do not fit one another, by up to {wrong.worst_mm:.0f} mm. Measure them by hand."
+    return [Notice("cylinder_misread", text, float(node.s_m))]
+
+
+def steering_opposite(nodes: list[Node], node: Node) -> Notice | None:
+    """The machine answers opposite to its steering: the readings speak for the mirrored model."""
+    window = [(n, r) for n, r in _cells(nodes) if n.s_m > node.s_m - OPPOSITE_WINDOW_M]
+    if not window:
+        return None
+    ratio = np.array([r.log_ratio for _, r in window])
+    size = np.array([np.abs(r.articulation) for _, r in window])
+    for plane in (0, 1):
+        # the best start within the window: evidence that has just begun must not wait for old calm
+        run = np.cumsum(ratio[::-1, plane])
+        if run.max() > OPPOSITE_RATIO and size[:, plane].max() > 2.0:
+            since = window[len(window) - 1 - int(np.argmax(run))][0].s_m
+            which = ("right and left", "up and down")[plane]
+            return Notice(
+                "steering_opposite",
+                f"The machine answers {which} opposite to its steering since about {since:.1f} m. Cylinders or target "
+                "are probably mapped the wrong way round. Stop steering by this until the mapping is checked.",
+                float(since),
+            )
+    return None
+
+
+def steering_weak(node: Node, estimator: Estimator) -> list[Notice]:
+    """The answer to steering is well known, and small."""
+    x, p = node.blend()
+    for plane in (0, 1):
+        gain, sd = float(x[plane, G]), float(np.sqrt(p[plane, G, G]))
+        if gain + 2.0 * sd < 0.45 * estimator.motion.gain_prior_per_m:
+            share = gain * estimator.motion.length_m / 2.0
+            return [
+                Notice(
+                    "steering_weak",
+                    f"On {_PLANES[plane]} the ground answers the steering with {100 * share:.0f} % of the machine's "
+                    "geometry: corrections take long. Steer early, look for overcut or soft ground.",
+                    float(node.s_m),
+                )
+            ]
+    return []
+
+
+def ground_changed(nodes: list[Node], node: Node) -> list[Notice]:
+    """The machine's tendency jumped within the last metres."""
+    for n, r in reversed(_cells(nodes)):
+        if n.s_m < node.s_m - 5.0:
+            break
+        if r.ground.any():
+            plane = int(np.flatnonzero(r.ground)[0])
+            return [
+                Notice(
+                    "ground_changed",
+                    f"The machine's tendency on {_PLANES[plane]} changed at about {n.s_m:.1f} m: probably other ground. "
+                    "The estimate follows; expect a few strokes until the answer is known again.",
+                    float(n.s_m),
+                )
+            ]
+    return []
+
+
+def jumped(follower: Follower, node: Node) -> list[Notice]:
+    """The chainage counter jumped."""
+    for jump in reversed(follower.track.jumps):
+        if jump.confirmed and 0 <= node.s_m - jump.to_m < 5.0:
+            return [
+                Notice(
+                    "chainage_jumped",
+                    f"Chainage went from {jump.from_m:.2f} to {jump.to_m:.2f} m without readings between. The estimate is "
+                    "carried over the gap; check the counter.",
+                    float(jump.to_m),
+                )
+            ]
+        if not jump.confirmed and follower.track.behind >= 5:
+            return [
+                Notice(
+                    "chainage_jumped",
+                    f"Chainage fell back from {jump.from_m:.2f} to {jump.to_m:.2f} m and stays there: the counter was "
+                    "probably reset. These readings do not count until the counter is corrected.",
+                    float(jump.from_m),
+                )
+            ]
+    return []
+
+
+def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
+    """The sd against the tolerance: time for a survey, or too unsure to steer by."""
+    _, p = node.blend()
+    sd = np.sqrt(p[:, 0, 0])
+    share = sd / np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
+    plane = int(np.argmax(share))
+    name, limit = _PLANES[plane], (drive.tolerance.line_mm, drive.tolerance.level_mm)[plane]
+    if share[plane] > UNSURE_SHARE:
+        return [
+            Notice(
+                "estimate_unsure",
+                f"The {name} is known to ± {2 * sd[plane]:.0f} mm only (95 %), against a tolerance of {limit:.0f} mm: too "
+                "unsure to steer by. Take a check shot.",
+                float(node.s_m),
+            )
+        ], False
+    if share[plane] > SURVEY_SHARE:
+        return [
+            Notice(
+                "survey_due",
+                f"The {name} is known to ± {2 * sd[plane]:.0f} mm (95 %), {100 * 2 * share[plane]:.0f} % of the tolerance: a "
+                "check shot is due.",
+                float(node.s_m),
+            )
+        ], True
+    return [], True
+
+
+def next_survey(node: Node, estimator: Estimator) -> float:
+    """The chainage (m) at which the sd of line or level will reach SURVEY_SHARE of the tolerance.
+
+    With readings going on, the face is known as well as the reference is there: the growth of the
+    variance of RO + RD·d + RR·d²/2 is added to today's.
+    """
+    drive, motion = estimator.drive, estimator.motion
+    _, p = node.blend()
+    tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
+    start = drive.axis.start_chainage_m + drive.target.behind_face_m
+    here = max(node.s_m - start, 0.0)
+    end = max(drive.axis.end_chainage_m, node.s_m)
+    ahead = np.arange(0.0, end - node.s_m + 1.0, 1.0)
+    index = [RO, RD, RR]
+
+    def variance(d: np.ndarray, walk: np.ndarray) -> np.ndarray:
+        row = np.stack([np.ones_like(d), d, 0.5 * d * d], -1)
+        block = p[:, index][:, :, index]
+        v = np.einsum("ki,pij,kj->pk", row, block, row)
+        v += walk * (motion.reference_offset_noise**2 + (motion.reference_direction_noise * d) ** 2)
+        return v + walk * (motion.reference_curvature_noise * 0.5 * d * d) ** 2
+
+    grown = variance(here + ahead, ahead) - variance(np.array([here]), np.zeros(1))
+    sd = np.sqrt(np.maximum(p[:, 0, 0][:, None] + grown, 0.0))
+    over = (sd > SURVEY_SHARE * tolerance[:, None]).any(0)
+    return float(node.s_m + ahead[int(np.argmax(over))]) if over.any() else float(end)

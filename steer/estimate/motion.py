@@ -1,0 +1,158 @@
+"""Motion of an articulated machine in one plane, as a linear model with a known input.
+
+State, per plane (line or level), against the design axis:
+
+    Y   mm      offset of the face
+    T   mm/m    direction of the bore behind the face: what the bodies lie in
+    C   mm/m    crab: direction of travel minus heading, imposed by the ground
+    K   mm/m²   tendency: curvature that the ground adds
+    P   mm/m²   curvature that the articulation has built up so far
+    H   -       share of the articulation by which the front body turns at once
+    D   -       share of the articulation by which the direction of travel turns at once
+    G   1/m     steady path curvature per articulation (the learned gain)
+    RO  mm      reference offset error (actual minus set)
+    RD  mm/m    reference direction error
+    RR  mm/m²   reference curvature (refraction): offset error RR·d²/2 at distance d
+    B   mm/m    zero error of the angle channel (inclinometer in level, yaw sensor in line)
+
+With A the articulation held over the advance (known), heading = T + H·A, and
+
+    dY/ds = T + D·A + C
+    dT/ds = P + K + c·C − κ_design
+    dP/ds = (G·A − P)/lag
+    dC/ds = white noise, dK/ds = −K/fade + white noise, H, D, G drift slowly back to their prior.
+
+Sources. Two bodies ride in the bore the face has cut: with the tail on the bore, the front body's
+heading is share·A plus the mean direction of the bore over the machine length L (plane geometry of
+two chords); the mean direction follows the direction of travel as (dir(s) − dir(s−L))/L, whose
+first-order (Padé) form is dT/ds = (2/L)·(dir − T). Hence the crab's coupling c = 2·η/L and the
+rigid gain 2·rear/L²; rigid guides that hold all three points would give 2/L (circle through three
+points: the articulation angle is L/(2R)). Ground gives less than either, so the gain is learned.
+κ_design enters as known input, so a design curve is not mistaken for a disturbance.
+
+Discretisation over an advance ds is in closed form (P is the only state with a decay that the
+others integrate; K's fade is applied after the step, exact to first order in ds/fade). The noise
+is the integral of Φ(s)·q·Φ(s)ᵀ over the advance with the polynomial part of Φ (van Loan's integral
+in closed form), so it goes with distance advanced and not with the number of readings.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+Y, T, C, K, P, H, D, G, RO, RD, RR, B = range(12)
+N_STATES = 12
+NAMES = ("offset", "bore direction", "crab", "tendency", "built-up curvature", "turn share", "travel share", "gain",
+         "reference offset", "reference direction", "reference curvature", "angle zero")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class MotionModel:
+    """Constants of a stack of models of one machine; lengths in m, units as in the module's table.
+
+    `lag_m` and `crab_coupling_per_m` have shape (b,), one a model of the stack; the rest is shared.
+    `…_noise` are standard deviations gained over one metre (random walks: they grow with the square
+    root of the advance).
+    """
+
+    length_m: float
+    lag_m: np.ndarray
+    crab_coupling_per_m: np.ndarray
+    share_prior: float
+    share_prior_sd: float
+    share_tie_sd: float
+    share_bounds: tuple[float, float]
+    gain_prior_per_m: float
+    gain_prior_sd_per_m: float
+    gain_bounds_per_m: tuple[float, float]
+    crab_sd: float
+    crab_noise: float
+    tendency_sd: float
+    tendency_noise: float
+    tendency_fade_m: float
+    offset_noise: float
+    direction_noise: float
+    learn_memory_m: float
+    reference_offset_noise: float
+    reference_direction_noise: float
+    reference_curvature_noise: float
+
+    def transition(self, ds_m: float, articulation: np.ndarray) -> np.ndarray:
+        """Φ over `ds_m` for the articulation (mm/m) of each model of the stack: (b,) -> (b, 12, 12)."""
+        a = np.asarray(articulation, float)
+        phi = np.zeros((len(self.lag_m), N_STATES, N_STATES))
+        phi[:, range(N_STATES), range(N_STATES)] = 1.0
+        lag, coupling = self.lag_m, self.crab_coupling_per_m
+        decay = np.exp(-ds_m / lag)
+        once = lag * (1.0 - decay)  # ∫ of a decaying P
+        twice = lag * (ds_m - once)  # ∫∫ of a decaying P
+        half = 0.5 * ds_m * ds_m
+        phi[:, Y, T] = ds_m
+        phi[:, Y, C] = ds_m + coupling * half
+        phi[:, Y, K] = half
+        phi[:, Y, P] = twice
+        phi[:, Y, D] = a * ds_m
+        phi[:, Y, G] = a * (half - twice)
+        phi[:, T, C] = coupling * ds_m
+        phi[:, T, K] = ds_m
+        phi[:, T, P] = once
+        phi[:, T, G] = a * (ds_m - once)
+        phi[:, P, P] = decay
+        phi[:, P, G] = a * (1.0 - decay)
+        phi[:, K, K] = math.exp(-ds_m / self.tendency_fade_m)
+        memory = math.exp(-ds_m / self.learn_memory_m)
+        phi[:, H, H] = phi[:, D, D] = phi[:, G, G] = memory
+        return phi
+
+    def known_input(self, ds_m: float, curvature: np.ndarray) -> np.ndarray:
+        """What is added to Φ·x over `ds_m` under a design curvature κ (mm/m²): (b,) -> (b, 12).
+
+        The axis turns away: Y loses κ·ds²/2, T loses κ·ds. H, D and G return towards their prior.
+        """
+        k = np.asarray(curvature, float)
+        u = np.zeros((*k.shape, N_STATES))
+        u[..., Y] = -0.5 * k * ds_m * ds_m
+        u[..., T] = -k * ds_m
+        back = 1.0 - math.exp(-ds_m / self.learn_memory_m)
+        u[..., H] = u[..., D] = back * self.share_prior
+        u[..., G] = back * self.gain_prior_per_m
+        return u
+
+    def share_covariance(self) -> np.ndarray:
+        """Prior covariance (2, 2) of (H, D): equal but for `share_tie_sd`."""
+        v, tie = self.share_prior_sd**2, self.share_tie_sd**2
+        return np.array([[v, v], [v, v + tie]])
+
+    def process_noise(self, ds_m: float) -> np.ndarray:
+        """Q over `ds_m`, (b, 12, 12): ∫ Φ(s)·q·Φ(s)ᵀ ds with each noise's polynomial response."""
+        b = len(self.lag_m)
+        q = np.zeros((b, N_STATES, N_STATES))
+        powers = np.arange(3)
+        moments = ds_m ** (powers[:, None] + powers[None, :] + 1) / (powers[:, None] + powers[None, :] + 1)
+        crab = np.zeros((b, N_STATES, 3))
+        crab[:, C, 0] = 1.0
+        crab[:, T, 1] = self.crab_coupling_per_m
+        crab[:, Y, 1] = 1.0
+        crab[:, Y, 2] = 0.5 * self.crab_coupling_per_m
+        tendency = np.zeros((1, N_STATES, 3))
+        tendency[:, K, 0] = tendency[:, T, 1] = 1.0
+        tendency[:, Y, 2] = 0.5
+        direction = np.zeros((1, N_STATES, 3))
+        direction[:, T, 0] = direction[:, Y, 1] = 1.0
+        for response, sd in (
+            (crab, self.crab_noise),
+            (tendency, self.tendency_noise),
+            (direction, self.direction_noise),
+        ):
+            q += sd * sd * (response @ moments @ np.swapaxes(response, 1, 2))
+        forgotten = 1.0 - math.exp(-2.0 * ds_m / self.learn_memory_m)
+        q[:, H : D + 1, H : D + 1] += forgotten * self.share_covariance()
+        q[:, G, G] += forgotten * self.gain_prior_sd_per_m**2
+        q[:, Y, Y] += self.offset_noise**2 * ds_m
+        q[:, RO, RO] += self.reference_offset_noise**2 * ds_m
+        q[:, RD, RD] += self.reference_direction_noise**2 * ds_m
+        q[:, RR, RR] += self.reference_curvature_noise**2 * ds_m
+        return q

@@ -1,0 +1,77 @@
+"""The path as driven, with all knowledge: a backward pass over the estimator's nodes.
+
+Rauch, Tung and Striebel (1965), per model of the stack, then the mixture by each node's weights:
+
+    J = P·Φᵀ·P'⁻¹,  x_s = x + J·(x_s' − x'),  P_s = P + J·(P_s' − P')·Jᵀ
+
+with ' the next node, before its measurement. What a node opened (a moved reference, a shot that
+disagrees) is in its P' already, as process noise at that node.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.estimate.estimator import Estimator, blend
+from steer.estimate.motion import G, H, T, Y
+
+
+@dataclass(frozen=True)
+class SmoothedPath:
+    """Arrays over nodes (n,), chainage ascending: offsets mm, headings against the axis mm/m, and
+    (n, 2) articulation (right, up; mm/m) and learned gain (line, level; 1/m) with its sd."""
+
+    chainage_m: np.ndarray
+    line_mm: np.ndarray
+    level_mm: np.ndarray
+    line_sd_mm: np.ndarray
+    level_sd_mm: np.ndarray
+    yaw_mm_per_m: np.ndarray
+    pitch_mm_per_m: np.ndarray
+    articulation_mm_per_m: np.ndarray
+    gain_per_m: np.ndarray
+    gain_sd_per_m: np.ndarray
+
+
+def smooth(estimator: Estimator) -> SmoothedPath:
+    """Smooth every node folded so far; the last one at each chainage counts."""
+    nodes = estimator.nodes
+    count = len(nodes)
+    means, covs = np.empty((count, 2, estimator.start.x.shape[1])), None
+    if count:
+        n = means.shape[2]
+        covs = np.empty((count, 2, n, n))
+        after_x, after_p = nodes[-1].x, nodes[-1].p
+        means[-1], covs[-1] = blend(after_x, after_p, nodes[-1].weights)
+        for i in range(count - 2, -1, -1):
+            node, later = nodes[i], nodes[i + 1]
+            cross = later.phi @ node.p
+            j = np.swapaxes(_solve(later.p_before, cross), 1, 2)
+            after_x = node.x + np.einsum("bij,bj->bi", j, after_x - later.x_before)
+            after_p = node.p + j @ (after_p - later.p_before) @ np.swapaxes(j, 1, 2)
+            after_p = 0.5 * (after_p + np.swapaxes(after_p, 1, 2))
+            means[i], covs[i] = blend(after_x, after_p, node.weights)
+    at = np.array([node.s_m for node in nodes])
+    keep = np.append(np.diff(at) > 1e-6, True) if count else np.zeros(0, bool)
+    a = np.array([node.articulation for node in nodes]).reshape(-1, 2)[keep]
+    x = means[keep]
+    var = np.zeros((0, 2, 1, 1)) if covs is None else covs[keep]
+    diagonal = np.sqrt(np.maximum(np.diagonal(var, axis1=2, axis2=3), 0.0))
+    heading = x[:, :, T] + x[:, :, H] * a
+    empty = np.zeros((0, 2))
+    return SmoothedPath(
+        at[keep], x[:, 0, Y], x[:, 1, Y],
+        diagonal[:, 0, Y] if count else empty[:, 0], diagonal[:, 1, Y] if count else empty[:, 0],
+        heading[:, 0], heading[:, 1], a, x[:, :, G], diagonal[:, :, G] if count else empty,
+    )  # fmt: skip
+
+
+def _solve(p: np.ndarray, cross: np.ndarray) -> np.ndarray:
+    """P'⁻¹·cross with rows and columns scaled to 1: states that are known exactly stay solvable."""
+    scale = np.sqrt(np.maximum(np.diagonal(p, axis1=1, axis2=2), 1e-18))
+    unit = p / (scale[:, :, None] * scale[:, None, :])
+    unit = unit + 1e-10 * np.eye(p.shape[1])
+    found: np.ndarray = np.linalg.solve(unit, cross / scale[:, :, None]) / scale[:, :, None]
+    return found

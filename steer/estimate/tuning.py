@@ -1,0 +1,81 @@
+"""The estimator's constants, each from the machine's geometry, the drive file or common practice.
+
+Figures without a source are common practice, no source; tests/bench shows how little the result
+depends on them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.drivefile import DriveFile
+from steer.estimate.motion import MotionModel
+
+GATE = 4.0  # standard deviations beyond which one reading is wild (normal: 1 in 16,000)
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Standard deviations of the state at the launch, in the states' units."""
+
+    offset: float
+    direction: float
+    reference_offset: float
+    reference_direction: float
+    reference_curvature: float
+    yaw_zero: float
+    pitch_zero: float
+
+
+# Models of the stack: (lag in machine lengths, coupling of crab to curvature as a share of 2/L).
+# From a bore that bends at once with its bodies to one that bends long after.
+MODELS = ((0.15, 1.0), (0.5, 0.5), (1.2, 0.0))
+
+
+def motion_of(drive: DriveFile, models: tuple[tuple[float, float], ...] = MODELS) -> MotionModel:
+    """The motion models of a drive's machine, one a (lag, coupling) pair."""
+    length = drive.machine.front_length_m + drive.machine.rear_length_m
+    share = drive.machine.rear_length_m / length  # two bodies, tail on the bore
+    rigid = 2.0 / length  # three points on one circle
+    sd = drive.sd
+    return MotionModel(
+        length_m=length,
+        lag_m=np.array([lag for lag, _ in models]) * length,
+        crab_coupling_per_m=np.array([coupling for _, coupling in models]) * 2.0 / length,
+        share_prior=0.6 * share,
+        share_prior_sd=0.35 * share,
+        share_tie_sd=0.25 * share,
+        share_bounds=(-0.1 * share, 1.6 * share),
+        gain_prior_per_m=0.55 * rigid,
+        gain_prior_sd_per_m=0.25 * rigid,
+        gain_bounds_per_m=(0.08 * rigid, 1.5 * rigid),
+        crab_sd=2.0,
+        crab_noise=0.35,
+        tendency_sd=0.2,
+        tendency_noise=0.06,
+        tendency_fade_m=8.0 * length,
+        offset_noise=0.15,
+        direction_noise=0.08,
+        learn_memory_m=300.0,
+        reference_offset_noise=0.1 * sd.reference_mm,
+        reference_direction_noise=0.1 * sd.reference_mm_per_m,
+        reference_curvature_noise=2e-5,
+    )
+
+
+def priors_of(drive: DriveFile) -> Priors:
+    """What is known at the launch. Refraction: 1 K/m across a beam bends it 0.93e-3 mm/m² at 20 °C
+    (Barrell and Sears, memory); a third of that is taken as one sd for a beam along a tunnel."""
+    sd = drive.sd
+    beam = drive.reference.kind == "beam"
+    return Priors(
+        offset=sd.launch_mm,
+        direction=sd.launch_mm_per_m,
+        reference_offset=sd.reference_mm,
+        reference_direction=sd.reference_mm_per_m,
+        reference_curvature=3e-4 if beam else 3e-5,
+        yaw_zero=0.1,
+        pitch_zero=sd.pitch_bias_mm_per_m,
+    )
