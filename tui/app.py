@@ -113,6 +113,7 @@ class SteerApp(App[None]):
         )
         self._own_decision: Decision | None = None
         self._said_until = 0.0
+        self.refused = ""  # all lines of the last refusal, for a dialog with room for them
         self._steady = steady
         if first is not None:
             self._take(first)
@@ -195,10 +196,12 @@ class SteerApp(App[None]):
         try:
             answer = await self.desk.do(lambda: work(self.source))
         except _READING_FAILS as error:
-            self.say(f"Not stored: {str(error).splitlines()[0] if str(error) else type(error).__name__}")
+            self.refused = str(error) or type(error).__name__
+            self.say(f"Not stored: {self.refused.splitlines()[0]}")
             return False
+        self.refused = ""
         await self.look()
-        self.say(f"{said} {answer}" if isinstance(answer, str) and answer else said)
+        self.say(f"{said} {answer}".strip() if isinstance(answer, str) else said)
         return True
 
     # ---- keys of every screen
@@ -210,8 +213,10 @@ class SteerApp(App[None]):
         await super().on_event(event)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """The key of the screen in front is not offered."""
-        return not (action == "mode" and parameters == (self.current_mode,))
+        """The key of the screen in front is not offered, nor any other screen's over help or guide."""
+        if action == "mode":
+            return parameters != (self.current_mode,) and len(self.screen_stack) == 1
+        return True
 
     async def action_mode(self, mode: str) -> None:
         """Changes the screen."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 from steer.advice import Snapshot
@@ -11,8 +12,14 @@ class Source(Protocol):
     """A drive as the screens use it. Every method may raise `steer.errors.SteerError`.
 
     All calls come from one thread, so a source may hold a database connection.
-    Optional methods, used when a source has them: `try_setting`, `asbuilt`, `events`,
-    `read_shots`, `withdraw_shot`, `restore_shot`.
+    Optional methods, used when a source has them: `try_setting(right_mm_per_m, up_mm_per_m)`,
+    `events(after)`, `asbuilt()`, `export_asbuilt(path)`, `read_shots(path)`, and
+    `accept_shot(number)`, `hold_shot(number)`, `withdraw_shot(number)`. Those that store may answer
+    with a text, which is shown. Keys for what a source cannot do are not offered.
+
+    Optional entries of `Snapshot.extra`: "pipe" (number at the face), "decision" (mapping with the
+    fields of `tui.scene.Decision`, or None), "last_reading_arrival" (ISO 8601), "reference" (a text:
+    the reference's error as found).
     """
 
     def refresh(self) -> bool:
@@ -32,3 +39,54 @@ class Source(Protocol):
 
     def undo_last(self) -> object:
         """Stores that the newest decision or note is taken back; a text says which."""
+
+
+# What the optional methods give. Any object with these fields will do.
+
+
+class Tried(Protocol):
+    """Answer of `try_setting(right_mm_per_m, up_mm_per_m)`: limits checked, nothing stored."""
+
+    cylinder_mm: tuple[float, ...]
+    problems: tuple[str, ...]  # empty: the setting may be stored
+
+
+class LoggedEvent(Protocol):
+    """One event of `events(after)`: those with a sequence above `after`, oldest first."""
+
+    sequence: int
+    arrived: str  # ISO 8601, UTC
+    kind: str
+    body: dict[str, object]
+
+
+class AsBuiltPoint(Protocol):
+    """Deviation at a chainage. `verdict` is "inside", "outside" or "cannot tell"."""
+
+    chainage_m: float
+    line_mm: float
+    line_sd_mm: float
+    level_mm: float
+    level_sd_mm: float
+    verdict_line: str
+    verdict_level: str
+
+
+class AsBuiltPipe(Protocol):
+    """A pipe as it lies; the joint is the one behind it."""
+
+    number: int
+    chainage_m: float  # its middle
+    line_mm: float
+    level_mm: float
+    verdict: str
+    joint_mm_per_m: float | None
+    gap_mm: float | None
+
+
+class AsBuilt(Protocol):
+    """Answer of `asbuilt()`: what the engineer's screen shows."""
+
+    points: Sequence[AsBuiltPoint]
+    pipes: Sequence[AsBuiltPipe]
+    summary: Sequence[str]  # a few lines: totals, verdict, force

@@ -16,6 +16,7 @@ from steer.advice import (
     ShotView,
     Snapshot,
 )
+from steer.errors import InputRefused
 
 ARRIVED = "2026-03-04T09:41:20+00:00"
 ARRIVED_S = 1772617280.0
@@ -191,6 +192,49 @@ class Tried:
     problems: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Logged:
+    sequence: int
+    arrived: str
+    kind: str
+    body: dict
+
+
+@dataclass(frozen=True)
+class BuiltPoint:
+    chainage_m: float
+    line_mm: float
+    line_sd_mm: float
+    level_mm: float
+    level_sd_mm: float
+    verdict_line: str
+    verdict_level: str
+
+
+@dataclass(frozen=True)
+class BuiltPipe:
+    number: int
+    chainage_m: float
+    line_mm: float
+    level_mm: float
+    verdict: str
+    joint_mm_per_m: float | None
+    gap_mm: float | None
+
+
+@dataclass(frozen=True)
+class Built:
+    points: tuple
+    pipes: tuple
+    summary: tuple
+
+
+def _verdict(value_mm: float, limit_mm: float) -> str:
+    if abs(value_mm) > limit_mm + 5.0:
+        return "outside"
+    return "cannot tell" if abs(value_mm) > limit_mm - 5.0 else "inside"
+
+
 class FakeDrive:
     """Same methods as a drive; remembers what it was asked to store."""
 
@@ -225,8 +269,9 @@ class FakeDrive:
     def note(self, text: str) -> None:
         self._store("note", text)
 
-    def undo_last(self) -> None:
+    def undo_last(self) -> str:
         self._store("undo_last")
+        return "The acceptance is taken back."
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         problems = []
@@ -239,6 +284,73 @@ class FakeDrive:
         return Tried(
             (36 - move - lift, 36 - move + lift, 36 + move + lift, 36 + move - lift), tuple(problems)
         )
+
+    def events(self, after: int = 0):
+        """Three hundred readings, a note, a shot."""
+        bodies = [("reading", {"chainage_m": 0.05 * n, "yaw_mm_per_m": 0.4}) for n in range(1, 301)]
+        bodies += [
+            ("note", {"text": "wet sand at the face"}),
+            ("check_shot", {"chainage_m": 90.0, "point": "face"}),
+        ]
+        for number, (kind, body) in enumerate(bodies, 1):
+            if number > after:
+                yield Logged(number, ARRIVED, kind, body)
+
+    def asbuilt(self) -> Built:
+        path = self.current.path
+        points = tuple(
+            BuiltPoint(
+                float(path.chainage_m[n]),
+                3.2 * float(path.line_mm[n]),
+                float(path.line_sd_mm[n]),
+                float(path.level_mm[n]),
+                float(path.level_sd_mm[n]),
+                _verdict(3.2 * float(path.line_mm[n]), 50.0),
+                _verdict(float(path.level_mm[n]), 30.0),
+            )
+            for n in range(0, len(path.chainage_m), 10)
+        )
+        pipes = tuple(
+            BuiltPipe(
+                n,
+                1.8 * n - 0.9,
+                3.2 * float(np.interp(1.8 * n, path.chainage_m, path.line_mm)),
+                float(np.interp(1.8 * n, path.chainage_m, path.level_mm)),
+                _verdict(3.2 * float(np.interp(1.8 * n, path.chainage_m, path.line_mm)), 50.0),
+                0.1 * n if n > 1 else None,
+                0.2 * n if n > 1 else None,
+            )
+            for n in range(1, 54)
+        )
+        summary = (
+            "Line: inside 74 m, outside 9 m, cannot tell 13 m; RMS 31 mm; worst 64 mm right at 40.0 m.",
+            "Level: inside 96 m; RMS 7 mm; worst 12 mm low at 35.0 m.",
+        )
+        return Built(points, pipes, summary)
+
+    def export_asbuilt(self, path: str) -> str:
+        self.calls.append(("export", path))
+        return path
+
+    def read_shots(self, path: str) -> str:
+        if not path.endswith(".csv"):
+            raise InputRefused([f"{path}: line {n}: sd_mm: missing" for n in range(2, 40)])
+        self._store("read_shots", path)
+        return "2 shots."
+
+    def accept_shot(self, number: int) -> None:
+        self._word(number, "agrees")
+
+    def hold_shot(self, number: int) -> None:
+        self._word(number, "waiting")
+
+    def withdraw_shot(self, number: int) -> None:
+        self._word(number, "withdrawn")
+
+    def _word(self, number: int, verdict: str) -> None:
+        shots = tuple(replace(s, verdict=verdict) if s.number == number else s for s in self.current.shots)
+        self.current = replace(self.current, shots=shots)
+        self._store("shot", number, verdict)
 
     def _store(self, *call: object) -> None:
         self.calls.append(call)

@@ -152,6 +152,7 @@ class _Cells:
         self.marks: dict[tuple[int, int], tuple[str, str]] = {}
         self.labels: dict[int, Row] = {}
         self.limit_seen = False
+        self.limit_names: list[tuple[int, str]] = []
         snapshot = scene.snapshot
         if snapshot is None:
             self.half_mm = 1.0
@@ -164,7 +165,8 @@ class _Cells:
         limit = limit_mm(snapshot, plane)
         self.half_mm = self._half_range(scene.close, limit, path, sd, [*forecast, *alone])
         self._draw_limits(limit)
-        face = advice.chainage_m if advice is not None else snapshot.start_chainage_m
+        driven_to = float(snapshot.path.chainage_m[-1]) if len(path) else snapshot.start_chainage_m
+        face = advice.chainage_m if advice is not None else driven_to
         self._draw_path(snapshot.path.chainage_m, path, sd, face)
         hold = advice is not None and advice.correction.hold
         start = float(path[-1]) if len(path) else 0.0
@@ -176,6 +178,7 @@ class _Cells:
             for y in range(height):
                 self.marks.setdefault((y, end), (self.glyphs.wall, "limit"))
         self._label_ends(list(forecast), [] if hold else list(alone), hold)
+        self._name_limits()
 
     def _path(self, snapshot: Snapshot) -> tuple[np.ndarray, np.ndarray]:
         if self.plane == "line":
@@ -215,11 +218,19 @@ class _Cells:
                 continue
             self.limit_seen = True
             y = self._pixel(value * (1 - 1e-9)) // 2
-            text = f"{self.glyphs.limit} limit {limit:.0f} {name} "
-            if self.where.columns < 40:
-                text = f"{limit:.0f} {name} "
             for x in range(self.where.columns):
-                self.marks[(y, x)] = (text[x] if x < len(text) else self.glyphs.limit, "limit")
+                self.marks[(y, x)] = (self.glyphs.limit, "limit")
+            self.limit_names.append((y, f" limit {limit:.0f} {name} "))
+
+    def _name_limits(self) -> None:
+        """Writes each limit's value into its rule, where nothing else is drawn."""
+        for y, text in self.limit_names:
+            busy = self.ink[2 * y] + self.ink[2 * y + 1] > 0
+            columns = range(1, self.where.columns - len(text))
+            left = next((x for x in columns if not busy[x - 1 : x + len(text) + 1].any()), None)
+            if left is not None:
+                for n, character in enumerate(text):
+                    self.marks[(y, left + n)] = (character, "limit")
 
     def _draw_path(self, chainage: np.ndarray, path: np.ndarray, sd: np.ndarray, face: float) -> None:
         if len(path) == 0:

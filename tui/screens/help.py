@@ -14,13 +14,13 @@ from tui.widgets.key_line import KeyLine
 from tui.widgets.rows import Rows
 
 _MEANINGS = (
-    "Right, left, up, down, high, low: looking ahead, in the direction of the drive.",
-    "LEFT 3.5 mm/m: set the front body 3.5 mm/m left of the rear body through the next stroke.",
-    "Cylinders: out is more extension, in is less, in mm as the machine shows them.",
-    "12 mm left ±5: the face lies 12 mm left of the design axis, to within 5 mm (two standard deviations).",
+    "Right, left, up, down, high, low: looking ahead, as the drive goes.",
+    "LEFT 3.5 mm/m: hold the front body 3.5 mm/m left of the rear body.",
+    "Cylinders: out is more extension, in is less, in mm as on the machine.",
+    "12 mm left ±5: the face is 12 mm left of the design axis, to within 5 mm (two standard deviations).",
     "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; "
     "dots, without; o, a check shot; straight rules, the limits.",
-    "No proposal is shown when readings stopped, the log is out of reach, or the estimate is too unsure.",
+    "No proposal: readings stopped, the log is out of reach, or the estimate is too unsure to steer by.",
 )
 
 

@@ -73,7 +73,7 @@ class StrokeScreen(SteerScreen):
 
     async def action_undo(self) -> None:
         """Takes back the newest decision or note, by a further event."""
-        if await self.steer.store(lambda drive: drive.undo_last(), "Taken back."):
+        if await self.steer.store(lambda drive: drive.undo_last(), ""):
             self.steer.decide(None)
 
     def action_window(self) -> None:

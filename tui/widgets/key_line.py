@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textual.app import App
+from textual.binding import Binding
 from textual.screen import Screen
 
 from tui.draw import key_line
@@ -24,6 +26,12 @@ _NAMES = {
     "equals_sign": "=",
 }
 
+# What Textual binds on every screen by itself.
+_NOT_OURS = frozenset(
+    binding.action if isinstance(binding, Binding) else binding[1]
+    for binding in (*App.BINDINGS, *Screen.BINDINGS)
+)
+
 
 def key_name(key: str) -> str:
     """A key as written on the keyboard."""
@@ -38,7 +46,7 @@ def keys_of(screen: Screen, shown_only: bool = True) -> list[tuple[str, str]]:
     found: dict[tuple[int, str, str], list[str]] = {}
     for active in screen.active_bindings.values():
         binding = active.binding
-        if binding.system or not binding.description or not active.enabled:
+        if not binding.description or not active.enabled or binding.action in _NOT_OURS:
             continue
         if shown_only and not binding.show:
             continue

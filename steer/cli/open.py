@@ -1,0 +1,106 @@
+"""`steer open`: the terminal screens over a drive folder."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from steer.errors import CommandLineWrong, FolderUnusable
+
+if TYPE_CHECKING:
+    from tui.source import Source
+
+PALETTES = ("slate", "daylight", "night", "plain")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Folder, and how the screens look."""
+    parser.add_argument("folder", type=Path, help="the drive's folder")
+    add_look(parser)
+
+
+def add_look(parser: argparse.ArgumentParser) -> None:
+    """Options of every command that opens the screens."""
+    parser.add_argument(
+        "--ascii", action="store_true", help="draw with ASCII only (also: STEER_ASCII=1 in the environment)"
+    )
+    parser.add_argument(
+        "--palette", choices=PALETTES, default="slate", help="palette to start with; NO_COLOR is honoured"
+    )
+    parser.add_argument(
+        "--stale-after",
+        type=float,
+        default=None,
+        metavar="MINUTES",
+        help="hide the proposal when no reading came for so long (default 15; 0: never)",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Opens the drive and its screens until the person leaves."""
+    folder = Path(args.folder)
+
+    def open_drive() -> Source:
+        from steer.cli.screen_source import ScreenSource
+        from steer.drive import Drive
+
+        try:
+            return ScreenSource(Drive.open(folder, write=True))
+        except FolderUnusable:
+            # A folder that cannot be written can still be looked at; storing then says why not.
+            return ScreenSource(Drive.open(folder, write=False))
+
+    return show(open_drive, args)
+
+
+def show(open_source: Callable[[], Source], look: argparse.Namespace) -> int:
+    """Runs the screens over the source that `open_source` opens, in the one thread that will use it.
+
+    `look` holds what `add_look` added, or less. Refusals of `open_source` come up before the screen does.
+    """
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise CommandLineWrong("the screens need a terminal; `steer next FOLDER` prints the same as text")
+    stale_after = getattr(look, "stale_after", None)
+    if stale_after is not None and not 0.0 <= stale_after < 1e6:
+        raise CommandLineWrong(f"--stale-after {stale_after:g}: allowed are 0 or more minutes")
+    from tui.desk import Desk
+
+    desk = Desk()
+    try:
+        # The drive is read while the screen's library loads.
+        opened = desk.start(lambda: _first(open_source))
+        from tui.app import SteerApp
+        from tui.scene import DEFAULT_STALE_MINUTES
+
+        source, snapshot = opened.result()
+        app = SteerApp(
+            source,
+            desk,
+            ascii_only=getattr(look, "ascii", False) or _ascii_wanted(),
+            palette=getattr(look, "palette", None) or "slate",
+            stale_minutes=DEFAULT_STALE_MINUTES if stale_after is None else stale_after,
+            first=snapshot,
+        )
+        # Without the mouse a terminal's own selecting and copying keep working.
+        app.run(mouse=False)
+        desk.start(lambda: getattr(source, "close", lambda: None)()).result()
+        return app.return_code or 0
+    finally:
+        desk.close()
+
+
+def _first(open_source: Callable[[], Source]) -> tuple[Source, Any]:
+    source = open_source()
+    source.refresh()
+    return source, source.snapshot()
+
+
+def _ascii_wanted() -> bool:
+    if os.environ.get("STEER_ASCII", "") not in ("", "0"):
+        return True
+    encoding = (sys.stdout.encoding or "").lower().replace("-", "")
+    return not encoding.startswith("utf")

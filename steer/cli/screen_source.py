@@ -1,0 +1,121 @@
+"""A drive as the screens ask for it (see `tui.source.Source`): one object, used by one thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from steer.advice import Snapshot
+from steer.drive import Drive
+from steer.log import Event
+from steer.machine.cylinders import extensions
+
+_DECISIONS = ("accepted", "overridden")
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A setting looked at and not stored: the extensions that make it, and the limits it breaks."""
+
+    cylinder_mm: tuple[float, ...]
+    problems: tuple[str, ...]
+
+
+class ScreenSource:
+    """Wraps a `Drive`; what the drive learns to do later is offered as soon as it can."""
+
+    def __init__(self, drive: Drive) -> None:
+        self.drive = drive
+        for name in ("asbuilt", "export_asbuilt", "accept_shot", "hold_shot", "withdraw_shot"):
+            method = getattr(drive, name, None)
+            if method is not None:
+                setattr(self, name, method)
+
+    def close(self) -> None:
+        """Closes the drive."""
+        self.drive.close()
+
+    def refresh(self) -> bool:
+        """Takes in what was added to the log."""
+        return self.drive.refresh()
+
+    def snapshot(self) -> Snapshot:
+        """The drive's snapshot, with the decision that stands for the coming stroke."""
+        snapshot = self.drive.snapshot()
+        return replace(snapshot, extra={"decision": self._decision(snapshot)} | snapshot.extra)
+
+    def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:
+        made = [event for event in self.drive.decisions if event.kind in _DECISIONS]
+        if not made or snapshot.advice is None:
+            return None
+        body = made[-1].body
+        if body.get("stroke") != snapshot.advice.stroke:
+            return None
+        names = ("stroke", "right_mm_per_m", "up_mm_per_m", "cylinder_mm")
+        return {"kind": made[-1].kind} | {name: body.get(name) for name in names}
+
+    def events(self, after: int = 0) -> Iterator[Event]:
+        """Events of the log above a sequence."""
+        return self.drive.log.events(after=after)
+
+    def accept(self) -> object:
+        """Stores that the proposal is taken."""
+        return self.drive.accept()
+
+    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
+        """Stores an own setting."""
+        return self.drive.override(right_mm_per_m, up_mm_per_m)
+
+    def note(self, text: str) -> object:
+        """Stores a note."""
+        return self.drive.note(text)
+
+    def undo_last(self) -> str:
+        """Takes the newest decision or note back; says which."""
+        standing = self.drive.decisions[-1] if self.drive.decisions else None
+        if self.drive.undo_last() is None or standing is None:
+            return "Nothing stands that could be taken back."
+        if standing.kind == "note":
+            return f"The note {str(standing.body.get('text', ''))[:40]!r} is taken back."
+        word = "acceptance" if standing.kind == "accepted" else "own setting"
+        return f"The {word} for stroke {int(standing.body['stroke']) + 1} is taken back."
+
+    def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
+        """Looks at a setting: whole cylinder steps at the present roll, and the limits it breaks."""
+        attempt: Callable[[float, float], Any] | None = getattr(self.drive, "try_setting", None)
+        if attempt is not None:
+            tried = attempt(right_mm_per_m, up_mm_per_m)
+            return Tried(tuple(tried.cylinder_mm), tuple(tried.problems))
+        machine = self.drive.file.machine
+        cylinders = machine.cylinders
+        advice = self.drive.advice()
+        roll_deg = advice.roll_deg if advice is not None else 0.0
+        exact = extensions(right_mm_per_m, up_mm_per_m, roll_deg, cylinders)
+        whole = np.round(exact / cylinders.step_mm) * cylinders.step_mm
+        problems = []
+        if np.hypot(right_mm_per_m, up_mm_per_m) > machine.max_articulation_mm_per_m:
+            problems.append(f"at most {machine.max_articulation_mm_per_m:g} mm/m in both planes together")
+        low, high = cylinders.range_mm
+        for number, mm in enumerate(whole, 1):
+            if not low <= mm <= high:
+                problems.append(
+                    f"cylinder {number} would stand at {mm:g} mm; allowed are {low:g} to {high:g} mm"
+                )
+        if advice is not None:
+            most = machine.max_change_mm_per_m
+            for plane, now, wanted in (
+                ("line", advice.now_right_mm_per_m, right_mm_per_m),
+                ("level", advice.now_up_mm_per_m, up_mm_per_m),
+            ):
+                if abs(wanted - now) > most + 1e-9:
+                    problems.append(f"{plane} would change by more than {most:g} mm/m in one stroke")
+        return Tried(tuple(float(mm) for mm in whole), tuple(problems))
+
+    def read_shots(self, path: str) -> str:
+        """Adds check shots from a file, all or none; says what came in."""
+        from steer.intake import store_shots
+
+        return " ".join(account.line() for account in store_shots(self.drive.folder, [path]))

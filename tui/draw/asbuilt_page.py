@@ -1,0 +1,98 @@
+"""The engineer's page: deviations along the drive with their verdicts, and the pipes beside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from steer.advice import Path, Snapshot
+from tui.draw import strip, words
+from tui.draw.spans import Row, fit, wrap
+from tui.scene import Scene
+from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
+
+_SIGN = {"inside": ("-", "good"), "outside": ("X", "alarm"), "cannot tell": ("?", "warn")}
+
+
+def summary_rows(built: AsBuilt | None, why_not: str, width: int, height: int) -> list[Row]:
+    """Title, and the totals as the core words them."""
+    rows: list[Row] = [((" AS-BUILT against tolerance".ljust(width), "title"),)]
+    if built is None:
+        rows += [((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]
+        return rows[:height]
+    for text in built.summary:
+        rows += [((f" {line}", ""),) for line in wrap(text, width - 2, 2)]
+    return rows[:height]
+
+
+def strips(scene: Scene, built: AsBuilt, where: strip.Reach, width: int, height: int) -> list[Row]:
+    """Both strips with a verdict row under each, and the chainages; `height` rows, at least 7."""
+    if scene.snapshot is None or not built.points:
+        return []
+    shown = replace(scene, snapshot=_as_path(scene.snapshot, built.points))
+    each = (height - 3) // 2
+    rows: list[Row] = []
+    for plane in ("line", "level"):
+        body = each if plane == "line" else height - 3 - each
+        rows += strip.draw(shown, plane, where, body)
+        rows.append(verdict_row(built.points, plane, where))
+    rows.append(strip.scale_row(shown, where))
+    return [fit(row, width) for row in rows]
+
+
+def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: strip.Reach) -> Row:
+    """One sign a column: - inside, X outside, ? cannot tell; the worst of a column counts."""
+    rank = {"inside": 1, "cannot tell": 2, "outside": 3}
+    worst: list[str] = [""] * where.columns
+    chainages = [point.chainage_m for point in points]
+    for n, point in enumerate(points):
+        verdict = point.verdict_line if plane == "line" else point.verdict_level
+        # A point stands for the stretch half-way to its neighbours.
+        before = 0.5 * (chainages[n] + chainages[n - 1]) if n else chainages[n]
+        after = 0.5 * (chainages[n] + chainages[n + 1]) if n + 1 < len(points) else chainages[n]
+        if after < where.from_m or before > where.to_m:
+            continue
+        first = where.column(max(before, where.from_m)) or 0
+        last = where.column(min(after, where.to_m))
+        for x in range(first, (where.columns - 1 if last is None else last) + 1):
+            if rank.get(verdict, 0) > rank.get(worst[x], 0):
+                worst[x] = verdict
+    spans: list[tuple[str, str]] = [("verdict".ljust(where.margin), "quiet")] if where.margin else []
+    for verdict in worst:
+        sign, role = _SIGN.get(verdict, (" ", ""))
+        if spans and spans[-1][1] == role:
+            spans[-1] = (spans[-1][0] + sign, role)
+        else:
+            spans.append((sign, role))
+    return tuple(spans)
+
+
+def pipe_head(width: int) -> list[Row]:
+    """Names of the pipe table's columns."""
+    text = "  pipe  middle m  line mm   level mm  joint mm/m  gap mm  verdict"
+    return [((text[:width].ljust(width), "title"),)]
+
+
+def pipe_row(pipe: AsBuiltPipe) -> Row:
+    """One pipe in one row."""
+    role = {"outside": "warn", "cannot tell": "strong"}.get(pipe.verdict, "")
+    joint = "-" if pipe.joint_mm_per_m is None else f"{pipe.joint_mm_per_m:.1f}"
+    gap = "-" if pipe.gap_mm is None else f"{pipe.gap_mm:.0f}"
+    line = f"{abs(pipe.line_mm):.0f} {words.side('line', pipe.line_mm)}".strip()
+    level = f"{abs(pipe.level_mm):.0f} {words.side('level', pipe.level_mm)}".strip()
+    text = f"{pipe.number:>5} {pipe.chainage_m:>9.2f}  {line:<9} {level:<9} {joint:>10}  {gap:>6}  "
+    return ((text, role), (pipe.verdict, role or "good"))
+
+
+def _as_path(snapshot: Snapshot, points: Sequence[AsBuiltPoint]) -> Snapshot:
+    """The snapshot with the as-built line for a path and nothing ahead."""
+    path = Path(
+        np.array([p.chainage_m for p in points]),
+        np.array([p.line_mm for p in points]),
+        np.array([p.line_sd_mm for p in points]),
+        np.array([p.level_mm for p in points]),
+        np.array([p.level_sd_mm for p in points]),
+    )
+    return replace(snapshot, path=path, advice=None)

@@ -1,0 +1,128 @@
+"""The surveyor's page: check shots with what they say against the estimate."""
+
+from __future__ import annotations
+
+from steer.advice import FaceEstimate, ShotView
+from tui.draw import words
+from tui.draw.spans import Row, wrap
+from tui.scene import Scene, blocked
+
+_MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "held": "?", "withdrawn": "x"}
+
+
+def title_rows(scene: Scene, width: int) -> list[Row]:
+    """How many shots and how they stand; where the face is; when the next one is due."""
+    snapshot = scene.snapshot
+    shots = snapshot.shots if snapshot is not None else ()
+    counts = [f"{len(shots)} taken"]
+    for verdict in ("disagrees", "waiting", "held", "withdrawn"):
+        number = sum(1 for shot in shots if shot.verdict == verdict)
+        if number:
+            counts.append(f"{number} {verdict}")
+    rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
+    if snapshot is None or snapshot.advice is None:
+        rows.append(((" No reading yet.", "quiet"),))
+        return rows
+    advice = snapshot.advice
+    was = "was " if blocked(scene) else ""
+    rows.append(
+        (
+            (f" Face {advice.chainage_m:.2f} m: ", "quiet"),
+            (f"{was}{estimate_text(advice.estimate, scene.glyphs.plus_minus)}", "strong"),
+        )
+    )
+    if advice.next_survey_m is not None:
+        left = advice.next_survey_m - advice.chainage_m
+        due = f"in {left:.1f} m, by {advice.next_survey_m:.1f} m" if left > 0.05 else "NOW: it is overdue"
+        rows.append(((" Next check survey ", "quiet"), (due, "strong" if left > 0.05 else "warn")))
+    reference = snapshot.extra.get("reference")
+    if isinstance(reference, str) and reference:
+        rows += [((f" {line}", ""),) for line in wrap(reference, width - 2, 2)]
+    return rows
+
+
+def estimate_text(estimate: FaceEstimate, plus_minus: str) -> str:
+    """Line and level of the face with two standard deviations."""
+    return (
+        f"{words.offset('line', estimate.line_mm)} {plus_minus}{words.spread(estimate.line_sd_mm)}, "
+        f"{words.offset('level', estimate.level_mm)} {plus_minus}{words.spread(estimate.level_sd_mm)}"
+    )
+
+
+def head(width: int) -> list[Row]:
+    """Names of the columns."""
+    text = "    no chainage point      shot, mm         against estimate, mm      verdict"
+    return [((text[:width].ljust(width), "title"),)]
+
+
+def item(shot: ShotView, width: int) -> Row:
+    """One shot in one row."""
+    found = f"{_short('line', shot.line_mm):>9}{_short('level', shot.level_mm):>9}"
+    against = (
+        f"{_short('line', shot.innovation_line_mm):>9}{_short('level', shot.innovation_level_mm):>9}"
+        f"{_in_sd(shot):>8}"
+    )
+    role = {"disagrees": "warn", "waiting": "strong", "withdrawn": "quiet"}.get(shot.verdict, "")
+    lead = f"{_MARK.get(shot.verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f} {shot.point:<6}"
+    return ((lead, role), (found, ""), ("  ", ""), (against, role), (f"  {shot.verdict}", role))
+
+
+def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -> list[Row]:
+    """The shot under the cursor in sentences."""
+    rows: list[Row] = [((" THIS SHOT".ljust(width), "title"),)]
+    texts: list[tuple[str, str]] = []
+    if shot is not None:
+        pm = scene.glyphs.plus_minus
+        taken = f", taken {shot.time[:16].replace('T', ' ')} UTC" if shot.time else ""
+        texts.append(
+            (
+                f"Shot {shot.number}, {shot.point}, at {shot.chainage_m:.2f} m{taken}: "
+                f"{words.offset('line', shot.line_mm)} {pm}{words.spread(shot.sd_line_mm)}, "
+                f"{words.offset('level', shot.level_mm)} {pm}{words.spread(shot.sd_level_mm)}.",
+                "",
+            )
+        )
+        for plane, innovation, sd in (
+            ("line", shot.innovation_line_mm, shot.innovation_sd_line_mm),
+            ("level", shot.innovation_level_mm, shot.innovation_sd_level_mm),
+        ):
+            if innovation is None or innovation != innovation:
+                continue
+            where = words.side(plane, innovation)
+            way = {"high": "higher", "low": "lower"}.get(where, f"further {where}")
+            lay = f"{abs(innovation):.0f} mm {way} than estimated" if where else "where estimated"
+            share = f" ({abs(innovation) / sd:.1f} standard deviations)" if sd else ""
+            texts.append((f"{plane.capitalize()}: it lay {lay}{share}.", ""))
+        if shot.verdict == "disagrees":
+            told = (
+                "It disagrees: a survey blunder, or the reference moved. Shoot again before trusting either."
+            )
+            texts.insert(1, (told, "strong"))
+        if shot.verdict == "waiting":
+            texts.append(("It waits for a word: until then it does not count.", "strong"))
+        if shot.verdict == "withdrawn":
+            texts.append(("It is withdrawn and does not count.", "strong"))
+    if before_after:
+        texts.append((before_after, "strong"))
+    for text, role in texts:
+        rows += [((f" {line}", role),) for line in wrap(text, width - 2, 3)]
+    return rows
+
+
+def _short(plane: str, value: float | None) -> str:
+    if value is None or value != value:
+        return "-"
+    return f"{abs(value):.0f} {words.side(plane, value)}".strip()
+
+
+def _in_sd(shot: ShotView) -> str:
+    """The larger of the two innovations in its own standard deviations."""
+    ratios = [
+        abs(value) / sd
+        for value, sd in (
+            (shot.innovation_line_mm, shot.innovation_sd_line_mm),
+            (shot.innovation_level_mm, shot.innovation_sd_level_mm),
+        )
+        if value is not None and sd
+    ]
+    return f"{max(ratios):.1f} sd" if ratios else ""

@@ -1,0 +1,186 @@
+"""The engineer's screen: what was built against what was allowed."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+
+from steer.errors import SteerError
+from tui.draw import asbuilt_page, counters, strip
+from tui.draw.glyphs import to_ascii
+from tui.draw.spans import Row
+from tui.screens.base import SteerScreen
+from tui.source import AsBuilt
+from tui.widgets.key_line import KeyLine
+from tui.widgets.list_rows import ListRows
+from tui.widgets.rows import Rows
+
+STRETCHES_M = (10.0, 20.0, 40.0, 80.0, 160.0, 320.0, 640.0, 1280.0)
+
+
+class BuiltStrips(Rows):
+    """Summary, both strips, verdicts."""
+
+    DEFAULT_CSS = "BuiltStrips { height: 2fr; }"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, AsBuiltScreen)
+        scene = self.steer.scene
+        rows = asbuilt_page.summary_rows(screen.built, screen.why_not, width, max(2, height - 7))
+        room = height - len(rows)
+        if screen.built is not None and room >= 7:
+            rows += asbuilt_page.strips(scene, screen.built, screen.where(width), width, room)
+        if scene.glyphs.ascii:
+            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
+        return rows
+
+
+class PipeList(ListRows):
+    """One row a pipe."""
+
+    DEFAULT_CSS = "PipeList { height: 1fr; }"
+
+    def head(self, width: int) -> list[Row]:
+        return asbuilt_page.pipe_head(width)
+
+    def items(self, width: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, AsBuiltScreen)
+        return [asbuilt_page.pipe_row(pipe) for pipe in screen.built.pipes] if screen.built else []
+
+    def nothing(self) -> str:
+        return "No pipe yet."
+
+    def cursor_moved(self) -> None:
+        screen = self.screen
+        assert isinstance(screen, AsBuiltScreen)
+        screen.show_pipe(self.cursor)
+
+
+class FootRow(Rows):
+    """The caution, or the answer to the last key."""
+
+    DEFAULT_CSS = "FootRow { height: 1; }"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        return [counters.foot_row(self.steer.scene, width)]
+
+
+class AsBuiltScreen(SteerScreen):
+    """Zoom and scroll along the chainage; the pipe under the cursor is always in view."""
+
+    AUTO_FOCUS = "#list"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("plus,equals_sign", "zoom(-1)", "nearer", key_display="+"),
+        Binding("minus", "zoom(1)", "wider"),
+        Binding("left,comma", "scroll(-1)", "back", key_display="left"),
+        Binding("right,full_stop", "scroll(1)", "on", key_display="right"),
+        Binding("z", "scale", "scale", show=False),
+        Binding("r", "again", "work out again", show=False),
+        Binding("e", "export", "export"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.built: AsBuilt | None = None
+        self.why_not = "Working it out ..."
+        self._sequence = -1
+        self._zoom: int | None = None  # None: the whole drive
+        self._from_m = 0.0
+
+    def compose(self) -> ComposeResult:
+        yield BuiltStrips(id="page")
+        yield PipeList(id="list")
+        yield FootRow(id="foot")
+        yield KeyLine(id="keys")
+
+    def scene_changed(self) -> None:
+        super().scene_changed()
+        snapshot = self.steer.scene.snapshot
+        if snapshot is not None and self._sequence < 0:
+            self._sequence = snapshot.log_sequence
+            self.run_worker(self._work_out(), exclusive=True, group="asbuilt")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Export is offered when the drive can."""
+        return hasattr(self.steer.source, "export_asbuilt") if action == "export" else True
+
+    async def _work_out(self) -> None:
+        source = self.steer.source
+        ask = getattr(source, "asbuilt", None)
+        if ask is None:
+            self.why_not = "This drive has no as-built account."
+        else:
+            try:
+                self.built = await self.steer.desk.do(ask)
+            except (SteerError, OSError) as error:
+                self.why_not = f"Not to be had: {error}"
+        super().scene_changed()
+
+    def where(self, width: int) -> strip.Reach:
+        """The stretch shown."""
+        whole = strip.reach(self.steer.scene, width)
+        columns = max(1, width - whole.margin)
+        start, end = self._ends()
+        stretch = end - start if self._zoom is None else STRETCHES_M[self._zoom]
+        from_m = min(max(start, self._from_m), max(start, end - stretch))
+        return strip.Reach(from_m, from_m + max(stretch, 1.0), columns, whole.margin, 0)
+
+    def _ends(self) -> tuple[float, float]:
+        snapshot = self.steer.scene.snapshot
+        return (snapshot.start_chainage_m, snapshot.end_chainage_m) if snapshot else (0.0, 1.0)
+
+    def action_zoom(self, by: int) -> None:
+        """A shorter or longer stretch, about its middle."""
+        start, end = self._ends()
+        now = self.where(100)
+        fitting = [n for n, s in enumerate(STRETCHES_M) if s < end - start]
+        if not fitting:
+            return
+        level = len(fitting) if self._zoom is None else self._zoom
+        level = max(0, min(len(fitting), level + by))
+        self._zoom = None if level == len(fitting) else level
+        stretch = end - start if self._zoom is None else STRETCHES_M[self._zoom]
+        self._from_m = 0.5 * (now.from_m + now.to_m) - 0.5 * stretch
+        self.query_one("#page", Rows).redraw()
+
+    def action_scroll(self, by: int) -> None:
+        """A quarter of the stretch back or on."""
+        now = self.where(100)
+        self._from_m = now.from_m + 0.25 * by * (now.to_m - now.from_m)
+        self.query_one("#page", Rows).redraw()
+
+    def action_scale(self) -> None:
+        """Strips scaled to the tolerance, or close to the path."""
+        from dataclasses import replace
+
+        self.steer.set_scene(replace(self.steer.scene, close=not self.steer.scene.close))
+
+    def action_again(self) -> None:
+        """Works the account out anew from the log as it is now."""
+        self._sequence = -1
+        self.scene_changed()
+
+    def show_pipe(self, number: int) -> None:
+        """Brings a pipe into the stretch shown."""
+        if self.built is None or not 0 <= number < len(self.built.pipes):
+            return
+        middle = self.built.pipes[number].chainage_m
+        now = self.where(100)
+        if not now.from_m <= middle <= now.to_m:
+            self._from_m = middle - 0.5 * (now.to_m - now.from_m)
+            self.query_one("#page", Rows).redraw()
+
+    def action_export(self) -> None:
+        """Asks for a file name; its ending says the form."""
+        from tui.dialogs.read_file import ReadFileDialog
+
+        async def write(path: str) -> bool:
+            return await self.steer.store(lambda drive: drive.export_asbuilt(path), "Written.")
+
+        self.app.push_screen(
+            ReadFileDialog("Export to .pdf, .csv, .xlsx, .dxf or .xml", write, "asbuilt.pdf", "writes")
+        )

@@ -1,0 +1,161 @@
+"""The log and the notices, for all: filterable, newest last."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from functools import partial
+from itertools import islice
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+
+from steer.errors import SteerError
+from tui.draw import notices
+from tui.draw.log_page import FILTERS, LogLine, line_of, passes
+from tui.draw.spans import Row
+from tui.screens.base import SteerScreen
+from tui.source import LoggedEvent
+from tui.widgets.key_line import KeyLine
+from tui.widgets.list_rows import ListRows
+from tui.widgets.rows import Rows
+
+KEPT = 5000  # lines held for readings, and as many for the rest
+AT_ONCE = 2000  # events read in one go
+
+
+def _lines(ask: Callable[[int], Iterable[LoggedEvent]], after: int) -> list[LogLine]:
+    return [line_of(event) for event in islice(ask(after), AT_ONCE)]
+
+
+class NoticeRows(Rows):
+    """All notices that hold now, in full as far as there is room."""
+
+    DEFAULT_CSS = "NoticeRows { height: auto; max-height: 8; min-height: 2; }"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        count = len(notices.ordered(self.steer.scene))
+        title: Row = ((f" NOTICES  {count} now".ljust(width), "title"),)
+        return [title, *notices.draw(self.steer.scene, width, height - 1)]
+
+    def get_content_height(self, container: object, viewport: object, width: int) -> int:
+        return 1 + notices.rows_wanted(self.steer.scene, width)
+
+
+class LogList(ListRows):
+    """Events, one row each."""
+
+    def head(self, width: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, LogScreen)
+        search = f", with {screen.search!r}" if screen.search else ""
+        lines = len(screen.shown())
+        text = f" LOG  {screen.filter_name}{search}: {lines:,} lines"
+        if screen.trouble:
+            text = f" LOG  {screen.trouble}"
+        return [((text.ljust(width), "title"),)]
+
+    def items(self, width: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, LogScreen)
+        return [
+            (
+                (f"{line.sequence:>6} {line.arrived[5:16].replace('T', ' ')} ", "quiet"),
+                (f"{line.kind:<14} ", "strong"),
+                (line.text, ""),
+            )
+            for line in screen.shown()
+        ]
+
+
+class LogScreen(SteerScreen):
+    """Filter by kind, search by text."""
+
+    AUTO_FOCUS = "#list"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f", "filter", "filter"),
+        Binding("slash", "search", "search"),
+        Binding("n", "note", "note"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.filter_name = next(iter(FILTERS))
+        self.search = ""
+        self.trouble = ""
+        self._readings: deque[LogLine] = deque(maxlen=KEPT)
+        self._rest: deque[LogLine] = deque(maxlen=KEPT)
+        self._seen = 0
+        self._busy = False
+        self._shown: list[LogLine] | None = None
+
+    def compose(self) -> ComposeResult:
+        yield NoticeRows(id="notices")
+        yield LogList(id="list", at_end=True)
+        yield KeyLine(id="keys")
+
+    def scene_changed(self) -> None:
+        super().scene_changed()
+        self.query_one("#notices").refresh(layout=True)
+        snapshot = self.steer.scene.snapshot
+        if not self._busy and (snapshot is None or snapshot.log_sequence != self._seen):
+            self._busy = True
+            self.run_worker(self._catch_up(), group="log")
+
+    async def _catch_up(self) -> None:
+        """Reads on in the log, a few thousand events at a time."""
+        ask = getattr(self.steer.source, "events", None)
+        try:
+            if ask is None:
+                self.trouble = "this drive shows no events"
+                return
+            while True:
+                lines = await self.steer.desk.do(partial(_lines, ask, self._seen))
+                for line in lines:
+                    (self._readings if line.kind == "reading" else self._rest).append(line)
+                    self._seen = line.sequence
+                self._shown = None
+                if len(lines) < AT_ONCE:
+                    break
+            self.trouble = ""
+        except (SteerError, OSError) as error:
+            self.trouble = f"out of reach: {error}"
+        finally:
+            self._busy = False
+            super().scene_changed()
+
+    def shown(self) -> list[LogLine]:
+        """The lines that pass the filter, oldest first."""
+        if self._shown is None:
+            lines = sorted([*self._rest, *self._readings], key=lambda line: line.sequence)
+            self._shown = [line for line in lines if passes(line, self.filter_name, self.search)]
+        return self._shown
+
+    def _again(self) -> None:
+        self._shown = None
+        self.query_one("#list", ListRows).follow_end = True
+        super().scene_changed()
+
+    def action_filter(self) -> None:
+        """The next filter."""
+        names = list(FILTERS)
+        self.filter_name = names[(names.index(self.filter_name) + 1) % len(names)]
+        self._again()
+
+    def action_search(self) -> None:
+        """Asks for a text that lines must hold."""
+        from tui.dialogs.search import SearchDialog
+
+        def found(text: str | None) -> None:
+            if text is not None:
+                self.search = text
+                self._again()
+
+        self.app.push_screen(SearchDialog(self.search), found)
+
+    def action_note(self) -> None:
+        """Opens the dialog for a note."""
+        from tui.dialogs.note import NoteDialog
+
+        self.app.push_screen(NoteDialog())

@@ -1,0 +1,131 @@
+"""The surveyor's screen: check shots against the estimate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+
+from steer.advice import ShotView
+from tui.draw import counters, shots_page
+from tui.draw.glyphs import to_ascii
+from tui.draw.spans import Row
+from tui.screens.base import SteerScreen
+from tui.widgets.key_line import KeyLine
+from tui.widgets.list_rows import ListRows
+from tui.widgets.rows import Rows
+
+DETAIL_ROWS = 9
+
+
+class ShotList(ListRows):
+    """All shots, newest last."""
+
+    def head(self, width: int) -> list[Row]:
+        return [*shots_page.title_rows(self.steer.scene, width), *shots_page.head(width)]
+
+    def items(self, width: int) -> list[Row]:
+        snapshot = self.steer.scene.snapshot
+        return [shots_page.item(shot, width) for shot in (snapshot.shots if snapshot else ())]
+
+    def nothing(self) -> str:
+        return "No check shot yet. Key f reads a file." if self.can_read() else "No check shot yet."
+
+    def can_read(self) -> bool:
+        """Whether the drive takes files."""
+        return hasattr(self.steer.source, "read_shots")
+
+    def cursor_moved(self) -> None:
+        self.screen.query_one("#detail", Rows).redraw()
+
+
+class ShotDetail(Rows):
+    """The shot under the cursor, and the answer to the last key."""
+
+    DEFAULT_CSS = f"ShotDetail {{ height: {DETAIL_ROWS}; }}"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, ShotsScreen)
+        scene = self.steer.scene
+        rows = shots_page.detail(scene, screen.shot(), screen.before_after, width)
+        rows = rows[: height - 1]
+        rows += [()] * (height - 1 - len(rows)) + [counters.foot_row(scene, width)]
+        if scene.glyphs.ascii:
+            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
+        return rows
+
+
+class ShotsScreen(SteerScreen):
+    """List, detail; accept, hold, withdraw, read a file."""
+
+    AUTO_FOCUS = "#list"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f", "read_file", "read file"),
+        Binding("a", "word('accept_shot')", "accept"),
+        Binding("h", "word('hold_shot')", "hold"),
+        Binding("x", "word('withdraw_shot')", "withdraw"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.before_after = ""
+
+    def compose(self) -> ComposeResult:
+        yield ShotList(id="list", at_end=True)
+        yield ShotDetail(id="detail")
+        yield KeyLine(id="keys")
+
+    def shot(self) -> ShotView | None:
+        """The shot under the cursor."""
+        snapshot = self.steer.scene.snapshot
+        cursor = self.query_one("#list", ListRows).cursor
+        return snapshot.shots[cursor] if snapshot is not None and cursor < len(snapshot.shots) else None
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Keys for what the drive cannot do are not offered."""
+        source = self.steer.source
+        if action == "read_file":
+            return hasattr(source, "read_shots")
+        if action == "word":
+            return hasattr(source, str(parameters[0]))
+        return True
+
+    async def action_word(self, method: str) -> None:
+        """Accepts, holds or withdraws the shot under the cursor, as an event."""
+        shot = self.shot()
+        if shot is None:
+            self.steer.say("There is no shot under the cursor.")
+            return
+        done = {"accept_shot": "accepted", "hold_shot": "held", "withdraw_shot": "withdrawn"}[method]
+        await self.stored(lambda drive: getattr(drive, method)(shot.number), f"Shot {shot.number} is {done}.")
+
+    async def stored(self, work: Callable[[Any], object], said: str) -> bool:
+        """Stores, and keeps the face's estimate before and after for the eye."""
+        before = self._estimate()
+        if not await self.steer.store(work, said):
+            return False
+        after = self._estimate()
+        if before and after:
+            self.before_after = (
+                f"Face before: {before}. Now: {after}." if before != after else f"The face stays: {after}."
+            )
+        self.scene_changed()
+        return True
+
+    def action_read_file(self) -> None:
+        """Opens the dialog that reads a file of shots."""
+        from tui.dialogs.read_file import ReadFileDialog
+
+        async def read(path: str) -> bool:
+            return await self.stored(lambda drive: drive.read_shots(path), "File read.")
+
+        self.app.push_screen(ReadFileDialog("Check shots from a file (CSV or JSON Lines)", read))
+
+    def _estimate(self) -> str:
+        scene = self.steer.scene
+        if scene.snapshot is None or scene.snapshot.advice is None:
+            return ""
+        return shots_page.estimate_text(scene.snapshot.advice.estimate, scene.glyphs.plus_minus)
