@@ -13,6 +13,7 @@ import sys
 
 from steer import __version__
 from steer.errors import SteerError
+from steer.text import printable
 
 # name -> (module, one line for `steer --help`)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -55,7 +56,8 @@ def main(argv: list[str] | None = None) -> int:
         args = _parser(chosen).parse_args(arguments)
         return int(importlib.import_module(COMMANDS[args.command][0]).run(args))
     except SteerError as error:
-        print(f"steer: {error}", file=sys.stderr)
+        message = "\n".join(printable(line) for line in str(error).split("\n"))
+        print(f"steer: {message}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
         print("steer: stopped", file=sys.stderr)

@@ -108,8 +108,11 @@ def _backup(db: sqlite3.Connection, path: Path, version: int) -> Path:
     target = sqlite3.connect(copy)
     try:
         db.backup(target)
-    finally:
+    except BaseException:
         target.close()
+        copy.unlink(missing_ok=True)  # half a copy would pass for a whole one
+        raise
+    target.close()
     return copy
 
 

@@ -201,6 +201,7 @@ def test_control_sequences_in_names_and_values_never_come_out_raw(tmp_path, fold
     assert main(["read", str(folder), str(path)]) == 1
     path.write_text("chainage_m\n1\n")
     assert main(["read", str(folder), str(path)]) == 0
+    assert main(["read", "no\x1b[2Jfolder\u202e", str(path)]) == 3
     out, err = capsys.readouterr()
     assert "\\x1b[2J\\u202eb.csv" in out
     for raw in "\x1b\x07\x9b\u202e":
