@@ -26,8 +26,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--json", action="store_true", help="one JSON object instead of tables")
     parser.epilog = (
-        "Standard deviations are computed from the given ones (a priori). A distance's is the root of the squares of "
-        "its mm and ppm parts. A residual is adjusted minus observed. Points need no approximate coordinates."
+        "Standard deviations are computed from the given ones (a priori). A distance's is the root of the "
+        "squares of its mm and ppm parts. A residual is adjusted minus observed. Points need no approximate "
+        "coordinates."
     )
 
 
@@ -132,5 +133,7 @@ def _refraction(text: str) -> float | None:
     except ValueError:
         value = math.nan
     if not -20.0 <= value <= 20.0:
-        raise CommandLineWrong(f"--refraction: {text!r} is not allowed: must be a number from -20 to 20, or none")
+        raise CommandLineWrong(
+            f"--refraction: {text!r} is not allowed: must be a number from -20 to 20, or none"
+        )
     return value

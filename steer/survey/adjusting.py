@@ -60,9 +60,10 @@ class Solution:
         return float(self.residual @ self.residual)
 
 
-def _linearised(
+def linearised(
     problem: Problem, position: np.ndarray, orientation: np.ndarray
 ) -> tuple[np.ndarray, sparse.csr_matrix]:
+    """Residuals (m + c,) and design (m + c, u) at these positions, as in `Solution`."""
     rows = problem.rows
     misclosure, partials = misclosure_and_partials(rows, position, orientation, problem.curvature)
     columns = np.column_stack(
@@ -99,19 +100,21 @@ def solve(problem: Problem, position: np.ndarray, orientation: np.ndarray) -> So
     """Damped Gauss-Newton (Levenberg-Marquardt) from a start; `converged` False when it found no rest."""
     damping = 0.0
     free = problem.unknown >= 0
-    residual, design = _linearised(problem, position, orientation)
+    residual, design = linearised(problem, position, orientation)
     identity = sparse.identity(problem.unknowns, format="csc")
     for _ in range(_MOST_STEPS):
         normal, scale = _scaled(design)
         gradient = scale * (design.T @ residual)
         try:
-            step = -scale * factored(sparse.csc_matrix(normal + max(damping, 1e-15) * identity)).solve(gradient)
+            step = -scale * factored(sparse.csc_matrix(normal + max(damping, 1e-15) * identity)).solve(
+                gradient
+            )
         except RuntimeError:  # a pivot of exactly zero
             step = np.full(problem.unknowns, np.nan)
         if np.isfinite(step).all():
             moved, turned = position.copy(), orientation + step[problem.coordinates :]
             moved[free] += step[problem.unknown[free]]
-            trial, trial_design = _linearised(problem, moved, turned)
+            trial, trial_design = linearised(problem, moved, turned)
             # What an undamped step can still gain, in units of the weighted square sum: 1e-10 is 1e-5 sd.
             gain = -float(step @ (design.T @ residual))
             largest = np.abs(step[: problem.coordinates]).max(initial=0.0)
@@ -171,5 +174,7 @@ def covariance(problem: Problem, solution: Solution) -> tuple[np.ndarray, np.nda
                 axes = np.nonzero(problem.unknown[i] >= 0)[0]
                 here = problem.unknown[i, axes]
                 place = np.searchsorted(unknowns, here)
-                blocks[i][np.ix_(axes, axes)] = inverse[np.ix_(place, place)] * np.outer(scale[here], scale[here])
+                blocks[i][np.ix_(axes, axes)] = inverse[np.ix_(place, place)] * np.outer(
+                    scale[here], scale[here]
+                )
     return blocks, 1.0 - used

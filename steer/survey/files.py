@@ -95,8 +95,15 @@ OBSERVATION_FIELDS: dict[str, Field] = {
     "direction_deg": _Angle(over=-360.0, below=360.0 + 1e-9, unit="degrees", other=_IN_GON),
     "direction_gon": _Angle(over=-400.0, below=400.0 + 1e-9, unit="gon"),
     "direction_dms": _Dms(over=-360.0, below=360.0 + 1e-9),
-    "zenith_deg": _Angle(over=0.0, below=180.0, unit="degrees (0 is straight up, 90 level)", other=_IN_GON),
-    "zenith_gon": _Angle(over=0.0, below=200.0, unit="gon (0 is straight up, 100 level)"),
+    "zenith_deg": _Angle(
+        over=0.0,
+        below=180.0,
+        unit="degrees (0 is up, 90 level; face right: 360 less the reading)",
+        other=_IN_GON,
+    ),
+    "zenith_gon": _Angle(
+        over=0.0, below=200.0, unit="gon (0 is up, 100 level; face right: 400 less the reading)"
+    ),
     "zenith_dms": _Dms(over=0.0, below=180.0),
     "slope_m": _LENGTH,
     "distance_m": _LENGTH,
@@ -267,6 +274,7 @@ def _remarks(table: Table) -> list[str]:
     )
     if bare:
         remarks.append(
-            f"{bare} distances without sd: taken as {DEFAULT_SD_DISTANCE_MM:g} mm and {DEFAULT_SD_DISTANCE_PPM:g} ppm"
+            f"{bare} distances without sd: taken as {DEFAULT_SD_DISTANCE_MM:g} mm and "
+            f"{DEFAULT_SD_DISTANCE_PPM:g} ppm"
         )
     return remarks

@@ -1,6 +1,6 @@
 """The part of an inverse that an adjustment needs, without the rest of it.
 
-A network of thousands of points has a sparse normal matrix with a full inverse, of which covariance blocks and
+A network of thousands of points has a sparse normal matrix with a full inverse, of which covariances and
 redundancy numbers need only the places where the matrix itself (or its factor) is not zero. Takahashi's
 recursion gives exactly these from the factor L·D·L' (Takahashi, Fagan and Chin 1973; Erisman and Tinney,
 Communications of the ACM 18(3), 1975; both from memory; tested against the full inverse).

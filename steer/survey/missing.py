@@ -25,12 +25,12 @@ def unplaced(
             lines.append(f"{names}: no sight ties {_it(group)} to a control point")
         elif len(reached) == 1:
             lines.append(
-                f"{names}: easting and northing cannot be found: only one control point ({reached.pop()}) ties "
-                f"{_it(group)}, so the direction of north is missing; sight a second control point"
+                f"{names}: easting and northing cannot be found: only one control point ({reached.pop()}) "
+                f"ties {_it(group)}, so the direction of north is missing; sight a second control point"
             )
         else:
             lines += [_thin(p, observations, fullest) for p in group]
-    return _cut(lines)
+    return cut(lines)
 
 
 def _thin(point: str, observations: list[Observation], fullest: Placement) -> str:
@@ -38,20 +38,23 @@ def _thin(point: str, observations: list[Observation], fullest: Placement) -> st
     lengths = {frozenset((o.station, o.target)) for o in sights if o.kind != "direction"}
     to_it = sum(o.kind == "direction" and o.target == point for o in sights)
     from_it = sum(o.kind == "direction" and o.station == point for o in sights)
-    rows = ", ".join(
-        str(r) for r in sorted({o.row for o in observations if point in (o.station, o.target)})[:8]
+    rows = sorted({o.row for o in observations if point in (o.station, o.target)})
+    where = (
+        f"row{'s' if len(rows) > 1 else ''} {', '.join(map(str, rows[:8]))}{' …' if len(rows) > 8 else ''}"
     )
-    two = fullest.undecided.get(point)
-    if two:
+    if point in fullest.undecided:
         return (
-            f"{point}: easting and northing are not unique: its sights (rows {rows}) fit two places; one more "
+            f"{point}: easting and northing are not unique: its sights ({where}) fit two places; one more "
             "distance or direction must tell them apart"
         )
+    circle = ""
+    if from_it >= 3:
+        circle = "; three known points on one circle through it do not fix it by directions alone"
     return (
         f"{point}: easting and northing cannot be found from {_count(len(lengths), 'distance')}, "
-        f"{_count(to_it, 'direction')} to it and {_count(from_it, 'direction')} from it (rows {rows}); needed: a "
-        "distance and a direction from a point that is known and oriented (its set also sights a known point), "
-        "or two such directions, or directions from it to three known points"
+        f"{_count(to_it, 'direction')} to it and {_count(from_it, 'direction')} from it ({where}); needed: "
+        "a distance and a direction from a point that is known and oriented (its set also sights a known "
+        f"point), or two such directions, or directions from it to three known points{circle}"
     )
 
 
@@ -62,10 +65,10 @@ def two_places(first: dict[str, complex], second: dict[str, complex]) -> list[st
         if abs(other - place) > 0.1:
             lines.append(
                 f"{point}: two places fit the sights equally well: easting {place.imag:.3f}, northing "
-                f"{place.real:.3f} and easting {other.imag:.3f}, northing {other.real:.3f}; one more distance or "
-                "direction must tell them apart"
+                f"{place.real:.3f} and easting {other.imag:.3f}, northing {other.real:.3f}; one more "
+                "distance or direction must tell them apart"
             )
-    return _cut(lines)
+    return cut(lines)
 
 
 def undetermined(point: str, axes: list[int]) -> str:
@@ -76,10 +79,10 @@ def undetermined(point: str, axes: list[int]) -> str:
 
 
 def slopes_without_level(observations: list[Observation], free: list[Observation]) -> list[str]:
-    return _cut(
+    return cut(
         [
-            f"row {o.row}: slope_m from {o.station} to {o.target} has no zenith angle, and the height difference is "
-            "not known otherwise: give zenith_deg (or _gon, _dms) or the horizontal distance_m"
+            f"row {o.row}: slope_m from {o.station} to {o.target} has no zenith angle, and the height "
+            "difference is not known otherwise: give zenith_deg (or _gon, _dms) or the horizontal distance_m"
             for o in free
         ]
     )
@@ -123,7 +126,8 @@ def _count(number: int, what: str) -> str:
     return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
 
 
-def _cut(lines: list[str]) -> list[str]:
+def cut(lines: list[str]) -> list[str]:
+    """At most a dozen lines, and how many more there were."""
     if len(lines) <= _MOST_LINES:
         return lines
     return [*lines[:_MOST_LINES], f"and {len(lines) - _MOST_LINES} more like these"]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from steer.errors import InputRefused
 from steer.survey import missing
-from steer.survey.adjusting import Problem, Solution, covariance, defects, solve
+from steer.survey.adjusting import Problem, Solution, covariance, defects, linearised, solve
 from steer.survey.equations import Rows, curvature_per_m
 from steer.survey.frames import starts
 from steer.survey.levels import LevelTies, first_levels, level_ties
@@ -16,7 +17,9 @@ from steer.survey.observations import ControlPoint, Observation
 from steer.survey.sights import plan_view
 
 USUAL_REFRACTION = 0.13
-_WEAK_M = 10.0  # a coordinate with a larger sd is not determined in any useful sense
+_WEAK_M = 10.0  # a coordinate with a larger sd (plus 1 % of the network's extent) is not determined in any
+_WEAK_SHARE = 0.01  # useful sense
+_FAR_OFF = 100.0  # sd that a sight misses the first coordinates by, to be named when nothing else works
 _CLEARLY_BETTER = 15.0  # of the weighted square sum: odds of about e^7.5 between two places
 
 
@@ -121,29 +124,46 @@ def fitted(network: Network) -> Fit:
     view = plan_view(observations, list(network.points), levels)
     complete, fullest = starts(view, {c.point: complex(c.northing_m, c.easting_m) for c in control})
     if not complete:
+        _refuse_coincident(observations, {p: (z.imag, z.real) for p, z in fullest.position.items()})
         raise InputRefused(missing.unplaced(observations, control, view, fullest))
     problem, sets = problem_of(network, observations)
     levels.update({p: 0.0 for p, datum in network.ties.floating.items() if p == datum})
-    solved = []
+    solved, begun = [], []
     for placement in complete:
         plan = placement.position
         height = first_levels(observations, levels, plan, problem.curvature)
         position = np.array([[plan[p].imag, plan[p].real, height.get(p, 0.0)] for p in network.points])
-        _refuse_coincident(network, position)
-        solved.append(solve(problem, position, first_orientations(problem, position)))
+        _refuse_coincident(observations, {p: (z.imag, z.real) for p, z in plan.items()})
+        begun.append((position, first_orientations(problem, position)))
+        solved.append(solve(problem, *begun[-1]))
     best = _only_one(network, solved)
-    return checked(network, problem, best, sets)
+    try:
+        return checked(network, problem, best, sets)
+    except InputRefused:
+        # Was it the sights' arrangement, or did a gross error lead the adjustment astray?
+        residual, design = linearised(problem, *begun[next(k for k, s in enumerate(solved) if s is best)])
+        off = _far_off(network, residual) if not defects(design) else []
+        if not off:
+            raise
+        raise InputRefused(off) from None
 
 
 def first_orientations(problem: Problem, position: np.ndarray) -> np.ndarray:
-    """Orientation of each set (g,) rad: the circular mean over its sights from these positions."""
+    """Orientation of each set (g,) rad from these positions: the one that agrees best with all its sights, so
+    that a direction to the wrong target does not turn the set."""
     rows = problem.rows
-    i = rows.kind == 0
+    i = np.nonzero(rows.kind == 0)[0]
+    i = i[np.argsort(rows.group[i], kind="stable")]
     between = position[rows.target[i]] - position[rows.station[i]]
     turn = np.exp(1j * (np.arctan2(between[:, 0], between[:, 1]) - rows.value[i]))
-    total = np.zeros(problem.sets, dtype=complex)
-    np.add.at(total, rows.group[i], turn)
-    return np.angle(total)
+    orientation = np.zeros(problem.sets)
+    group = rows.group[i]
+    for k in np.unique(group):
+        of_set = turn[slice(*np.searchsorted(group, [k, k + 1]))]
+        tried = of_set[:: max(1, len(of_set) // 20)]
+        best = tried[np.abs(of_set[None, :] - tried[:, None]).sum(axis=1).argmin()]
+        orientation[k] = np.angle(best)
+    return orientation
 
 
 def checked(network: Network, problem: Problem, solution: Solution, sets: tuple[tuple[str, str], ...]) -> Fit:
@@ -156,17 +176,20 @@ def checked(network: Network, problem: Problem, solution: Solution, sets: tuple[
             axes = [a for a in range(3) if problem.unknown[i, a] >= 0 and reach[problem.unknown[i, a]] > 1e-3]
             if axes:
                 lines.append(missing.undetermined(name, axes))
-        raise InputRefused(lines or ["the network is singular: a set of directions sights nothing known"])
+        raise InputRefused(
+            missing.cut(lines) or ["the network is singular: a set of directions sights nothing known"]
+        )
     blocks, redundancy = covariance(problem, solution)
+    extent = np.ptp(solution.position[:, :2], axis=0).max()
     for i, name in enumerate(network.points):
-        axes = [a for a in range(3) if not blocks[i, a, a] < _WEAK_M**2]
+        axes = [a for a in range(3) if not blocks[i, a, a] < (_WEAK_M + _WEAK_SHARE * extent) ** 2]
         if axes:
             lines.append(missing.undetermined(name, axes))
     if lines:
-        raise InputRefused(lines)
+        raise InputRefused(missing.cut(lines))
     if not solution.converged:
         raise InputRefused(
-            "the adjustment found no rest: the sights contradict each other grossly; look for swapped points, "
+            "the adjustment found no rest: the sights contradict each other grossly; look for swapped names, "
             "mixed units or a wrong control coordinate"
         )
     return Fit(problem, solution, sets, blocks, redundancy)
@@ -189,14 +212,31 @@ def _plan(network: Network, position: np.ndarray) -> dict[str, complex]:
     return {p: complex(position[i, 1], position[i, 0]) for i, p in enumerate(network.points)}
 
 
-def _refuse_coincident(network: Network, position: np.ndarray) -> None:
-    index = {p: i for i, p in enumerate(network.points)}
+def _refuse_coincident(observations: list[Observation], plan: dict[str, tuple[float, float]]) -> None:
     lines = []
-    for o in network.observations:
-        between = position[index[o.target]] - position[index[o.station]]
-        if o.kind in ("direction", "distance") and np.hypot(between[0], between[1]) < 1e-4:
+    for o in observations:
+        if o.kind not in ("direction", "distance") or o.station not in plan or o.target not in plan:
+            continue
+        if math.dist(plan[o.station], plan[o.target]) < 1e-4:
             lines.append(
                 f"row {o.row}: {o.station} and {o.target} lie in the same place, so a {o.kind} has no meaning"
             )
     if lines:
-        raise InputRefused(lines[:12])
+        raise InputRefused(missing.cut(lines))
+
+
+def _far_off(network: Network, residual: np.ndarray) -> list[str]:
+    """The sights that miss the first coordinates by most; those outvoted their blunders where they could."""
+    order = np.argsort(-np.abs(residual[: len(network.observations)]))
+    lines = []
+    for i in order[:3]:
+        o = network.observations[i]
+        if abs(residual[i]) > _FAR_OFF:
+            angular = o.kind in ("direction", "zenith")
+            size = abs(residual[i]) * o.sd
+            text = f"{np.degrees(size):.3f} degrees" if angular else f"{size:.3f} m"
+            lines.append(
+                f"row {o.row}: the {o.kind} from {o.station} to {o.target} is {text} off what the others "
+                "say, and no adjustment holds with it: a wrong target, unit or figure?"
+            )
+    return lines

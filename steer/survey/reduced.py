@@ -92,7 +92,7 @@ class ReducedNetwork:
 
     @property
     def passed(self) -> bool | None:
-        """The global test at 95 %, one-sided: too large residuals fail it, a fit better than expected does not."""
+        """The global test at 95 %, one-sided: residuals too large fail it, residuals too small do not."""
         return None if self.probability is None else self.probability >= PASSES_ABOVE
 
     def point(self, name: str) -> ReducedPoint:
@@ -212,7 +212,7 @@ def _without(network: Network, found: Suspects) -> WithoutSuspects | None:
 
 def _notes(network: Network, fit: Fit, found: Suspects, probability: float | None) -> list[str]:
     notes = []
-    alone = {}
+    alone: dict[tuple[str, str], list[Observation]] = {}
     for o in network.observations:
         if o.kind == "direction":
             alone.setdefault((o.station, o.set), []).append(o)
@@ -252,6 +252,11 @@ def _notes(network: Network, fit: Fit, found: Suspects, probability: float | Non
     if found.observations and found.without is None:
         notes.append(
             "the suspect rows cannot be told apart: without them the rest does not determine every point"
+        )
+    by_chance = 0.001 * len(network.observations)
+    if found.observations and by_chance >= 1.0:
+        notes.append(
+            f"of {len(network.observations)} good observations about {by_chance:.0f} look suspect by chance"
         )
     if not found.finished:
         notes.append(

@@ -34,8 +34,8 @@ def _verdict(network: ReducedNetwork) -> str:
     else:
         word = "passed" if network.passed else "FAILED"
         lines = [
-            f"Global test {word}: variance factor {network.variance_factor:.3g} with {dof} degrees of freedom; "
-            f"a fit this bad or worse comes by chance in {_percent(network.probability)}."
+            f"Global test {word}: variance factor {network.variance_factor:.3g} with {dof} degrees of "
+            f"freedom; a fit this bad or worse comes by chance in {_percent(network.probability)}."
         ]
     if network.suspect_rows:
         rows = ", ".join(map(str, network.suspect_rows))
@@ -62,26 +62,34 @@ def _verdict(network: ReducedNetwork) -> str:
 
 def _largest_move(network: ReducedNetwork) -> str:
     assert network.without_suspects is not None
-    moves = [
-        (math.hypot(b.easting_m - a.easting_m, b.northing_m - a.northing_m) * 1e3, a, b)
-        for a, b in zip(network.points, network.without_suspects.points, strict=True)
+    pairs = list(zip(network.points, network.without_suspects.points, strict=True))
+    name, move = max(((a.point, _move_mm(a, b)) for a, b in pairs), key=lambda found: math.hypot(*found[1]))
+    words = [
+        f"{abs(size):.1f} mm {way[0] if size >= 0 else way[1]}"
+        for size, way in zip(move, (("east", "west"), ("north", "south"), ("up", "down")), strict=True)
+        if abs(size) >= 0.05
     ]
-    size, a, b = max(moves, key=lambda move: move[0])
-    east, north = (b.easting_m - a.easting_m) * 1e3, (b.northing_m - a.northing_m) * 1e3
-    return (
-        f"{printable(a.point, 40)} would move most, by {size:.1f} mm "
-        f"({abs(east):.1f} mm {'east' if east >= 0 else 'west'}, {abs(north):.1f} mm {'north' if north >= 0 else 'south'})"
-    )
+    return f"{printable(name, 40)} would move most: {', '.join(words) or 'less than 0.1 mm'}"
+
+
+def _move_mm(a: ReducedPoint, b: ReducedPoint) -> tuple[float, float, float]:
+    up = 0.0 if a.level_m is None or b.level_m is None else b.level_m - a.level_m
+    return (b.easting_m - a.easting_m) * 1e3, (b.northing_m - a.northing_m) * 1e3, up * 1e3
 
 
 def _points(network: ReducedNetwork) -> str:
-    rows = [("point", "easting m", "northing m", "level m", "sd E mm", "sd N mm", "sd level mm", "")]
+    rows: list[tuple[str, ...]] = [
+        ("point", "easting m", "northing m", "level m", "sd E mm", "sd N mm", "sd level mm", "")
+    ]
     rows += [_point_row(p) for p in network.points]
     return _table("Points", rows, left=(0, 7))
 
 
 def _point_row(p: ReducedPoint) -> tuple[str, ...]:
-    sd = ["-" if math.isnan(s) else "" if p.fixed and s == 0.0 else f"{s:.1f}" for s in p.sd_mm]
+    sd = [
+        "-" if math.isnan(s) else "" if p.fixed and s == 0.0 else f"{s:.1f}" if s >= 0.1 else f"{s:.2f}"
+        for s in p.sd_mm
+    ]
     level = "-" if p.level_m is None else f"{p.level_m:.4f}"
     kind = "fixed" if p.fixed else "control" if p.control else ""
     return (printable(p.point, 40), f"{p.easting_m:.4f}", f"{p.northing_m:.4f}", level, *sd, kind)
@@ -93,20 +101,22 @@ def _residuals(network: ReducedNetwork) -> str:
     if len(listed) > _MOST_RESIDUALS:
         listed = sorted(listed, key=lambda r: -abs(r.standardised or 0.0))[:_MOST_RESIDUALS]
         title += f": the {_MOST_RESIDUALS} largest of {len(network.residuals)}, the rest with --json"
-    rows = [("row", "from", "to", "observation", "residual", "over its sd", "redundancy", "")]
+    rows: list[tuple[str, ...]] = [
+        ("row", "from", "to", "observation", "residual", "over its sd", "redundancy", "")
+    ]
     rows += [_residual_row(r, r.row in network.suspect_rows) for r in listed]
     return _table(title, rows, left=(1, 2, 3, 7))
 
 
 def _residual_row(r: Residual, suspect_row: bool) -> tuple[str, ...]:
-    w = "-" if r.standardised is None else f"{r.standardised:+.1f}"
+    w = "-" if r.standardised is None else _signed(r.standardised)
     mark = "SUSPECT" if suspect_row and r.standardised is not None and abs(r.standardised) > 3.29 else ""
     return (
         str(r.row),
         printable(r.station, 40),
         printable(r.target, 40),
         r.observation,
-        f"{r.residual:+.1f} {r.unit:<3}",
+        f"{_signed(r.residual)} {r.unit:<3}",
         w,
         f"{r.redundancy:.2f}",
         mark,
@@ -114,13 +124,13 @@ def _residual_row(r: Residual, suspect_row: bool) -> tuple[str, ...]:
 
 
 def _control(network: ReducedNetwork) -> str:
-    rows = [("point", "coordinate", "residual mm", "over its sd", "redundancy", "")]
+    rows: list[tuple[str, ...]] = [("point", "coordinate", "residual mm", "over its sd", "redundancy", "")]
     rows += [
         (
             printable(c.point, 40),
             c.coordinate,
-            f"{c.residual_mm:+.1f}",
-            "-" if c.standardised is None else f"{c.standardised:+.1f}",
+            _signed(c.residual_mm),
+            "-" if c.standardised is None else _signed(c.standardised),
             f"{c.redundancy:.2f}",
             "SUSPECT" if c.suspect else "",
         )
@@ -138,6 +148,11 @@ def _table(title: str, rows: Sequence[Sequence[str]], left: Sequence[int]) -> st
         ]
         lines.append(("  " + "  ".join(cells)).rstrip())
     return "\n".join(lines)
+
+
+def _signed(value: float) -> str:
+    text = f"{value:+.1f}"
+    return "0.0" if text in ("+0.0", "-0.0") else text
 
 
 def _percent(probability: float) -> str:
