@@ -16,11 +16,13 @@ from steer.axis.landxml_plan import PlanReader
 from steer.axis.landxml_profile import read_profile, span_profile
 from steer.axis.plan import Plan
 from steer.axis.profile import Profile
+from steer.text import shown
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 _LARGEST_BYTES = 64 * 1024 * 1024
+_MOST_PROBLEMS = 50
 _METRES = {
     "millimeter": 0.001,
     "centimeter": 0.01,
@@ -57,7 +59,7 @@ def axis_from_landxml(path: str | os.PathLike[str], alignment_name: str | None =
     problems: list[str] = []
     unit, direction = _units(root, problems)
     name = alignment.get("name", "")
-    place = f"{path.name}: Alignment {name!r}"
+    place = f"{path.name}: Alignment {shown(name)}"
     if problems:
         raise AxisError([f"{path.name}: {p}" for p in problems])
     start = _start_station(alignment, problems) * unit
@@ -66,11 +68,11 @@ def axis_from_landxml(path: str | os.PathLike[str], alignment_name: str | None =
     elements = reader.read(_children(alignment, "CoordGeom"), problems, notes)
     profile = read_profile(_children(alignment, "Profile"), name, unit, problems, notes)
     if problems or not elements or profile is None:
-        raise AxisError([f"{place}: {p}" for p in problems])
+        raise _refusal(place, problems)
     plan = Plan(elements)
     slopes = span_profile(profile, start, plan.length_m, problems, notes)
     if problems or not slopes:
-        raise AxisError([f"{place}: {p}" for p in problems])
+        raise _refusal(place, problems)
     return Axis(
         plan,
         Profile(slopes),
@@ -80,6 +82,11 @@ def axis_from_landxml(path: str | os.PathLike[str], alignment_name: str | None =
         level_m=0.0,
         notes=tuple(f"{place}: {n}" for n in notes),
     )
+
+
+def _refusal(place: str, problems: list[str]) -> AxisError:
+    more = [f"and {len(problems) - _MOST_PROBLEMS} more"] if len(problems) > _MOST_PROBLEMS else []
+    return AxisError([f"{place}: {p}" for p in problems[:_MOST_PROBLEMS] + more])
 
 
 def _parse(path: Path) -> Element:
@@ -110,7 +117,7 @@ def _parse(path: Path) -> Element:
     except OSError as error:
         raise AxisError(f"{path.name}: cannot be read: {error.strerror or error}") from None
     if root is None or local_name(root) != "LandXML":
-        found = local_name(root) if root is not None else "nothing"
+        found = shown(local_name(root)) if root is not None else "nothing"
         raise AxisError(f"{path.name}: its root element is {found}, must be LandXML")
     return root
 
@@ -122,7 +129,7 @@ def _children(parent: Element, name: str) -> list[Element]:
 def _choose(file: str, root: Element, wanted: str | None) -> Element:
     found = [e for group in _children(root, "Alignments") for e in _children(group, "Alignment")]
     names = [e.get("name", "") for e in found]
-    listed = ", ".join(repr(n) for n in names[:40]) + (" …" if len(names) > 40 else "")
+    listed = ", ".join(shown(n) for n in names[:40]) + (" …" if len(names) > 40 else "")
     if not found:
         raise AxisError(f"{file}: holds no Alignment")
     if wanted is None:
@@ -131,9 +138,9 @@ def _choose(file: str, root: Element, wanted: str | None) -> Element:
         return found[0]
     matching = [e for e, n in zip(found, names, strict=True) if n == wanted]
     if not matching:
-        raise AxisError(f"{file}: alignment = {wanted!r}: must be one of {listed}")
+        raise AxisError(f"{file}: alignment = {shown(wanted)}: must be one of {listed}")
     if len(matching) > 1:
-        raise AxisError(f"{file}: alignment = {wanted!r}: {len(matching)} alignments have this name")
+        raise AxisError(f"{file}: alignment = {shown(wanted)}: {len(matching)} alignments have this name")
     return matching[0]
 
 
@@ -150,15 +157,15 @@ def _units(root: Element, problems: list[str]) -> tuple[float, str]:
     group = groups[0]
     linear = group.get("linearUnit")
     if linear not in _METRES:
-        said = "missing" if linear is None else f"= {linear!r}"
+        said = "missing" if linear is None else f"= {shown(linear)}"
         problems.append(f"Units linearUnit {said}: must be one of {', '.join(_METRES)}")
         return 1.0, ""
     elevation = group.get("elevationUnit")
     if elevation is not None and linear not in _ELEVATION.get(elevation, ()):
-        problems.append(f"Units elevationUnit = {elevation!r}: must be the unit of length, {linear}")
+        problems.append(f"Units elevationUnit = {shown(elevation)}: must be the unit of length, {linear}")
     direction = group.get("directionUnit", "radians")  # the schema's default
     if direction not in _ANGLES:
-        problems.append(f"Units directionUnit = {direction!r}: must be one of {', '.join(_ANGLES)}")
+        problems.append(f"Units directionUnit = {shown(direction)}: must be one of {', '.join(_ANGLES)}")
     return _METRES[linear], direction
 
 
@@ -175,7 +182,7 @@ def _start_station(alignment: Element, problems: list[str]) -> float:
     except ValueError:
         station = math.nan
     if not math.isfinite(station):
-        problems.append(f"staStart = {text!r}: must be a number")
+        problems.append(f"staStart = {shown(text)}: must be a number")
         return 0.0
     return station
 

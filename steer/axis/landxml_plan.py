@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from steer.axis.plan import PlanElement
 from steer.axis.spec import MOST_KINK_MM_PER_M
+from steer.text import printable, shown
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -46,7 +47,7 @@ class PlanReader:
             return ()
         placed: list[tuple[str, PlanElement, Point]] = []
         for number, element in enumerate((e for e in geometries[0] if isinstance(e.tag, str)), start=1):
-            kind = element.tag.rpartition("}")[2]
+            kind = printable(element.tag.rpartition("}")[2], 40)
             if kind == "Feature":
                 continue
             place = f"CoordGeom {number}, {kind}"
@@ -146,7 +147,7 @@ class PlanReader:
         length = self._number(place, element, "length", required=False)
         if length is not None and abs(length) * self._unit < radius * math.pi < radius * turn:
             self._problems.append(
-                f"{place}: rot = {element.get('rot')!r} contradicts its Center on the other side"
+                f"{place}: rot = {shown(element.get('rot'))} contradicts its Center on the other side"
             )
             return None
         return PlanElement(
@@ -161,7 +162,7 @@ class PlanReader:
     def _spiral(self, place: str, element: Element, start: Point, end: Point) -> PlanElement | None:
         kind = element.get("spiType")
         if kind != "clothoid":
-            said = "missing" if kind is None else f"= {kind!r}"
+            said = "missing" if kind is None else f"= {shown(kind)}"
             self._problems.append(f"{place}: spiType {said}: only clothoid can be driven")
             return None
         side = self._side(place, element)
@@ -171,7 +172,7 @@ class PlanReader:
             return None
         length *= self._unit
         if not length > _SHORTEST_M:
-            self._problems.append(f"{place}: length = {element.get('length')!r}: must be over 0")
+            self._problems.append(f"{place}: length = {shown(element.get('length'))}: must be over 0")
             return None
         k0, k1 = side / radii[0] + 0.0, side / radii[1] + 0.0
         if 0.5 * abs(k0 + k1) * length > 2.0 * math.pi:
@@ -192,7 +193,7 @@ class PlanReader:
         rot = element.get("rot")
         if rot in ("cw", "ccw"):
             return 1.0 if rot == "cw" else -1.0
-        said = "missing" if rot is None else f"= {rot!r}"
+        said = "missing" if rot is None else f"= {shown(rot)}"
         self._problems.append(f'{place}: rot {said}: must be "cw" or "ccw"')
         return None
 
@@ -202,7 +203,7 @@ class PlanReader:
             return math.inf
         radius = self._number(place, element, key)
         if radius is not None and radius == 0.0:
-            self._problems.append(f"{place}: {key} = {text!r}: must be over 0 or INF")
+            self._problems.append(f"{place}: {key} = {shown(text)}: must be over 0 or INF")
             return None
         return None if radius is None else abs(radius) * self._unit
 
@@ -212,7 +213,7 @@ class PlanReader:
             return None
         number = _float(text)
         if number is None:
-            said = "missing" if text is None else f"= {text!r}"
+            said = "missing" if text is None else f"= {shown(text)}"
             self._problems.append(f"{place}: {key} {said}: must be a number")
         return number
 
@@ -226,12 +227,14 @@ class PlanReader:
         text = found[0].text or ""
         if reference is not None and not text.strip():
             if reference not in self._points:
-                self._problems.append(f"{place}: {name} refers to a point {reference!r} that is not there")
+                self._problems.append(
+                    f"{place}: {name} refers to a point {shown(reference)} that is not there"
+                )
                 return None
             text = self._points[reference]
         numbers = [_float(t) for t in text.split()]
         if len(numbers) not in (2, 3) or numbers[0] is None or numbers[1] is None:
-            self._problems.append(f"{place}: {name} = {text.strip()!r}: must be northing and easting")
+            self._problems.append(f"{place}: {name} = {shown(text.strip())}: must be northing and easting")
             return None
         easting, northing = numbers[1] * self._unit, numbers[0] * self._unit
         if math.isnan(self.origin[0]):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from steer.axis.profile import ProfileElement
 from steer.axis.spec import MOST_KINK_MM_PER_M
+from steer.text import printable, shown
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -49,13 +50,13 @@ def read_profile(
     if len(found) > 1:
         named = [e for e in found if e.get("name") == alignment]
         if len(named) != 1:
-            listed = ", ".join(repr(e.get("name", "")) for e in found)
+            listed = ", ".join(shown(e.get("name", "")) for e in found)
             problems.append(
                 f"has {len(found)} design profiles ({listed}); leave one, or name one as the alignment"
             )
             return None
         found = named
-        notes.append(f"of several design profiles the one named {alignment!r} was used")
+        notes.append(f"of several design profiles the one named {shown(alignment)} was used")
     if not found:
         problems.append("has no ProfAlign: the axis needs levels")
         return None
@@ -129,11 +130,11 @@ def _vertices(align: Element, unit_m: float, problems: list[str]) -> list[_Verte
         if kind == "Feature":
             continue
         if kind not in _KINDS:
-            problems.append(f"{place}: must be one of {', '.join(_KINDS)}")
+            problems.append(f"{printable(place, 60)}: must be one of {', '.join(_KINDS)}")
             continue
         numbers = [_float(t) for t in (element.text or "").split()]
         if len(numbers) != 2 or numbers[0] is None or numbers[1] is None:
-            problems.append(f"{place}: {(element.text or '').strip()!r} must be station, level")
+            problems.append(f"{place}: {shown((element.text or '').strip())} must be station, level")
             continue
         keys = {"PVI": (), "ParaCurve": ("length",), "UnsymParaCurve": ("lengthIn", "lengthOut")}.get(
             kind, ("radius",)
@@ -142,7 +143,7 @@ def _vertices(align: Element, unit_m: float, problems: list[str]) -> list[_Verte
         for key in keys:
             size = _float(element.get(key))
             if size is None or (size < 0.0 and key != "radius"):
-                said = "missing" if element.get(key) is None else f"= {element.get(key)!r}"
+                said = "missing" if element.get(key) is None else f"= {shown(element.get(key))}"
                 problems.append(f"{place}: {key} {said}: must be a number, not below 0")
             else:
                 sizes.append(abs(size) * unit_m)

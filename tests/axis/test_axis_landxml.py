@@ -189,7 +189,7 @@ def test_points_by_reference_and_other_namespaces(tmp_path):
     ):
         axis = axis_from_landxml(written(tmp_path, geometry, extra=extra, xmlns=xmlns))
         assert axis.end_chainage_m == pytest.approx(100.0)
-    assert "'P3'" in refused(written(tmp_path, geometry.replace("P2", "P3"), extra=extra))
+    assert '"P3"' in refused(written(tmp_path, geometry.replace("P2", "P3"), extra=extra))
 
 
 def test_alignment_by_name(tmp_path):
@@ -198,8 +198,8 @@ def test_alignment_by_name(tmp_path):
     one = text[text.index("<Alignment ") : text.index("</Alignments>")]
     path.write_text(text.replace(one, one + one.replace('"A"', '"B"')))
     assert axis_from_landxml(path, "B").end_chainage_m == pytest.approx(100.0)
-    assert "'A', 'B'" in refused(path, "C")
-    assert "'A', 'B'" in refused(path)
+    assert '"A", "B"' in refused(path, "C")
+    assert '"A", "B"' in refused(path)
     path.write_text(text.replace(one, one + one))
     assert "2 alignments have this name" in refused(path, "A")
 
@@ -238,27 +238,27 @@ CURVE = '<Curve rot="{}" radius="{}"><Start>0 0</Start><Center>0 100</Center><En
         ({"geometry": KINKED, "profile": LONG}, ["kink of 0.060 mm/m", "right", "100.000 m"]),
         ({"geometry": APART, "profile": LONG}, ["2.0 mm from the end", "100.000 m"]),
         ({"profile": BENT}, ["jumps by +2.000 mm/m", "50.000 m"]),
-        ({"geometry": SPIRAL.format("bloss")}, ["'bloss'", "only clothoid"]),
+        ({"geometry": SPIRAL.format("bloss")}, ['"bloss"', "only clothoid"]),
         ({"geometry": SHORT_CHORD}, ["chord of", "Start and End lie"]),
-        ({"geometry": SPIRAL.format("clothoid").replace('"cw"', '"right"')}, ["rot = 'right'", "ccw"]),
+        ({"geometry": SPIRAL.format("clothoid").replace('"cw"', '"right"')}, ['rot = "right"', "ccw"]),
         ({"geometry": "<IrregularLine/>"}, ["IrregularLine", "only Line, Curve and Spiral"]),
         ({"geometry": ""}, ["holds no element"]),
         ({"geometry": "<Line><Start>0 0</Start></Line>"}, ["CoordGeom 1, Line: End missing"]),
-        ({"geometry": LINE.replace("100 0", "1o0 0")}, ["End = '1o0 0'", "northing and easting"]),
+        ({"geometry": LINE.replace("100 0", "1o0 0")}, ['End = "1o0 0"', "northing and easting"]),
         ({"geometry": LINE.replace("100 0", "0 0")}, ["the same point"]),
         ({"geometry": CURVE.format("cw", "120", "13.397459621556137")}, ["radius says 120.0000 m"]),
         ({"geometry": CURVE.format("cw", "100", "14")}, ["must agree"]),
         ({"inside": '<StaEquation staBack="50" staAhead="1000" staInternal="50"/>'}, ["StaEquation at 50"]),
         ({"units": ""}, ["Units", "Metric or Imperial"]),
-        ({"units": '<Units><Metric linearUnit="metre"/></Units>'}, ["linearUnit = 'metre'", "USSurveyFoot"]),
-        ({"units": FEET_UP}, ["elevationUnit = 'feet'"]),
+        ({"units": '<Units><Metric linearUnit="metre"/></Units>'}, ['linearUnit = "metre"', "USSurveyFoot"]),
+        ({"units": FEET_UP}, ['elevationUnit = "feet"']),
         ({"units": TURNS}, ["directionUnit"]),
-        ({"start": "1+000"}, ["staStart = '1+000'"]),
+        ({"start": "1+000"}, ['staStart = "1+000"']),
         ({"profile": "<PVI>0 10</PVI>"}, ["begin and end with a PVI"]),
         ({"profile": "<PVI>100 10</PVI><PVI>0 10</PVI>"}, ["must be beyond"]),
         ({"profile": '<PVI>0 1</PVI><ParaCurve>50 1</ParaCurve><PVI>100 1</PVI>'}, ["length missing"]),
         ({"profile": OVERLONG}, ["ParaCurve: its curve begins", "PVI: lies before"]),
-        ({"profile": "<PVI>0 10</PVI><PVI>nan 10</PVI>"}, ["'nan 10'"]),
+        ({"profile": "<PVI>0 10</PVI><PVI>nan 10</PVI>"}, ['"nan 10"']),
     ],
 )  # fmt: skip
 def test_refusals(tmp_path, change, said):
@@ -282,7 +282,7 @@ def test_hostile_and_broken_files(tmp_path):
         ("", "not valid XML"),
         ("\0\1\2", "not valid XML"),
         ('<?xml version="1.0" encoding="klingon"?><LandXML/>', "not valid XML"),
-        ("<gml/>", "root element is gml"),
+        ("<gml/>", "root element is"),
         ("<LandXML/>", "no Alignment"),
     ]:
         path.write_text(text)
