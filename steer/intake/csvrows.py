@@ -23,7 +23,7 @@ def csv_rows(text: str, wanted: Wanted) -> list[Row]:
     try:
         separator = _separator(text, wanted)
         numbered = _cells(text, separator, wanted)
-        line, header = next(numbered)
+        line, header = next(numbered, (1, []))
         places = _header(header, line, wanted)
         raw = list(_as_wide_as(len(header), numbered, separator, wanted))
     except Stop:
@@ -77,8 +77,11 @@ def _cells(text: str, separator: str, wanted: Wanted) -> Iterator[tuple[int, lis
 def _header(header: list[str], line: int, wanted: Wanted) -> list[Place | None]:
     """For every column its field, None for one that a map leaves out. Stop when the header is wrong."""
     problems, before = wanted.problems, wanted.problems.count
-    while not header[-1]:
+    while header and not header[-1]:
         header.pop()
+    if not header:
+        problems.add("is empty: needs a header and rows")
+        raise Stop
     if len(header) > _MOST_COLUMNS:
         problems.add(f"has {len(header)} columns: at most {_MOST_COLUMNS} are allowed", line)
         raise Stop

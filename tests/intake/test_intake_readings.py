@@ -94,6 +94,7 @@ def test_times_are_kept_in_utc(tmp_path, drive, given, stored):
 REFUSED = {
     "empty": ("", ["is empty"]),
     "only a byte order mark": ("\ufeff\n\n", ["is empty"]),
+    "separators only": (",,\n,\n", ["is empty"]),
     "header only": ("chainage_m,roll_deg\n", ["header but no rows"]),
     "wrong header": ("station,x,y\n1,2,3\n", ["line 1", '"station"', "not known", "chainage_m", "missing"]),
     "misspelt column": ("chainage_m,role_deg\n1,2\n", ["column 2", '"role_deg"', "roll_deg?"]),
