@@ -21,10 +21,13 @@ from steer.drivefile.sections import (
     AxisFromLandXml,
     DecisionSection,
     DriveSection,
+    LimitsSection,
     MachineSection,
     PipeSection,
     ReferenceSection,
+    ReportSection,
     SdSection,
+    SewerSection,
     SteeringSection,
     Tables,
     TargetSection,
@@ -63,6 +66,9 @@ class DriveFile:
     pipe: PipeSection
     steering: SteeringSection
     decision: DecisionSection
+    limits: LimitsSection
+    sewer: SewerSection
+    report: ReportSection
     warnings: tuple[str, ...] = ()
 
 
@@ -107,6 +113,9 @@ def parse_drive(text: str, folder: str | os.PathLike[str] = ".") -> DriveFile:
         pipe=tables.pipe,
         steering=tables.steering,
         decision=tables.decision,
+        limits=tables.limits,
+        sewer=tables.sewer,
+        report=tables.report,
         warnings=tuple(_warnings(tables)),
     )
 

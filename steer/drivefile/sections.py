@@ -120,10 +120,28 @@ class EyeSection(Section):
     level_mm: Annotated[float, _TOLERANCE_MM]
 
 
+class ToleranceRange(Section):
+    """Another tolerance from one chainage to another, for the as-built verdict."""
+
+    from_m: Annotated[float, _COORDINATE]
+    to_m: Annotated[float, _COORDINATE]
+    line_mm: Annotated[float, _TOLERANCE_MM]
+    level_mm: Annotated[float, _TOLERANCE_MM]
+
+    @field_validator("to_m")
+    @classmethod
+    def _ends_after_its_start(cls, to: float, info: ValidationInfo) -> float:
+        begin = info.data.get("from_m")
+        if begin is not None and to <= begin:
+            raise refusal(f"must be over {begin:g}, its from_m")
+        return to
+
+
 class ToleranceSection(Section):
     line_mm: Annotated[float, _TOLERANCE_MM]
     level_mm: Annotated[float, _TOLERANCE_MM]
     eye: EyeSection | None = None
+    ranges: tuple[ToleranceRange, ...] = ()
 
 
 class CylindersSection(Section):
@@ -274,6 +292,33 @@ class DecisionSection(Section):
     """How sure a verdict of inside or outside has to be (conformance probability, JCGM 106:2012)."""
 
     conformance_probability: Annotated[float, Number(over=0.5, below=1)] = 0.95
+    string_sd_mm: Annotated[float, _SD_OR_0] = 0.0
+
+
+class LimitsSection(Section):
+    """What may push and what may be pushed against; all optional, kN."""
+
+    main_jack_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
+    thrust_wall_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
+    pipe_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
+
+
+class SewerSection(Section):
+    """How the grade of the laid pipe is judged; all optional."""
+
+    flow: Annotated[str, Word(("gravity", "pressure"))] = "gravity"
+    grade_base_m: Annotated[float, Number(over=0, at_most=1_000)] = 10.0
+    flat_mm_per_m: Annotated[float, Number(at_least=0, at_most=100)] = 0.5
+
+
+class ReportSection(Section):
+    """What stands in the title block of the report; all optional."""
+
+    client: Annotated[str | None, Text(100)] = None
+    contractor: Annotated[str | None, Text(100)] = None
+    engineer: Annotated[str | None, Text(100)] = None
+    contract: Annotated[str | None, Text(100)] = None
+    paper: Annotated[str, Word(("A4", "Letter"))] = "A4"
 
 
 class Tables(Section):
@@ -289,3 +334,6 @@ class Tables(Section):
     pipe: PipeSection
     steering: SteeringSection = SteeringSection()
     decision: DecisionSection = DecisionSection()
+    limits: LimitsSection = LimitsSection()
+    sewer: SewerSection = SewerSection()
+    report: ReportSection = ReportSection()

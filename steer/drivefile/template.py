@@ -36,6 +36,9 @@ vertical = [
 line_mm = 50.0                     # largest offset allowed, right or left of the axis
 level_mm = 30.0                    # largest offset allowed, above or below the axis
 # eye = { line_mm = 30.0, level_mm = 20.0 }    # optional: a tighter opening to arrive in
+# ranges = [                       # optional: another tolerance between chainages, as built
+#   { from_m = 40.0, to_m = 45.0, line_mm = 25.0, level_mm = 15.0 },
+# ]
 
 [machine]
 front_length_m = 2.2               # face to articulation
@@ -93,4 +96,22 @@ firmness = "normal"                # how hard to steer back: "gentle", "normal" 
 
 [decision]                         # optional
 conformance_probability = 0.95     # how sure a verdict of inside or outside has to be
+string_sd_mm = 0.0                 # how far the pipes may lie from the machine's path where none was surveyed
+
+[limits]                           # optional: jacking forces that must not be passed, kN
+# main_jack_kn = 12000.0           # what the main jacks can push
+# thrust_wall_kn = 10000.0         # what the thrust wall can take
+# pipe_kn = 11000.0                # what the straight pipe may carry, from its manufacturer
+
+[sewer]                            # optional: how the grade is judged
+flow = "gravity"                   # "gravity": backfalls and ponds are looked for; "pressure": they are not
+grade_base_m = 10.0                # grade is also judged over this moving length
+flat_mm_per_m = 0.5                # a fall of less than this counts as flat
+
+[report]                           # optional: title block of the as-built report
+# client = "..."
+# contractor = "..."
+# engineer = "..."
+# contract = "..."
+paper = "A4"                       # "A4" or "Letter"
 """
