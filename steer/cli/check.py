@@ -19,11 +19,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Prints what was found; a folder that cannot be used raises `FolderUnusable` (exit 3)."""
     from steer.drivefile import load_drive
+    from steer.feasibility import feasibility, page
 
     file = load_drive(args.folder)
     lines = describe(file)
+    lines += [f"Axis: {note}" for note in file.axis.notes]
     lines += _log(Path(args.folder))
     lines += [f"Doubtful: {line}" for line in file.warnings] or ["Nothing doubtful in drive.toml."]
+    lines += ["", "Can it be driven?", *page(feasibility(file))]
     print("\n".join(lines))
     return 0
 

@@ -1,0 +1,55 @@
+"""One finding of the feasibility page: a figure against its limit, and what it means."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+# "with moves": possible when the reference is set anew on the way.
+Verdict = Literal["possible", "tight", "with moves", "not possible", "note"]
+
+# Above this share of a limit the design leaves too little for corrections. Own choice, no source.
+TIGHT_SHARE = 0.75
+
+CAUTION = (
+    "These are geometric checks of the values in drive.toml. They replace neither the machine's manual, "
+    "the pipe maker's limits and the project specification, nor local codes and licensed practice."
+)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """`value` and `limit` in `unit`; `limit` is None where the drive file sets none.
+
+    `margin` is what is left, in `unit`, negative when the limit is passed. `text` says it for a person.
+    """
+
+    subject: str
+    value: float
+    limit: float | None
+    unit: str
+    verdict: Verdict
+    text: str
+
+    @property
+    def margin(self) -> float | None:
+        """Limit minus value."""
+        return None if self.limit is None else self.limit - self.value
+
+
+def judged(value: float, limit: float) -> Verdict:
+    """Against a limit that must not be passed, with a share kept free for corrections."""
+    if value > limit:
+        return "not possible"
+    return "tight" if value > TIGHT_SHARE * limit else "possible"
+
+
+def page(findings: Iterable[Finding], width: int = 100) -> list[str]:
+    """The findings as lines: verdict, subject, and the words beneath."""
+    lines: list[str] = []
+    for finding in findings:
+        words = f"{finding.verdict:<13}{finding.subject}: {finding.text}"
+        lines += textwrap.wrap(words, width, subsequent_indent=" " * 13)
+    return [*lines, *textwrap.wrap(CAUTION, width)]
