@@ -1,4 +1,4 @@
-"""`steer verify FOLDER`: is the log whole, and which version of the program wrote what."""
+"""`steer verify FOLDER`: is the log whole, who wrote it, and does the same advice come out again."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ EXPLAINED = """\
 Every event carries a hash of itself and of the event before it; verify computes them all again. A change,
 a gap or an event put in shows. Somebody who wrote the whole log anew would not be found out by that alone:
 note the last hash somewhere else, on the shift report for instance, and compare it here.
+Then every advice in the log is computed again from the events before it, with today's drive.toml and this
+version of the program, and compared.
 Ends with 0 when the log is whole and 3 when it is not.
 """
 
@@ -16,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = EXPLAINED
     parser.add_argument("folder", metavar="FOLDER", help="the drive's folder")
+    parser.add_argument("--chain-only", action="store_true", help="leave out the advices, which take longer")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -37,4 +40,25 @@ def run(args: argparse.Namespace) -> int:
         faults = "\n".join(f"{path}: {fault}" for fault in verdict.faults)
         raise FolderUnusable(f"{path}: the log is NOT whole\n{faults}")
     print("the log is whole: no event was changed, dropped or put in" if verdict.events else "no events yet")
+    if verdict.events and not args.chain_only:
+        _advices(args.folder)
     return 0
+
+
+def _advices(folder: str) -> None:
+    from steer import __version__
+    from steer.recompute import recompute
+    from steer.text import printable
+
+    found = recompute(folder)
+    print(f"{found.given} advices in the log, {found.given - len(found.different)} come out the same again")
+    for sequence, program, said in found.different[:20]:
+        print(
+            f"  event {sequence}, given by version {printable(program, 40)}, differs: {printable(said, 200)}"
+        )
+    if len(found.different) > 20:
+        print(f"  and {len(found.different) - 20} more")
+    if found.different:
+        print(
+            f"computed by version {__version__}: drive.toml or the program has changed since these were given"
+        )
