@@ -1,0 +1,142 @@
+"""Where the pipe lies: the machine's smoothed path, and the surveys of laid pipes, which win over it.
+
+A survey stands for half a pipe either side. Between two surveys not more than BRIDGE_PIPES pipes apart
+the difference from the machine's path is carried over in a straight line, and the uncertainty grows from
+the surveys' to the path's in the middle; elsewhere the path stands, with `string_sd_mm` of drive.toml for
+how far the pipes may lie from it. Of surveys at one place (half a pipe) the last counts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+BRIDGE_PIPES = 5.0
+PATH, BETWEEN, SURVEY = 0, 1, 2
+SOURCE_WORDS = ("machine's path", "between pipe surveys", "pipe survey")
+
+
+class SmoothedArrays(Protocol):
+    """What is asked of `steer.estimate.smoother.SmoothedPath`: arrays (n,) over ascending chainage."""
+
+    @property
+    def chainage_m(self) -> np.ndarray: ...
+    @property
+    def line_mm(self) -> np.ndarray: ...
+    @property
+    def level_mm(self) -> np.ndarray: ...
+    @property
+    def line_sd_mm(self) -> np.ndarray: ...
+    @property
+    def level_sd_mm(self) -> np.ndarray: ...
+
+
+@dataclass(frozen=True)
+class PipeSurvey:
+    """A survey of a laid pipe: offsets (line, level) and their sds, mm; NaN for a plane not surveyed."""
+
+    number: int
+    chainage_m: float
+    value_mm: tuple[float, float]
+    sd_mm: tuple[float, float]
+    time: str | None = None
+
+
+@dataclass(frozen=True)
+class Lie:
+    """Places (n,): offset and sd (n, 2) for line and level, mm, and `source` (n, 2) of
+    PATH, BETWEEN, SURVEY."""
+
+    chainage_m: np.ndarray
+    offset_mm: np.ndarray
+    sd_mm: np.ndarray
+    source: np.ndarray
+
+
+class Laid:
+    """The laid pipe along the drive, from `first_m` to `last_m`; `lie(at)` gives it at chainages."""
+
+    def __init__(
+        self, path: SmoothedArrays, surveys: tuple[PipeSurvey, ...], pipe_m: float, string_sd_mm: float
+    ) -> None:
+        self.path = path
+        self.pipe_m = pipe_m
+        self.string_sd_mm = string_sd_mm
+        self.first_m, self.last_m = float(path.chainage_m[0]), float(path.chainage_m[-1])
+        self.surveys = tuple(
+            s for s in _last_of_each_place(surveys, pipe_m) if self.first_m <= s.chainage_m <= self.last_m
+        )
+
+    def machine_path(self, at_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Offset and sd (n, 2) of the machine's path alone."""
+        p = self.path
+        columns = (p.line_mm, p.level_mm), (p.line_sd_mm, p.level_sd_mm)
+        offset, sd = (np.stack([np.interp(at_m, p.chainage_m, c) for c in pair], axis=1) for pair in columns)
+        return offset, sd
+
+    def differences(self) -> list[tuple[PipeSurvey, tuple[float, float]]]:
+        """Each survey that counts with how far the pipe lies from the machine's path (line, level), mm."""
+        found = []
+        for survey in self.surveys:
+            offset, _ = self.machine_path(np.array([survey.chainage_m]))
+            found.append(
+                (
+                    survey,
+                    (survey.value_mm[0] - float(offset[0, 0]), survey.value_mm[1] - float(offset[0, 1])),
+                )
+            )
+        return found
+
+    def lie(self, at_m: np.ndarray) -> Lie:
+        """Offset, sd and source at chainages (n,)."""
+        at = np.asarray(at_m, float)
+        offset, path_sd = self.machine_path(at)
+        sd = np.hypot(path_sd, self.string_sd_mm)
+        source = np.full(offset.shape, PATH)
+        moved = self.differences()
+        for plane in (0, 1):
+            here = [
+                (s.chainage_m, d[plane], s.sd_mm[plane]) for s, d in moved if np.isfinite(s.value_mm[plane])
+            ]
+            if here:
+                self._apply(at, here, plane, offset, sd, path_sd, source)
+        return Lie(at, offset, sd, source)
+
+    def _apply(
+        self,
+        at: np.ndarray,
+        surveys: list[tuple[float, float, float]],
+        plane: int,
+        offset: np.ndarray,
+        sd: np.ndarray,
+        path_sd: np.ndarray,
+        source: np.ndarray,
+    ) -> None:
+        where, moved, own = (np.array(column) for column in zip(*surveys, strict=True))
+        before = np.searchsorted(where, at, side="right") - 1
+        left, right = np.clip(before, 0, len(where) - 1), np.clip(before + 1, 0, len(where) - 1)
+        gap = where[right] - where[left]
+        between = (before >= 0) & (before + 1 < len(where)) & (gap <= BRIDGE_PIPES * self.pipe_m + 1e-9)
+        u = np.where(gap > 0.0, (at - where[left]) / np.where(gap > 0.0, gap, 1.0), 0.0)
+        carried = (1.0 - u) * moved[left] + u * moved[right]
+        variance = ((1.0 - u) * own[left]) ** 2 + (u * own[right]) ** 2
+        variance = variance + 4.0 * u * (1.0 - u) * (path_sd[:, plane] ** 2 + self.string_sd_mm**2)
+        offset[between, plane] += carried[between]
+        sd[between, plane] = np.sqrt(variance[between])
+        source[between, plane] = BETWEEN
+        near = np.where(np.abs(at - where[left]) <= np.abs(at - where[right]), left, right)
+        on = np.abs(at - where[near]) <= 0.5 * self.pipe_m + 1e-9
+        alone = on & ~between
+        offset[alone, plane] += moved[near[alone]]
+        sd[on, plane] = own[near[on]]
+        source[on, plane] = SURVEY
+
+
+def _last_of_each_place(surveys: tuple[PipeSurvey, ...], pipe_m: float) -> list[PipeSurvey]:
+    kept: list[PipeSurvey] = []
+    for survey in sorted(surveys, key=lambda s: s.number, reverse=True):
+        if all(abs(survey.chainage_m - other.chainage_m) > 0.5 * pipe_m for other in kept):
+            kept.append(survey)
+    return sorted(kept, key=lambda s: s.chainage_m)
