@@ -53,7 +53,9 @@ def _log() -> Screen[Any]:
 class SteerApp(App[None]):
     """Three screens, a log and help over one drive.
 
-    `source` is asked from the desk's thread only. `wall` and `steady` are the two clocks.
+    `source` is asked from the desk's thread only; a function is called there, after the first
+    paint, and gives the source; `name` stands for it until then. What it refuses is in `refusal`
+    when the app has ended. `wall` and `steady` are the two clocks.
     """
 
     TITLE = "steer"
@@ -84,14 +86,14 @@ class SteerApp(App[None]):
 
     def __init__(
         self,
-        source: Source,
+        source: Source | Callable[[], Source],
         desk: Desk | None = None,
         *,
         ascii_only: bool = False,
         palette: str = "slate",
         stale_minutes: float = DEFAULT_STALE_MINUTES,
         poll_s: float = POLL_S,
-        first: Snapshot | None = None,
+        name: str = "",
         wall: Callable[[], float] = time.time,
         steady: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -99,7 +101,9 @@ class SteerApp(App[None]):
         # own two are used, which stay readable on any background.
         no_color = "NO_COLOR" in os.environ
         super().__init__(ansi_color=True if no_color else None)
-        self.source = source
+        self.source: Source | None = None if callable(source) else source
+        self._open = source if callable(source) else None
+        self.refusal: SteerError | None = None
         self.desk = desk or Desk()
         self.ascii_only = ascii_only
         self.palette_name = "plain" if no_color else palette
@@ -110,13 +114,12 @@ class SteerApp(App[None]):
             stale_after_s=stale_minutes * 60.0,
             glyphs=ASCII if ascii_only else UNICODE,
             greeting=True,
+            opening=name,
         )
         self._own_decision: Decision | None = None
         self._said_until = 0.0
         self.refused = ""  # all lines of the last refusal, for a dialog with room for them
         self._steady = steady
-        if first is not None:
-            self._take(first)
         for theme in all_themes():
             self.register_theme(theme)
         self.theme = self.palette_name
@@ -125,11 +128,18 @@ class SteerApp(App[None]):
 
     def on_mount(self) -> None:
         """Starts to follow the drive."""
-        self.run_worker(self._follow(), name="follow", group="follow", exit_on_error=True)
+        self.call_after_refresh(self.run_worker, self._follow(), name="follow", group="follow")
 
     async def _follow(self) -> None:
-        if self.scene.snapshot is None:
-            await self.look(always=True)
+        if self._open is not None:
+            try:
+                self.source = await self.desk.do(self._open)
+            except SteerError as refusal:
+                self.refusal = refusal
+                self.exit()
+                return
+            self.screen.refresh_bindings()
+        await self.look(always=True)
         while True:
             await asyncio.sleep(self.poll_s)
             await self.look()
@@ -137,8 +147,12 @@ class SteerApp(App[None]):
     async def look(self, always: bool = False) -> None:
         """Asks the drive once; draws only when something changed."""
 
+        source = self.source
+        if source is None:
+            return
+
         def ask() -> Snapshot | None:
-            return self.source.snapshot() if self.source.refresh() or always else None
+            return source.snapshot() if source.refresh() or always else None
 
         trouble, snapshot = "", None
         try:
@@ -193,6 +207,10 @@ class SteerApp(App[None]):
 
     async def store(self, work: Callable[[Any], object], said: str) -> bool:
         """Has the drive store something; says so, or why not."""
+        if self.source is None:
+            self.refused = "The log is still being read."
+            self.say(f"Not stored: {self.refused}")
+            return False
         try:
             answer = await self.desk.do(lambda: work(self.source))
         except _READING_FAILS as error:

@@ -29,6 +29,7 @@ class Scene:
     snapshot: Snapshot | None
     age_s: float | None = None
     stale_after_s: float = DEFAULT_STALE_MINUTES * 60.0  # 0: never
+    opening: str = ""  # what is being opened, as long as there is nothing to show of it
     trouble: str = ""  # why the log cannot be read just now
     decision: Decision | None = None
     said: str = ""  # answer to the last key, such as "Note stored"
@@ -60,6 +61,8 @@ def blocked(scene: Scene) -> Blocked | None:
             scene.trouble,
             "It is tried again twice a second.",
         )
+    if snapshot is None and scene.opening:
+        return Blocked("Opening", f"The log of {scene.opening} is being read.", "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
         return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
     if scene.stale_after_s > 0 and scene.age_s is not None and scene.age_s > scene.stale_after_s:

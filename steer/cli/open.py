@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from steer.errors import CommandLineWrong, FolderUnusable
 
@@ -54,53 +54,50 @@ def run(args: argparse.Namespace) -> int:
             # A folder that cannot be written can still be looked at; storing then says why not.
             return ScreenSource(Drive.open(folder, write=False))
 
-    return show(open_drive, args)
+    if not (folder / "drive.toml").is_file():
+        # The commonest mistake is said before a screen comes up.
+        open_drive()
+    return show(open_drive, args, str(folder))
 
 
-def show(open_source: Callable[[], Source], look: argparse.Namespace) -> int:
+def show(open_source: Callable[[], Source], look: argparse.Namespace, name: str) -> int:
     """Runs the screens over the source that `open_source` opens, in the one thread that will use it.
 
-    `look` holds what `add_look` added, or less. Refusals of `open_source` come up before the screen does.
+    `look` holds what `add_look` added, or less; `name` stands on the screen until the source is open.
+    Raises what `open_source` refuses, after the screen has gone.
     """
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    # The screens are painted on stderr.
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
         raise CommandLineWrong("the screens need a terminal; `steer next FOLDER` prints the same as text")
     stale_after = getattr(look, "stale_after", None)
     if stale_after is not None and not 0.0 <= stale_after < 1e6:
         raise CommandLineWrong(f"--stale-after {stale_after:g}: allowed are 0 or more minutes")
+    from tui.app import SteerApp
     from tui.desk import Desk
+    from tui.scene import DEFAULT_STALE_MINUTES
 
     desk = Desk()
     try:
-        # The drive is read while the screen's library loads.
-        opened = desk.start(lambda: _first(open_source))
-        from tui.app import SteerApp
-        from tui.scene import DEFAULT_STALE_MINUTES
-
-        source, snapshot = opened.result()
         app = SteerApp(
-            source,
+            open_source,
             desk,
+            name=name,
             ascii_only=getattr(look, "ascii", False) or _ascii_wanted(),
             palette=getattr(look, "palette", None) or "slate",
             stale_minutes=DEFAULT_STALE_MINUTES if stale_after is None else stale_after,
-            first=snapshot,
         )
         # Without the mouse a terminal's own selecting and copying keep working.
         app.run(mouse=False)
-        desk.start(lambda: getattr(source, "close", lambda: None)()).result()
+        desk.start(lambda: getattr(app.source, "close", lambda: None)()).result()
+        if app.refusal is not None:
+            raise app.refusal
         return app.return_code or 0
     finally:
         desk.close()
 
 
-def _first(open_source: Callable[[], Source]) -> tuple[Source, Any]:
-    source = open_source()
-    source.refresh()
-    return source, source.snapshot()
-
-
 def _ascii_wanted() -> bool:
     if os.environ.get("STEER_ASCII", "") not in ("", "0"):
         return True
-    encoding = (sys.stdout.encoding or "").lower().replace("-", "")
+    encoding = (sys.stderr.encoding or "").lower().replace("-", "")
     return not encoding.startswith("utf")

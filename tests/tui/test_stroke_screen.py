@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import fake_drive
 import pytest
+from screen_pilot import ready, until
 
 from steer.errors import FolderUnusable
 
@@ -15,7 +16,7 @@ def shown(app) -> str:
 async def test_first_paint_shows_the_correction_and_keys(make_app):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         assert "STROKE 97  proposed" in shown(app)
         assert "a accept" in app.screen.query_one("#keys").text
         assert "guide" in shown(app)
@@ -27,7 +28,7 @@ async def test_accept_is_stored_once_and_undone_by_a_further_event(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         await pilot.press("a")
         await pilot.pause()
         assert drive.calls == [("accept",)]
@@ -42,7 +43,7 @@ async def test_nothing_to_accept_when_readings_stopped(make_app, clock):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         clock.move(16 * 60)
         await app.look()
         assert "NO PROPOSAL  Readings stopped" in shown(app)
@@ -56,7 +57,7 @@ async def test_own_note_does_not_make_old_readings_new(make_app, clock):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         clock.move(16 * 60)
         drive.put(replace(drive.current, last_event_time="2026-03-04T09:57:00+00:00", log_sequence=1999))
         await app.look()
@@ -67,7 +68,7 @@ async def test_new_readings_bring_the_proposal_back(make_app, clock):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         clock.move(16 * 60)
         await app.look()
         drive.put(replace(fake_drive.good(97.0), readings_used=2000))
@@ -79,7 +80,7 @@ async def test_new_readings_bring_the_proposal_back(make_app, clock):
 async def test_a_clock_set_anew_changes_nothing(make_app, clock, jump_s):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         clock.wall_s += jump_s
         await app.look()
         assert "STROKE 97  proposed" in shown(app)
@@ -89,7 +90,7 @@ async def test_old_log_is_stale_from_the_start(make_app, clock):
     clock.wall_s += 86400.0 * 5
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         assert "NO PROPOSAL  Readings stopped" in shown(app) and "5 days ago" in shown(app)
 
 
@@ -97,7 +98,7 @@ async def test_log_out_of_reach_and_back(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         drive.trouble = FolderUnusable("drive.db is gone")
         await app.look()
         assert "NO PROPOSAL  Log out of reach" in shown(app) and "drive.db is gone" in shown(app)
@@ -110,19 +111,15 @@ async def test_follows_the_log_by_itself(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive, poll_s=0.02)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         drive.put(replace(fake_drive.good(97.0), readings_used=1950))
-        for _ in range(100):
-            await pilot.pause(0.02)
-            if "STROKE 98" in shown(app):
-                break
-        assert "STROKE 98  proposed" in shown(app)
+        await until(pilot, lambda: "STROKE 98  proposed" in shown(app))
 
 
 async def test_nothing_is_painted_while_nothing_changes(make_app):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         painted = []
         page = app.screen.query_one("#page")
         page.refresh = lambda *regions, **_: painted.extend(regions or ["all"])
@@ -135,7 +132,7 @@ async def test_a_small_change_repaints_few_cells(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         painted = []
         page = app.screen.query_one("#page")
         page.refresh = lambda *regions, **_: painted.extend(regions or ["all"])
@@ -149,7 +146,7 @@ async def test_a_small_change_repaints_few_cells(make_app):
 async def test_stretch_and_scale(make_app):
     app = make_app()
     async with app.run_test(size=(120, 40)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         assert "limit 50 right" in shown(app)
         await pilot.press("z")
         assert "limit 50 right" not in shown(app) and "limit 50 mm" in shown(app)
@@ -161,7 +158,7 @@ async def test_override_checks_limits_while_typing(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         await pilot.press("o")
         await pilot.pause()
         problems = app.screen.query_one("#problems")
@@ -186,7 +183,7 @@ async def test_override_can_be_left(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         await pilot.press("o", "escape")
         await pilot.pause()
         assert drive.calls == [] and "proposed" in shown(app)
@@ -196,7 +193,7 @@ async def test_note(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         await pilot.press("n", "enter")
         await pilot.pause()
         assert drive.calls == []
@@ -216,7 +213,7 @@ async def test_refused_by_the_drive_is_said(make_app):
     drive.accept = full
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         await pilot.press("a")
         await pilot.pause()
         assert "Not stored: the disk is full" in shown(app) and "proposed" in shown(app)
@@ -225,7 +222,7 @@ async def test_refused_by_the_drive_is_said(make_app):
 async def test_every_palette_draws_and_no_color_has_one(make_app, monkeypatch):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         seen = []
         for _ in range(4):
             seen.append(app.palette_name)
@@ -237,7 +234,7 @@ async def test_every_palette_draws_and_no_color_has_one(make_app, monkeypatch):
 
     plain = SteerApp(fake_drive.FakeDrive(), poll_s=3600.0)
     async with plain.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(plain, pilot)
         assert plain.palette_name == "plain"
         styles = {str(s.style) for line in plain.screen._compositor.render_strips() for s in line if s.style}
         assert not any("#" in style for style in styles)
@@ -248,7 +245,7 @@ async def test_every_palette_draws_and_no_color_has_one(make_app, monkeypatch):
 async def test_resized_live(make_app):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         for size in ((120, 40), (200, 60), (60, 18), (80, 24)):
             await pilot.resize_terminal(*size)
             await pilot.pause()
@@ -259,7 +256,39 @@ async def test_resized_live(make_app):
 async def test_quit(make_app):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.pause()
+        await ready(app, pilot)
         await pilot.press("q")
         await pilot.pause()
     assert app.return_code == 0
+
+
+async def test_opens_after_the_first_paint(make_app):
+    import threading
+
+    gate = threading.Event()
+    threads = []
+
+    def opened():
+        gate.wait(10)
+        threads.append(threading.current_thread().name)
+        return fake_drive.FakeDrive()
+
+    app = make_app(opened, name="willow/lane")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "NO PROPOSAL  Opening" in shown(app) and "willow/lane" in shown(app)
+        await pilot.press("a", "u")
+        assert "still being read" in shown(app)
+        gate.set()
+        await until(pilot, lambda: "STROKE 97  proposed" in shown(app))
+    assert threads and threads[0].startswith("drive")
+
+
+async def test_refused_when_opening_ends_the_app_with_the_refusal(make_app):
+    def opened():
+        raise FolderUnusable("drive.toml: no such thing")
+
+    app = make_app(opened, name="nowhere")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: app.refusal is not None)
+    assert str(app.refusal) == "drive.toml: no such thing" and app.refusal.exit_code == 3

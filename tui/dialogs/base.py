@@ -16,9 +16,9 @@ class SteerDialog(ModalScreen[Any]):
 
     DEFAULT_CSS = """
     SteerDialog { align: center bottom; background: $background 0%; }
-    SteerDialog #box { width: 76; max-width: 100%; height: auto; border: solid $foreground; padding: 0 1;
+    SteerDialog #box { width: 100%; max-width: 100; height: auto; border: solid $foreground; padding: 0 1;
         background: $background; }
-    SteerDialog .plain { border: ascii $foreground; }
+    SteerDialog #box.plain { border: ascii $foreground; }
     SteerDialog Label { width: 1fr; }
     SteerDialog .strong { text-style: bold; }
     SteerDialog Input { height: 1; }

@@ -81,7 +81,8 @@ class OverrideDialog(SteerDialog):
             problems += found
             self._cylinders = cylinders
             if cylinders:
-                shown = ", ".join(f"{n}: {mm:.0f}" for n, mm in enumerate(cylinders, 1))
+                decimals = 0 if all(abs(mm - round(mm)) < 0.05 for mm in cylinders) else 1
+                shown = ", ".join(f"{n}: {mm:.{decimals}f}" for n, mm in enumerate(cylinders, 1))
                 meaning += f"\nCylinders {shown} mm"
             if not problems:
                 self._setting = (right, up)

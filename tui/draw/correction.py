@@ -98,12 +98,11 @@ def _large(text: str, side: list[str], size: int, form: str) -> list[Row]:
 def _hold(now_right: float, now_up: float, size: int, form: str) -> list[Row]:
     stands = words.both_turns(now_right, now_up)
     texts = [
-        "Leave the cylinders as they stand:",
-        "a change now would not pay.",
-        f"Articulation stays {stands}.",
+        "Leave the cylinders as they stand.",
+        f"The articulation stays {stands}.",
     ]
     if form == "text":
-        return [((" HOLD  ", "figure"), (texts[0], "strong")), ((" " + texts[2], ""),)]
+        return [((" HOLD  ", "figure"), (texts[0], "strong")), ((" " + texts[1], ""),)]
     rows: list[Row] = [((" " + line, "figure"),) for line in big("hold", form)]
     for text in texts:
         rows += [((" " + line, "strong" if text == texts[0] else ""),) for line in wrap(text, size - 2, 2)]

@@ -18,7 +18,7 @@ def name_row(scene: Scene, size: int) -> Row:
     """Name of the drive, and the time of the last reading."""
     snapshot = scene.snapshot
     if snapshot is None:
-        return (("No drive", "title"),)
+        return ((f" {scene.opening}".ljust(size), "title"),)
     name = f" {snapshot.name} "
     when = words.clock_time(snapshot.last_reading_time)
     last = f" last reading {when} UTC" if when != "-" else ""
@@ -33,7 +33,7 @@ def counter_row(scene: Scene, size: int) -> Row:
     """Face, stroke, pipe, distance to the reception shaft, next check survey; the last ones go first."""
     snapshot = scene.snapshot
     if snapshot is None or snapshot.advice is None:
-        return (("no reading yet", "quiet"),)
+        return () if scene.opening and snapshot is None else ((" No reading yet.", "quiet"),)
     advice = snapshot.advice
     face = advice.chainage_m
     pipe = snapshot.extra.get("pipe")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tui.draw import words
 from tui.source import LoggedEvent
 
-# Filter name -> kinds; an empty set takes every kind.
+# Filter name -> kinds it takes; an empty set takes every kind.
 FILTERS: dict[str, frozenset[str]] = {
     "all but readings": frozenset(),
-    "notes and decisions": frozenset({"note", "accepted", "overridden", "accept", "override", "undo"}),
-    "check shots": frozenset({"check_shot", "shot_word", "file"}),
+    "notes and decisions": frozenset({"note", "advised", "accepted", "overridden", "undone"}),
+    "surveys": frozenset({"check_shot", "reference_set", "withdrawn", "restored", "chainage_set", "file"}),
     "readings": frozenset({"reading"}),
     "everything": frozenset(),
 }
@@ -27,15 +28,23 @@ class LogLine:
 
 
 def line_of(event: LoggedEvent) -> LogLine:
-    """What an event says, its largest fields only."""
-    body = event.body
-    said = body.get("text") or body.get("note")
-    if said:
-        text = str(said)
-    else:
-        parts = [f"{key} {_value(value)}" for key, value in body.items() if value is not None]
-        text = ", ".join(parts)
-    return LogLine(event.sequence, event.arrived, event.kind, text[:300])
+    """What an event says, chainage first; fields without a phrase of their own by name and value."""
+    body = dict(event.body)
+    parts: list[str] = []
+    if _is_number(body.get("chainage_m")):
+        parts.append(f"at {float(str(body.pop('chainage_m'))):.2f} m")
+    for key in ("text", "note"):
+        if body.get(key):
+            parts.append(str(body.pop(key)))
+    right, up = body.get("right_mm_per_m"), body.get("up_mm_per_m")
+    if _is_number(right) and _is_number(up):
+        parts.append(words.both_turns(float(str(right)), float(str(up))))
+        del body["right_mm_per_m"], body["up_mm_per_m"]
+    for plane in ("line", "level"):
+        if _is_number(body.get(f"{plane}_mm")):
+            parts.append(f"{plane} {words.offset(plane, float(str(body.pop(f'{plane}_mm'))), 1)}")
+    parts += [f"{key} {_value(value)}" for key, value in body.items() if value is not None]
+    return LogLine(event.sequence, event.arrived, event.kind, ", ".join(parts)[:300])
 
 
 def passes(line: LogLine, name: str, search: str) -> bool:
@@ -48,6 +57,10 @@ def passes(line: LogLine, name: str, search: str) -> bool:
     return wanted and (not search or search.lower() in f"{line.kind} {line.text}".lower())
 
 
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
 def _value(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.3f}".rstrip("0").rstrip(".")
@@ -55,4 +68,4 @@ def _value(value: object) -> str:
         return "[" + " ".join(_value(v) for v in value[:8]) + "]"
     if isinstance(value, dict):
         return "{" + " ".join(f"{k} {_value(v)}" for k, v in list(value.items())[:6]) + "}"
-    return str(value)
+    return str(value)[:60]

@@ -6,6 +6,7 @@ two pixels, one above the other.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,8 +56,10 @@ def reach(scene: Scene, size: int) -> Reach:
         stretch = end - start if scene.window_m is None else min(end - start, scene.window_m)
         return Reach(start, start + max(stretch, 1.0), columns, margin, labels)
     face = snapshot.advice.chainage_m
-    ahead = 0.4 * scene.window_m
-    from_m = max(start, min(face - (scene.window_m - ahead), end - scene.window_m))
+    # The stretch moves on in steps, so that most readings change a few cells only.
+    step = scene.window_m / 8.0
+    from_m = start + math.floor((face - 0.55 * scene.window_m - start) / step) * step
+    from_m = max(start, min(from_m, end - scene.window_m))
     return Reach(from_m, from_m + scene.window_m, columns, margin, labels)
 
 

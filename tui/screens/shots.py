@@ -81,7 +81,9 @@ class ShotsScreen(SteerScreen):
     def shot(self) -> ShotView | None:
         """The shot under the cursor."""
         snapshot = self.steer.scene.snapshot
-        cursor = self.query_one("#list", ListRows).cursor
+        shots = self.query_one("#list", ListRows)
+        shots.settle()
+        cursor = shots.cursor
         return snapshot.shots[cursor] if snapshot is not None and cursor < len(snapshot.shots) else None
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

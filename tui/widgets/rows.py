@@ -37,7 +37,8 @@ class Rows(Widget):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._rows: list[Row] = []
+        self._rows: list[Row] | None = None
+        self._drawn_for: tuple[int, int] = (0, 0)
         self._look = ""
 
     @property
@@ -52,39 +53,62 @@ class Rows(Widget):
     @property
     def text(self) -> str:
         """What is shown, as plain text."""
-        return "\n".join(plain(row).rstrip() for row in self._rows)
+        return "\n".join(plain(row).rstrip() for row in self._drawn())
+
+    def settle(self) -> None:
+        """Draws now what would be drawn at the next paint."""
+        self._drawn()
+
+    def _drawn(self) -> list[Row]:
+        if self._rows is None or self._drawn_for != self.size:
+            self._rows = self._draw()
+        return self._rows
+
+    def _draw(self) -> list[Row]:
+        width, height = self._drawn_for = self.size
+        if width <= 0 or height <= 0:
+            return []
+        rows = [fit(row, width) for row in self.draw_rows(width, height)[:height]]
+        return rows + [fit((), width)] * (height - len(rows))
 
     def redraw(self) -> None:
         """Draws again and sends what changed."""
-        width, height = self.size
-        if width <= 0 or height <= 0:
-            return
-        rows = [fit(row, width) for row in self.draw_rows(width, height)[:height]]
-        rows += [fit((), width)] * (height - len(rows))
-        old, self._rows = self._rows, rows
+        if self._rows is None or self._drawn_for != self.size:
+            return  # Textual paints the whole after a change of size, and asks for the rows then
+        old, self._rows = self._rows, self._draw()
         look, self._look = self._look, self.steer.palette_name
-        if look != self._look or len(old) != len(rows):
+        if (look and look != self._look) or len(old) != len(self._rows):
             self.refresh()
             return
-        for y, (before, after) in enumerate(zip(old, rows, strict=True)):
+        for y, (before, after) in enumerate(zip(old, self._rows, strict=True)):
             if before == after:
                 continue
             first, last = _changed(before, after)
             if first < last:
                 self.refresh(Region(first, y, last - first, 1))
 
-    def on_resize(self) -> None:
-        """A new size is a new drawing."""
-        self._rows = []
-        self.redraw()
-
     def render_line(self, y: int) -> Strip:
         """One row for the terminal."""
         palette = self.steer.palette_name
-        if y >= len(self._rows):
-            return Strip([Segment(" " * self.size.width, rich_style(palette, ""))], self.size.width)
-        row = self._rows[y]
-        return Strip([Segment(text, rich_style(palette, role)) for text, role in row], self.size.width)
+        rows = self._drawn()
+        row: Row = rows[y] if y < len(rows) else ((" " * self.size.width, ""),)
+        segments: list[tuple[str, Style]] = []
+        for text, role in row:
+            style = rich_style(palette, role)
+            if segments and (
+                style == segments[-1][1] or (text.isspace() and _same_paper(segments[-1][1], style))
+            ):
+                # Blanks cost no change of style when the paper stays the same.
+                segments[-1] = (segments[-1][0] + text, segments[-1][1])
+            else:
+                segments.append((text, style))
+        return Strip([Segment(text, style) for text, style in segments], self.size.width)
+
+
+def _same_paper(before: Style, blank: Style) -> bool:
+    return before.bgcolor == blank.bgcolor and not (
+        before.reverse or before.underline or blank.reverse or blank.underline
+    )
 
 
 def _changed(before: Row, after: Row) -> tuple[int, int]:

@@ -1,0 +1,240 @@
+"""Check shots, as-built, log, help and guide by their keys; each kept as text at two sizes."""
+
+import os
+from pathlib import Path
+
+import fake_drive
+import pytest
+from screen_pilot import ready
+
+PICTURES = Path(__file__).parent / "pictures"
+KEYS = {"shots": "2", "asbuilt": "3", "log": "l", "help": "question_mark", "guide": "g"}
+
+
+def screen_text(app) -> str:
+    """All rows of the screen in front, from top to bottom."""
+    from tui.widgets.rows import Rows
+
+    parts = sorted(app.screen.query(Rows), key=lambda rows: rows.region.y)
+    return "\n".join(rows.text for rows in parts)
+
+
+async def settle(pilot) -> None:
+    for _ in range(3):
+        await pilot.pause()
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
+@pytest.mark.parametrize("state", ["good", "warning", "stale", "empty"])
+async def test_kept_pictures(make_app, clock, state, size):
+    drive = fake_drive.FakeDrive(fake_drive.STATES["good" if state == "stale" else state]())
+    if state == "empty":
+        drive.asbuilt = lambda: fake_drive.Built((), (), ("Nothing is built yet.",))
+        drive.events = lambda after=0: iter(())
+    if state == "stale":
+        clock.move(1300.0)
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        for name in ("shots", "asbuilt", "log"):
+            await settle(pilot)
+            await pilot.press(KEYS[name])
+            await settle(pilot)
+            keep(f"{name}-{state}-{size[0]}x{size[1]}", screen_text(app))
+
+
+@pytest.mark.parametrize("name", ["help", "guide"])
+async def test_kept_pictures_of_help_and_guide(make_app, name):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press(KEYS[name])
+        await settle(pilot)
+        text = screen_text(app)
+        keep(f"{name}-80x24", text)
+        assert "shots" not in text.splitlines()[-1]
+        await pilot.press("escape")
+        await settle(pilot)
+        assert "STROKE 97" in screen_text(app)
+
+
+def keep(name: str, text: str) -> None:
+    kept = PICTURES / f"{name}.txt"
+    if os.environ.get("STEER_KEEP_PICTURES"):
+        kept.write_text(text + "\n", encoding="utf-8")
+    assert text + "\n" == kept.read_text(encoding="utf-8")
+
+
+async def test_ascii_only_on_every_screen(make_app):
+    app = make_app(fake_drive.FakeDrive(fake_drive.warning()), ascii_only=True)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        for key in ("2", "3", "l", "1", "question_mark", "escape", "g", "escape", "o"):
+            await pilot.press(key)
+            await settle(pilot)
+            lines = [strip.text for strip in app.screen._compositor.render_strips()]
+            assert all(line.isascii() for line in lines), key
+
+
+async def test_help_names_every_key_that_works_and_none_else(make_app):
+    from tui.widgets.key_line import keys_of
+
+    app = make_app()
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(app, pilot)
+        for key in ("1", "2", "3", "l"):
+            await pilot.press(key)
+            await settle(pilot)
+            screen = app.screen
+            offered = dict(keys_of(screen, shown_only=False))
+            await pilot.press("question_mark")
+            await settle(pilot)
+            text = screen_text(app)
+            assert all(f" {key}" in text and does in text for key, does in offered.items())
+            assert "Focus" not in text and "Copy" not in text
+            await pilot.press("question_mark")
+            await settle(pilot)
+            assert app.screen is screen
+
+
+async def test_keys_for_what_a_drive_cannot_do_are_not_offered(make_app):
+    class Plain:
+        """Only the methods that every source has."""
+
+        def __init__(self):
+            self._drive = fake_drive.FakeDrive()
+            for name in ("refresh", "snapshot", "accept", "override", "note", "undo_last"):
+                setattr(self, name, getattr(self._drive, name))
+
+    app = make_app(Plain())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("2")
+        await settle(pilot)
+        foot = app.screen.query_one("#keys").text
+        assert "accept" not in foot and "read file" not in foot and "stroke" in foot
+        await pilot.press("a", "f", "x", "3")
+        await settle(pilot)
+        assert "no as-built account" in screen_text(app)
+        await pilot.press("l")
+        await settle(pilot)
+        assert "shows no events" in screen_text(app)
+
+
+@pytest.mark.parametrize(("key", "verdict"), [("a", "agrees"), ("h", "waiting"), ("x", "withdrawn")])
+async def test_word_on_the_shot_under_the_cursor(make_app, key, verdict):
+    drive = fake_drive.FakeDrive(fake_drive.warning())
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("2")
+        await settle(pilot)
+        assert "It disagrees" in screen_text(app)
+        await pilot.press("up")
+        await settle(pilot)
+        assert "Shot 2," in screen_text(app)
+        await pilot.press("down", key)
+        await settle(pilot)
+        assert drive.calls == [("shot", 3, verdict)]
+        assert "The face stays" in screen_text(app)
+
+
+async def test_file_of_shots_refused_in_full_then_read(make_app, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "monday.csv").write_text("x")
+    (tmp_path / "monday.txt").write_text("x")
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("2", "f")
+        await settle(pilot)
+        await pilot.press("m", "tab")
+        await settle(pilot)
+        assert app.screen.query_one("#path").value == "monday."
+        assert "monday.csv" in str(app.screen.query_one("#said").content)
+        await pilot.press(*"txt", "enter")
+        await settle(pilot)
+        said = str(app.screen.query_one("#said").content)
+        assert "line 2: sd_mm: missing" in said and "more lines" in said and drive.calls == []
+        for _ in range(3):
+            await pilot.press("backspace")
+        await pilot.press("c", "tab", "enter")
+        await settle(pilot)
+        assert drive.calls == [("read_shots", "monday.csv")]
+        assert "2 shots." in screen_text(app)
+
+
+async def test_asbuilt_zooms_scrolls_and_follows_the_pipe(make_app):
+    app = make_app()
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await settle(pilot)
+        whole = screen_text(app)
+        assert "shaft" in whole and "XXX" in whole and "???" in whole
+        await pilot.press("plus", "plus", "plus")
+        await settle(pilot)
+        near = app.screen.where(120)
+        assert near.to_m - near.from_m == pytest.approx(20.0)
+        await pilot.press("left")
+        await settle(pilot)
+        assert app.screen.where(120).from_m == pytest.approx(near.from_m - 5.0)
+        await pilot.press("home")
+        await settle(pilot)
+        assert app.screen.where(120).from_m == pytest.approx(0.0)
+        await pilot.press("end")
+        await settle(pilot)
+        last = app.screen.where(120)
+        assert last.from_m <= 93.0 <= last.to_m
+        await pilot.press("minus", "minus", "minus", "minus")
+        await settle(pilot)
+        assert screen_text(app).splitlines()[:20] == whole.splitlines()[:20]
+
+
+async def test_asbuilt_exports(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", "e")
+        await settle(pilot)
+        await pilot.press("enter")
+        await settle(pilot)
+        assert drive.calls == [("export", "asbuilt.pdf")]
+
+
+async def test_log_filters_and_searches(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l")
+        await settle(pilot)
+        assert "all but readings: 2 lines" in screen_text(app)
+        await pilot.press("f")
+        assert "notes and decisions: 1 lines" in screen_text(app)
+        await pilot.press("f", "f")
+        assert "readings: 300 lines" in screen_text(app)
+        await pilot.press("f", "slash")
+        await settle(pilot)
+        await pilot.press(*"sand", "enter")
+        await settle(pilot)
+        text = screen_text(app)
+        assert "everything, with 'sand': 1 lines" in text and "wet sand at the face" in text
+
+
+async def test_list_moves_by_row_page_and_end(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l", "f", "f", "f")
+        await settle(pilot)
+        lines = app.screen.query_one("#list")
+        assert lines.cursor == 299
+        for key, cursor in (("home", 0), ("down", 1), ("j", 2), ("k", 1), ("up", 0), ("end", 299)):
+            await pilot.press(key)
+            assert lines.cursor == cursor
+        await pilot.press("pageup")
+        assert 270 < lines.cursor < 299
+        await pilot.press("pagedown")
+        assert lines.cursor == 299
