@@ -27,7 +27,7 @@ class Informed:
         self,
         simulation: Simulation,
         horizon_lengths: float = 3.5,
-        return_lengths: float = 0.6,
+        return_lengths: float = 0.5,
         return_strokes: float = 1.0,
     ) -> None:
         self.simulation, self.limits = simulation, Limits(simulation.machine)

@@ -4,13 +4,15 @@
 
 A steerer is any object with `reading(dict)`, `shot(dict)` and `stroke_end(chainage_m) -> cylinder_mm`; after
 `stroke_end` it may carry `estimate` = (line_mm, line_sd_mm, level_mm, level_sd_mm) for the coverage column.
-New ones go into STEERERS: name -> function of (scenario, simulation).
+New ones go into STEERERS: name -> function of (scenario, simulation). `feed` is `steer feed` behind real
+pipes.
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,6 +22,8 @@ from typing import Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+from feed import FeedSteerer
 from yardsticks import Informed, RuleOfThumb
 
 from steer.ground import Scenario, Simulation, draw_scenario
@@ -28,6 +32,7 @@ from steer.ground.instruments import articulation_of
 STEERERS: dict[str, Callable[[Scenario, Simulation], Any]] = {
     "rule": lambda scenario, simulation: RuleOfThumb(scenario.drive),
     "informed": lambda scenario, simulation: Informed(simulation),
+    "feed": lambda scenario, simulation: FeedSteerer(scenario, tempfile.mkdtemp(prefix="steer_feed_")),
 }
 
 
@@ -91,6 +96,8 @@ def drive(scenario: Scenario, make: Callable[[Scenario, Simulation], Any]) -> tu
             steerer.reading(reading)
         for shot in simulation.shots():
             steerer.shot(shot)
+    if hasattr(steerer, "close"):
+        steerer.close()
     truth = simulation.truth()
     after = truth.chainage_m - simulation.start_m >= 15.0
     off = truth.face_mm[after]
@@ -148,7 +155,7 @@ def table(results: dict[str, list[Result]], kinds: list[str]) -> str:
                 f" {'/'.join(str(sum(r.broken[k] for r in of)) for k in range(3)):>9} {share:>16}"
                 f" {np.mean([r.seconds for r in of]):6.2f}"
             )
-        for a, b in (("ours", "rule"), ("ours", "informed"), ("informed", "rule")):
+        for a, b in (("ours", "rule"), ("ours", "informed"), ("feed", "informed"), ("informed", "rule")):
             if a in results and b in results:
                 pairs = [
                     (x, y) for x, y in zip(results[a], results[b], strict=True) if kind in ("all", x.kind)
