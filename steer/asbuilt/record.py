@@ -69,7 +69,8 @@ class Judged:
     @property
     def naive_outside(self) -> np.ndarray:
         """(n, 2): the value alone beyond the tolerance."""
-        return np.abs(self.lie.offset_mm) > self.tolerance_mm
+        beyond: np.ndarray = np.abs(self.lie.offset_mm) > self.tolerance_mm
+        return beyond
 
 
 @dataclass(frozen=True)
@@ -161,9 +162,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
     fine = np.arange(laid.first_m, laid.last_m + 1e-9, _FINE_M)
     level = laid.lie(fine).offset_mm[:, 1]
     advice = drive.advice()
-    counted = [
-        count(metres.lie.chainage_m, metres.verdict[:, k], metres.naive_outside[:, k]) for k in (0, 1)
-    ]
+    counted = [count(metres.lie.chainage_m, metres.verdict[:, k], metres.naive_outside[:, k]) for k in (0, 1)]
     shown = [
         figures(metres.lie.chainage_m, metres.lie.offset_mm[:, k], metres.lie.sd_mm[:, k]) for k in (0, 1)
     ]
@@ -174,7 +173,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
         pipes=_judge(file, laid, ends[ends >= laid.first_m - 1e-9]),
         line=Plane(counted[0], shown[0]),
         level=Plane(counted[1], shown[1]),
-        both=count(metres.lie.chainage_m, metres.both, metres.naive_outside.any(axis=1)),
+        both=count(metres.lie.chainage_m, metres.both, np.any(metres.naive_outside, axis=1)),
         eye=_eye(file, laid, advice),
         grade_pipe=grades(file.axis, fine, level, file.pipe.length_m),
         grade_base=grades(file.axis, fine, level, file.sewer.grade_base_m),
@@ -282,6 +281,4 @@ def _eye(file: DriveFile, laid: Laid, advice: Advice | None) -> Eye | None:
 
 def _seal(log: Log, events: _Bodies) -> LogSeal:
     found = verify(log)
-    return LogSeal(
-        found.events, found.head, found.whole, tuple(found.faults), events.first, events.last
-    )
+    return LogSeal(found.events, found.head, found.whole, tuple(found.faults), events.first, events.last)

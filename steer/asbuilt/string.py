@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,11 +31,13 @@ from steer.pipes.joints import STEP_M
 @dataclass(frozen=True)
 class Joints:
     """Angles along the whole drive, and of the joints where they lie now (`standing`, nearest the machine
-    first). `passed_m` is the chainage up to which joints have come. `worst` and `worst_ahead` index
-    `along`: the largest angle so far, and of those that joints have yet to pass."""
+    first); `at` gives them at other chainages. `passed_m` is the chainage up to which joints have come.
+    `worst` and `worst_ahead` index `along`: the largest angle so far, and of those that joints have yet
+    to pass."""
 
     along: JointAngles
     standing: JointAngles
+    at: Callable[[np.ndarray], JointAngles]
     passed_m: float
     limit_mm_per_m: float
     worst: int | None
@@ -88,6 +90,7 @@ def joints_of(file: DriveFile, laid: Laid) -> Joints:
     return Joints(
         along,
         angles(string_joints(tail, laid.first_m, pipe.length_m)),
+        angles,
         passed,
         pipe.max_joint_angle_mm_per_m,
         worst,

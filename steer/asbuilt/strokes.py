@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -154,7 +155,7 @@ class _Told:
         bent = articulation(table[:, 2:], table[:, 1], self.file.machine.cylinders)
         both = np.column_stack([bent.right_mm_per_m, bent.up_mm_per_m])
         found: list[Pair | None] = []
-        for begin, end in zip(edges[:-1], edges[1:], strict=True):
+        for begin, end in pairwise(edges.tolist()):
             mine = (top > begin + 0.2 * (end - begin)) & (top <= end + 1e-6) & np.isfinite(both).all(1)
             found.append(_pair(np.median(both[mine], axis=0)) if mine.any() else None)
         return found

@@ -91,9 +91,7 @@ def longest_run(begin: np.ndarray, end: np.ndarray, which: np.ndarray) -> Run | 
 def runs(begin: np.ndarray, end: np.ndarray, which: np.ndarray) -> list[Run]:
     """Runs of neighbouring stations that are meant."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], which, [False]]).astype(int)))
-    return [
-        Run(float(begin[a]), float(end[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)
-    ]
+    return [Run(float(begin[a]), float(end[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def figures(chainage_m: np.ndarray, value_mm: np.ndarray, sd_mm: np.ndarray) -> Figures:

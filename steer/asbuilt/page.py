@@ -1,0 +1,81 @@
+"""The as-built record on a terminal, 80 columns wide."""
+
+from __future__ import annotations
+
+import textwrap
+
+from steer.asbuilt import words
+from steer.asbuilt.record import AsBuilt, Plane
+from steer.text import printable
+
+
+def page(record: AsBuilt) -> str:
+    """The page as one text."""
+    file = record.file
+    rows = [
+        f"AS-BUILT  {printable(file.drive.name, 68)}",
+        f"covers    {words.covered(record)}",
+        f"tolerance line {file.tolerance.line_mm:g} mm, level {file.tolerance.level_mm:g} mm"
+        + (f", {len(file.tolerance.ranges)} ranges of its own" if file.tolerance.ranges else "")
+        + f"; rule {100 * record.rule:g} %",
+        f"verdict   {words.overall(record)}",
+        "",
+        f"{'':22}{'line':>17}{'level':>17}{'both':>17}",
+    ]
+    both = record.both
+    for name, key in (
+        ("inside", "inside_m"),
+        ("outside", "outside_m"),
+        ("cannot tell", "cannot_tell_m"),
+        ("outside, sd ignored", "naive_outside_m"),
+    ):
+        cells = [
+            f"{getattr(c, key):.1f} m {c.per_cent(getattr(c, key)):5.1f} %"
+            for c in (record.line.counted, record.level.counted, both)
+        ]
+        rows.append(f"{name:22}" + "".join(f"{cell:>17}" for cell in cells))
+    rows.append("")
+    for k, plane in enumerate((record.line, record.level)):
+        rows.extend(_plane(k, plane))
+    if record.eye is not None:
+        rows.extend(_wrapped("eye", [words.eye(record.eye)]))
+    rows.extend(_wrapped("grade", words.falls_lines(record)))
+    rows.extend(_wrapped("joints", words.joint_lines(record)))
+    rows.extend(_wrapped("force", words.force_lines(record)))
+    shots = [s for s in record.surveys if s.verdict != "withdrawn"]
+    disagreeing = sum(s.verdict == "disagrees" for s in shots)
+    told = f"{len(shots)} check shots" + (f", {disagreeing} of them DISAGREE" if disagreeing else "")
+    rows.extend(_wrapped("surveys", [told + "."]))
+    for survey, moved in record.string_difference:
+        found = ", ".join(words.side(d, k) for k, d in enumerate(moved) if d == d)
+        rows.extend(_wrapped("", [f"pipe at {survey.chainage_m:.1f} m lies {found} of the machine's path."]))
+    for notice in record.notices:
+        rows.extend(_wrapped("notice", [printable(notice.text)]))
+    seal = record.seal
+    state = f"{seal.events} events, hash {seal.head[:16]}…" if seal.whole else "NOT WHOLE: see steer verify"
+    rows.extend(_wrapped("log", [state]))
+    rows.append("")
+    caution = f"{words.CAUTION} {words.FORCE_CAUTION}" if len(record.force.used) else words.CAUTION
+    rows.extend(textwrap.wrap(caution, 80))
+    return "\n".join(rows)
+
+
+def _plane(k: int, plane: Plane) -> list[str]:
+    f = plane.figures
+    name = words.PLANES[k]
+    return [
+        f"{name:10}mean {words.side(f.mean_mm, k, 0.5)}, RMS {f.rms_mm:.1f} mm, "
+        f"95th percentile {f.p95_mm:.0f} mm",
+        f"{'':10}largest {words.largest(f, k)}; longest run outside: {words.run(plane.counted)}",
+    ]
+
+
+def _wrapped(head: str, texts: list[str]) -> list[str]:
+    rows: list[str] = []
+    for text in texts:
+        rows.extend(
+            textwrap.wrap(
+                text, 80, initial_indent=f"{head if not rows else '':10}", subsequent_indent=" " * 10
+            )
+        )
+    return rows

@@ -1,0 +1,239 @@
+"""Figures in words, for page and report: directions spelled out, digits that the uncertainty earns."""
+
+from __future__ import annotations
+
+from steer.asbuilt.record import AsBuilt, Eye
+from steer.asbuilt.tolerances import AT_THE_EYE_M
+from steer.asbuilt.totals import Counted, Figures
+from steer.pipes import Stretch
+
+SIDES = (("right", "left"), ("high", "low"))
+PLANES = ("line", "level")
+CAUTION = (
+    "This record states an estimate from the readings and surveys in the log; it replaces no survey. "
+    "It advises and moves nothing. The project specification, the pipe manufacturer's data, local codes "
+    "and licensed practice decide."
+)
+FORCE_CAUTION = (
+    "Permissible forces assume that packer stress grows linearly towards the closed edge. Packers that have "
+    "carried load before carry more at the edge (Steinzeug Information 2004, p. 34): the figure is NOT on "
+    "the safe side for a used packer. A restart after a stop of some hours needs 20 to 40 % more force "
+    "(V. Chu, A Self-Learning Manual, p. 328)."
+)
+
+
+def side(value_mm: float, plane: int, sd_mm: float = 1.0) -> str:
+    """`12 mm right`, or `0 mm`; a decimal only where the sd is below 1 mm."""
+    text = f"{abs(value_mm):.0f}" if sd_mm >= 0.95 else f"{abs(value_mm):.1f}"
+    if float(text) == 0.0:
+        return f"{text} mm"
+    return f"{text} mm {SIDES[plane][0] if value_mm > 0 else SIDES[plane][1]}"
+
+
+def with_band(value_mm: float, sd_mm: float, plane: int) -> str:
+    """`12 mm right ± 3 mm`, the band holding 95 %."""
+    half = 1.96 * sd_mm
+    digits = 0 if sd_mm >= 0.95 else 1
+    return f"{side(value_mm, plane, sd_mm)} ± {half:.{digits}f} mm"
+
+
+def metres_of(counted: Counted, metres: float) -> str:
+    """`95.9 m (96.0 %)`."""
+    return f"{metres:.1f} m ({counted.per_cent(metres):.1f} %)"
+
+
+def largest(figures: Figures, plane: int) -> str:
+    """`29 mm low at 11.0 m`."""
+    return f"{side(figures.largest_mm, plane, figures.largest_sd_mm)} at {figures.largest_at_m:.1f} m"
+
+
+def run(counted: Counted) -> str:
+    """The longest run outside."""
+    if counted.longest_outside is None:
+        return "none"
+    one = counted.longest_outside
+    return f"{one.length_m:.1f} m, {one.from_m:.1f} to {one.to_m:.1f} m"
+
+
+def overall(record: AsBuilt) -> str:
+    """The verdict in one sentence."""
+    both = record.both
+    if both.outside_m > 0:
+        return f"OUTSIDE tolerance over {metres_of(both, both.outside_m)}"
+    if both.cannot_tell_m > 0:
+        return (
+            f"nowhere shown outside; inside over {metres_of(both, both.inside_m)}, "
+            f"CANNOT TELL over {metres_of(both, both.cannot_tell_m)}"
+        )
+    return f"INSIDE tolerance over the whole {both.length_m:.1f} m driven"
+
+
+def eye(found: Eye) -> str:
+    """The reception eye."""
+    size = f"line {found.tolerance_mm[0]:g} mm, level {found.tolerance_mm[1]:g} mm"
+    if found.arrived and found.offset_mm and found.sd_mm:
+        where = " and ".join(with_band(found.offset_mm[k], found.sd_mm[k], k) for k in (0, 1))
+        return f"{size}: arrived {where}: {found.verdict}"
+    if found.probability is None:
+        return f"{size}: not reached yet"
+    return f"{size}: not reached yet; probability of arriving inside {100 * found.probability:.0f} %"
+
+
+def rule(record: AsBuilt) -> str:
+    """The decision rule."""
+    p = 100 * record.rule
+    return (
+        f"Inside: the probability that the true deviation lies within the tolerance is at least {p:g} %. "
+        f"Outside: the probability that it lies beyond is at least {p:g} %. Else: cannot tell. "
+        "Each plane by itself, normal distribution (JCGM 106:2012); both together: outside where either "
+        "plane is, inside where both are."
+    )
+
+
+def basis(record: AsBuilt) -> str:
+    """What the verdict stands on."""
+    sure = record.file.decision.string_sd_mm
+    text = (
+        "Where no laid pipe was surveyed the pipe is taken to lie on the path of the machine's face, "
+        f"{f'with a standard deviation of {sure:g} mm between them' if sure else 'without further allowance'}"
+        f"; within the bore it can lie up to {record.overcut_mm:.0f} mm from it."
+    )
+    if record.string_difference:
+        text += (
+            f" {len(record.string_difference)} surveys of laid pipes stand in its place where they were made."
+        )
+    return text
+
+
+def covered(record: AsBuilt) -> str:
+    """How much of the drive the record covers."""
+    axis = record.file.axis
+    if record.face_m >= axis.end_chainage_m - AT_THE_EYE_M:
+        return f"complete, {axis.start_chainage_m:.1f} to {record.face_m:.1f} m"
+    return (
+        f"under way, {axis.start_chainage_m:.1f} to {record.face_m:.1f} m of {axis.end_chainage_m:.1f} m "
+        "(machine still in the ground)"
+    )
+
+
+def grade(mm_per_m: float) -> str:
+    """`5.02 mm/m rising`."""
+    if abs(mm_per_m) < 0.005:
+        return "level"
+    return f"{abs(mm_per_m):.2f} mm/m {'rising' if mm_per_m > 0 else 'falling'}"
+
+
+def falls_lines(record: AsBuilt) -> list[str]:
+    """What the gravity line does, or why it is not judged."""
+    found = record.falls
+    if record.file.sewer.flow != "gravity":
+        return ["Pressure line: backfalls are not looked for."]
+    if found is None:
+        return ["Shorter than a pipe: no grade yet."]
+    if found.flow == 0:
+        return ["The design is level: no direction of flow, backfalls are not looked for."]
+    lines = [
+        f"Water runs {'with' if found.flow > 0 else 'against'} the drive. Least fall over a pipe "
+        f"{found.least_fall_mm_per_m:.2f} mm/m at {found.least_fall_at_m:.1f} m."
+    ]
+    for name, runs in (("Backfall", found.backfalls), ("Flat", found.flats)):
+        total = sum(r.length_m for r in runs)
+        where = ", ".join(f"{r.from_m:.1f} to {r.to_m:.1f} m" for r in runs[:4])
+        more = f" and {len(runs) - 4} more" if len(runs) > 4 else ""
+        lines.append(f"{name}: " + (f"{total:.1f} m in all ({where}{more})." if runs else "none."))
+    if found.ponds:
+        deepest = max(found.ponds, key=lambda p: p.depth_mm)
+        lines.append(
+            f"Ponds: {len(found.ponds)}, {sum(p.run.length_m for p in found.ponds):.1f} m in all, "
+            f"deepest {deepest.depth_mm:.0f} mm at {deepest.deepest_m:.1f} m."
+        )
+    else:
+        lines.append("Ponds: none deeper than 1 mm.")
+    return lines
+
+
+def joint_lines(record: AsBuilt) -> list[str]:
+    """Angles and gaps."""
+    joints = record.joints
+    if joints.worst is None:
+        return ["No joint between pipes has entered the ground yet."]
+    along, at = joints.along, joints.worst
+    lines = [
+        f"Largest joint angle so far {along.angle_mm_per_m[at]:.1f} mm/m at {along.chainage_m[at]:.1f} m "
+        f"(gap {along.gap_mm[at]:.1f} mm); allowed {joints.limit_mm_per_m:g} mm/m."
+    ]
+    ahead = joints.worst_ahead
+    if ahead is not None and along.angle_mm_per_m[ahead] > along.angle_mm_per_m[at]:
+        lines.append(
+            f"Still to be passed: {along.angle_mm_per_m[ahead]:.1f} mm/m at {along.chainage_m[ahead]:.1f} m."
+        )
+    if joints.over_limit_m > 0:
+        lines.append(f"OVER the allowed angle along {joints.over_limit_m:.1f} m of the drive.")
+    return lines
+
+
+def force_lines(record: AsBuilt) -> list[str]:
+    """Used and permissible force, friction, forecast, limits."""
+    force, lines = record.force, []
+    if len(force.used) == 0:
+        return ["No jacking force was recorded."]
+    top = int(force.used.largest_kn.argmax())
+    lines.append(
+        f"Largest jacking force {force.used.largest_kn[top]:.0f} kN with the face at "
+        f"{force.used.largest_at_m[top]:.1f} m."
+    )
+    least = force.least_margin
+    if force.permissible_kn is None or force.ring is None or least is None:
+        lines.append("No packer keys in drive.toml: permissible force at the joints is not worked out.")
+    else:
+        share = 100 * force.permissible_kn[least] / force.ring.straight_kn
+        lines.append(
+            f"Least margin at {force.used.chainage_m[least]:.1f} m: {force.used.largest_kn[least]:.0f} kN "
+            f"used, {force.permissible_kn[least]:.0f} kN permissible at the worst joint by then "
+            f"({share:.0f} % of the straight joint's {force.ring.straight_kn:.0f} kN)."
+        )
+        if force.exceeded:
+            where = ", ".join(f"{force.used.chainage_m[i]:.1f}" for i in force.exceeded[:6])
+            lines.append(
+                f"PERMISSIBLE FORCE EXCEEDED in {len(force.exceeded)} strokes (ending at {where} m"
+                f"{' …' if len(force.exceeded) > 6 else ''})."
+            )
+    for part in force.stretches:
+        lines.append(f"Friction {part.from_m:.0f} to {part.to_m:.0f} m: {friction(part)}.")
+    if force.stretches:
+        lines.append("Usual on the pipe surface: 5 to 25 kPa, well lubricated down to 1 kPa.")
+    if force.face_kn is not None:
+        lines.append(f"The face takes up {force.face_kn:.0f} kN (pressure times area).")
+    elif force.stretches:
+        lines.append("Face pressure was not recorded: the face's share is in the force as a constant.")
+    ahead = force.forecast
+    if ahead is not None and len(ahead.chainage_m) > 1:
+        lines.append(
+            f"Forecast at the reception shaft {ahead.force_kn[-1]:.0f} kN "
+            f"({ahead.low_kn[-1]:.0f} to {ahead.high_kn[-1]:.0f}), if ground and lubrication stay "
+            f"as they are; up to {1.4 * ahead.high_kn[-1]:.0f} kN for a restart after a stop of some hours."
+        )
+    for limit in force.limits:
+        lines.append(f"Limit of {limit.name}, {limit.limit_kn:.0f} kN: {_reached(limit, record)}")
+    return lines
+
+
+def friction(part: Stretch) -> str:
+    """`2.5 kPa (2.4 to 2.6)`, the interval holding 95 %."""
+    digits = 2 if part.friction_high_kpa - part.friction_low_kpa < 0.2 else 1
+    low, high = (f"{v:.{digits}f}" for v in (part.friction_low_kpa, part.friction_high_kpa))
+    return f"{part.friction_kpa:.{digits}f} kPa ({low} to {high})"
+
+
+def _reached(limit: object, record: AsBuilt) -> str:
+    measured, expected, earliest = (
+        getattr(limit, name) for name in ("measured_m", "expected_m", "earliest_m")
+    )
+    station = "an intermediate jacking station must be in the string before then."
+    if measured is not None:
+        return f"PASSED at {measured:.1f} m."
+    if expected is not None:
+        return f"expected at {expected:.0f} m, at the earliest {earliest:.0f} m: {station}"
+    if earliest is not None:
+        return f"not expected before the end, but possible from {earliest:.0f} m on: {station}"
+    return "not reached before the end by this forecast."

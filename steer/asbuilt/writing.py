@@ -1,0 +1,51 @@
+"""Output files: whole or not at all. Written beside the place first, then renamed over it."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from steer.errors import InputRefused
+from steer.text import printable
+
+
+def write_whole(path: Path, write: Callable[[Path], None]) -> None:
+    """Call `write` with a temporary file beside `path`, then rename it there; an existing file is replaced
+    whole. Raises InputRefused, with the old file untouched, when it cannot be written."""
+    check_writable(path)
+    path = path.resolve()  # through a link, to the file that it means
+    temporary: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".steer-", suffix=path.suffix)
+        os.close(handle)
+        temporary = Path(name)
+        write(temporary)
+        with open(temporary, "rb") as done:
+            os.fsync(done.fileno())
+        umask = os.umask(0)
+        os.umask(umask)
+        os.chmod(temporary, 0o666 & ~umask)
+        os.replace(temporary, path)
+    except OSError as error:
+        raise InputRefused(f"{_shown(path)}: cannot be written: {error.strerror or error}") from None
+    finally:
+        if temporary is not None and temporary.exists():
+            temporary.unlink()
+
+
+def check_writable(path: Path) -> None:
+    """Raises InputRefused when it is plain that a file cannot be written there."""
+    if path.exists() and not path.is_dir() and (not path.is_file() or path.is_relative_to("/dev")):
+        raise InputRefused(f"{_shown(path)}: cannot be written: it is not a file")
+    if path.is_dir():
+        raise InputRefused(f"{_shown(path)}: cannot be written: it is a folder")
+    if not path.parent.is_dir():
+        raise InputRefused(f"{_shown(path)}: cannot be written: there is no folder {_shown(path.parent)}")
+    if not os.access(path.parent, os.W_OK):
+        raise InputRefused(f"{_shown(path)}: cannot be written: no permission in {_shown(path.parent)}")
+
+
+def _shown(path: Path) -> str:
+    return printable(str(path), 200)
