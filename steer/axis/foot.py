@@ -119,7 +119,7 @@ def _feet(
     ok[who[rival]] = False
     assert len(best) == count
     to_nodes = (q * q).sum(axis=1)[:, None] - 2.0 * (q @ place) + (place * place).sum(axis=0)
-    missed = finite & (to_nodes.min(axis=1) < distance[best] ** 2 - _SAME_SQUARE_M2)
+    missed = finite & (to_nodes.min(axis=1) < distance[best] ** 2 * (1.0 - 1e-12) - _SAME_SQUARE_M2)
 
     def keep(values: np.ndarray) -> np.ndarray:
         return np.where(ok, values, np.nan)

@@ -6,13 +6,12 @@ real files carry other namespaces. LandXML writes points as northing, easting, l
 
 from __future__ import annotations
 
-import math
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from steer.axis.axis import Axis, AxisError
-from steer.axis.landxml_plan import PlanReader
+from steer.axis.landxml_plan import PlanReader, number_in
 from steer.axis.landxml_profile import read_profile, span_profile
 from steer.axis.plan import Plan
 from steer.axis.profile import Profile
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
 
 _LARGEST_BYTES = 64 * 1024 * 1024
 _MOST_PROBLEMS = 50
+_LONGEST_M = 100_000.0
 _METRES = {
     "millimeter": 0.001,
     "centimeter": 0.01,
@@ -70,6 +70,8 @@ def axis_from_landxml(path: str | os.PathLike[str], alignment_name: str | None =
     if problems or not elements or profile is None:
         raise _refusal(place, problems)
     plan = Plan(elements)
+    if plan.length_m > _LONGEST_M:
+        raise AxisError(f"{place}: is {plan.length_m:.0f} m long, at most {_LONGEST_M:.0f} m can be driven")
     slopes = span_profile(profile, start, plan.length_m, problems, notes)
     if problems or not slopes:
         raise _refusal(place, problems)
@@ -177,11 +179,8 @@ def _start_station(alignment: Element, problems: list[str]) -> float:
             f"StaEquation at {at}: chainage equations are not supported; chainage must run on without a jump"
         )
     text = alignment.get("staStart", "0")
-    try:
-        station = float(text)
-    except ValueError:
-        station = math.nan
-    if not math.isfinite(station):
+    station = number_in(text)
+    if station is None:
         problems.append(f"staStart = {shown(text)}: must be a number")
         return 0.0
     return station

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 MOST_GAP_M = 0.001
+_LARGEST = 1e11  # in the file's unit
+_LEAST_RADIUS_M = 1.0
 _SHORTEST_M = 1e-6
 _ODD_DIRECTION_RAD = 1e-3
 
@@ -130,8 +132,8 @@ class PlanReader:
         r0, r1 = math.dist(center, start), math.dist(center, end)
         radius = 0.5 * (r0 + r1)
         stated = self._number(place, element, "radius", required=False)
-        if radius < _SHORTEST_M or math.dist(start, end) < _SHORTEST_M:
-            self._problems.append(f"{place}: Start, End and Center must be three different points")
+        if radius < _LEAST_RADIUS_M or math.dist(start, end) < _SHORTEST_M:
+            self._problems.append(f"{place}: Start and End must differ and lie 1 m or more from Center")
             return None
         if abs(r0 - r1) > 2 * MOST_GAP_M or (
             stated is not None and abs(abs(stated) * self._unit - radius) > 2 * MOST_GAP_M
@@ -202,16 +204,18 @@ class PlanReader:
         if text.upper() == "INF":
             return math.inf
         radius = self._number(place, element, key)
-        if radius is not None and radius == 0.0:
-            self._problems.append(f"{place}: {key} = {shown(text)}: must be over 0 or INF")
+        if radius is None:
             return None
-        return None if radius is None else abs(radius) * self._unit
+        if abs(radius) * self._unit < _LEAST_RADIUS_M:
+            self._problems.append(f"{place}: {key} = {shown(text)}: must be 1 m or more, or INF")
+            return None
+        return abs(radius) * self._unit
 
     def _number(self, place: str, element: Element, key: str, required: bool = True) -> float | None:
         text = element.get(key)
         if text is None and not required:
             return None
-        number = _float(text)
+        number = number_in(text)
         if number is None:
             said = "missing" if text is None else f"= {shown(text)}"
             self._problems.append(f"{place}: {key} {said}: must be a number")
@@ -232,7 +236,7 @@ class PlanReader:
                 )
                 return None
             text = self._points[reference]
-        numbers = [_float(t) for t in text.split()]
+        numbers = [number_in(t) for t in text.split()]
         if len(numbers) not in (2, 3) or numbers[0] is None or numbers[1] is None:
             self._problems.append(f"{place}: {name} = {shown(text.strip())}: must be northing and easting")
             return None
@@ -246,17 +250,18 @@ def _bearing(a: Point, b: Point) -> float:
     return math.atan2(b[0] - a[0], b[1] - a[1])
 
 
-def _float(text: str | None) -> float | None:
+def number_in(text: str | None) -> float | None:
+    """The number a text holds; None for anything that is none or that no place on earth could need."""
     try:
         number = float(text) if text is not None else math.nan
     except ValueError:
         return None
-    return number if math.isfinite(number) else None
+    return number if abs(number) <= _LARGEST else None
 
 
 def _direction(text: str, unit: str) -> float | None:
     """A direction in rad clockwise from north."""
-    number = _float(text)
+    number = number_in(text)
     if number is None:
         return None
     if unit == "grads":

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from steer.axis.landxml_plan import number_in
 from steer.axis.profile import ProfileElement
 from steer.axis.spec import MOST_KINK_MM_PER_M
 from steer.text import printable, shown
@@ -72,6 +73,8 @@ def read_profile(
             problems.append(
                 f"{b.place}: station {b.station_m:.4f} m must be beyond the one before, {a.station_m:.4f} m"
             )
+        elif abs(b.level_m - a.level_m) > b.station_m - a.station_m:
+            problems.append(f"{b.place}: the grade before it is over 1000 mm/m")
     if len(problems) > count:
         return None
     return vertices[0].station_m, _elements(vertices, problems, notes)
@@ -132,7 +135,7 @@ def _vertices(align: Element, unit_m: float, problems: list[str]) -> list[_Verte
         if kind not in _KINDS:
             problems.append(f"{printable(place, 60)}: must be one of {', '.join(_KINDS)}")
             continue
-        numbers = [_float(t) for t in (element.text or "").split()]
+        numbers = [number_in(t) for t in (element.text or "").split()]
         if len(numbers) != 2 or numbers[0] is None or numbers[1] is None:
             problems.append(f"{place}: {shown((element.text or '').strip())} must be station, level")
             continue
@@ -141,25 +144,17 @@ def _vertices(align: Element, unit_m: float, problems: list[str]) -> list[_Verte
         )
         sizes = []
         for key in keys:
-            size = _float(element.get(key))
+            size = number_in(element.get(key))
             if size is None or (size < 0.0 and key != "radius"):
                 said = "missing" if element.get(key) is None else f"= {shown(element.get(key))}"
                 problems.append(f"{place}: {key} {said}: must be a number, not below 0")
             else:
                 sizes.append(abs(size) * unit_m)
         if kind == "CircCurve":
-            stated = _float(element.get("length"))
+            stated = number_in(element.get("length"))
             sizes.append(math.nan if stated is None else abs(stated) * unit_m)
         vertices.append(_Vertex(place, kind, numbers[0] * unit_m, numbers[1] * unit_m, tuple(sizes)))
     return vertices
-
-
-def _float(text: str | None) -> float | None:
-    try:
-        number = float(text) if text is not None else math.nan
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else None
 
 
 def _elements(vertices: list[_Vertex], problems: list[str], notes: list[str]) -> tuple[ProfileElement, ...]:

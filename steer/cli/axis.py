@@ -27,6 +27,7 @@ AT_FIELDS = (
 )
 LOCATE_FIELDS = ("chainage_m", "line_mm", "level_mm")
 _MOST_ROWS = 1_000_000
+_FARTHEST_M = 1e9
 _SAME_CHAINAGE_M = 1e-6
 _PLOT_SUFFIXES = (".png", ".pdf", ".svg")
 NO_FOOT = "has no unique foot on the axis (it lies at a centre of curvature, or as near to two places)"
@@ -211,8 +212,8 @@ def _number(text: str) -> float:
         number = float(text)
     except ValueError:
         number = math.nan
-    if not math.isfinite(number):
-        raise argparse.ArgumentTypeError(f"{text!r} must be a number (m)")
+    if not abs(number) <= _FARTHEST_M:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a number (m), at most {_FARTHEST_M:g} either way")
     return number
 
 

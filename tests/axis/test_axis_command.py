@@ -163,6 +163,7 @@ def test_chainage_off_the_axis_is_refused(folder, capsys):
         ["--locate", "1,2"],
         ["--locate", "1,2,x"],
         ["--locate", "1,2,inf"],
+        ["--locate", "1,2,1e300"],
         ["--json", "--csv"],
         ["--csv", "--at", "1", "--locate", "1,2,3"],
         ["--plot", "drawing.docx"],
