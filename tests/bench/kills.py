@@ -6,13 +6,15 @@ of every fed drive the next advice must equal that of a run that nobody killed.
 """
 
 import random
+import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
-from kills import advice_of, feed_lines, kill_accept, kill_command, kill_feed, new_drive, unbroken
+from kills import STEER, advice_of, feed_lines, kill_accept, kill_command, kill_feed, new_drive, unbroken
 
 total = int(sys.argv[1]) if len(sys.argv) > 1 else 200
 rng = random.Random(1)
@@ -38,10 +40,13 @@ with tempfile.TemporaryDirectory() as place:
         "chainage_m,point,line_mm,level_mm,sd_mm\n" + "".join(shot(k / 100) for k in range(rows["shots"]))
     )
     for command in ("read", "shots"):
-        outcome = []
+        path, outcome = home / f"{command}.csv", []
+        started = time.perf_counter()
+        subprocess.run([*STEER, command, str(new_drive(home / command)), str(path)], check=True)
+        whole_s = time.perf_counter() - started
         for k in range(total // 6):
-            folder = new_drive(home / f"{command}{k}")
-            outcome.append(kill_command(folder, command, home / f"{command}.csv", rows[command], rng))
+            folder, wait_s = new_drive(home / f"{command}{k}"), rng.uniform(0.5, 1.1) * whole_s
+            outcome.append(kill_command(folder, command, path, rows[command], wait_s))
         print(
             f"{command}: {len(outcome)} kills, {outcome.count(0)} times nothing stored, else all", flush=True
         )

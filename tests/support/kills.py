@@ -132,10 +132,10 @@ def _send(feed: subprocess.Popen[str], lines: list[dict[str, Any]]) -> None:
         pass  # killed
 
 
-def kill_command(folder: Path, command: str, path: Path, rows: int, rng: random.Random) -> int:
+def kill_command(folder: Path, command: str, path: Path, rows: int, wait_s: float) -> int:
     """Kill `steer read` or `steer shots` on a file of `rows` rows; how many are stored: all or none."""
     running = subprocess.Popen([*STEER, command, str(folder), str(path)], stdout=subprocess.PIPE, text=True)
-    time.sleep(rng.uniform(0.1, 0.6))
+    time.sleep(wait_s)
     running.kill()
     said = running.communicate()[0]
     found = len(examine(folder)) if (folder / LOG_NAME).exists() else 0
