@@ -8,14 +8,13 @@ import sqlite3
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from steer.advice import Snapshot
 from steer.errors import SteerError
 from tui.desk import Desk
 from tui.draw.glyphs import ASCII, UNICODE, to_ascii
@@ -26,6 +25,10 @@ from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
 from tui.source import Source
 from tui.themes import all_themes
+
+if TYPE_CHECKING:
+    from steer.advice import Snapshot
+
 
 POLL_S = 0.5
 SAID_S = 8.0

@@ -5,8 +5,10 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
-from steer.advice import Snapshot
+if TYPE_CHECKING:
+    from steer.advice import Snapshot
 
 
 class Freshness:

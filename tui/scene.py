@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from steer.advice import Snapshot
 from tui.draw.glyphs import UNICODE, Glyphs
 from tui.draw.words import duration
+
+if TYPE_CHECKING:
+    from steer.advice import Snapshot
+
 
 DEFAULT_STALE_MINUTES = 15.0
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from steer.advice import Snapshot
+if TYPE_CHECKING:
+    from steer.advice import Snapshot
 
 
 class Source(Protocol):

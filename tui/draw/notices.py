@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from steer.advice import Notice
+from typing import TYPE_CHECKING
+
 from tui.draw.spans import Row, cut_text, wrap
 from tui.scene import Scene
+
+if TYPE_CHECKING:
+    from steer.advice import Notice
+
 
 # What can make the advice itself wrong comes first; the rest in the order the core gives.
 _FIRST = ("steering_opposite", "estimate_unsure", "beam_lost", "reference_moved", "target_knocked")

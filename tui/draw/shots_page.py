@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from steer.advice import FaceEstimate, ShotView
+from typing import TYPE_CHECKING
+
 from tui.draw import words
 from tui.draw.spans import Row, wrap
 from tui.scene import Scene, blocked
+
+if TYPE_CHECKING:
+    from steer.advice import FaceEstimate, ShotView
+
 
 _MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "held": "?", "withdrawn": "x"}
 

@@ -8,13 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from steer.advice import ForecastPoint, Snapshot
 from tui.draw import words
 from tui.draw.spans import Row, fit
 from tui.scene import Scene, blocked
+
+if TYPE_CHECKING:
+    from steer.advice import ForecastPoint, Snapshot
+
 
 MARGIN = 18  # words at the left
 LABELS = 17  # words at the right

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tui.draw import correction, counters, cylinders, notices, strip
+from tui.draw import correction, counters, cylinders, notices
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, beside, fit, wrap
 from tui.scene import Scene, blocked
@@ -53,6 +53,11 @@ def _reason(scene: Scene, width: int, most: int) -> list[Row]:
 
 
 def _strips(scene: Scene, width: int, room: int) -> list[Row]:
+    if scene.snapshot is None:
+        return [()] * room
+    # Brings the array library along, which the first paint does without.
+    from tui.draw import strip
+
     where = strip.reach(scene, width)
     if room < 7:
         return [*strip.draw(scene, "line", where, room // 2), *strip.draw(scene, "level", where, room // 2)]

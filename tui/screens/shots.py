@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from steer.advice import ShotView
 from tui.draw import counters, shots_page
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row
@@ -16,6 +15,10 @@ from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
 from tui.widgets.rows import Rows
+
+if TYPE_CHECKING:
+    from steer.advice import ShotView
+
 
 DETAIL_ROWS = 9
 
