@@ -14,6 +14,7 @@ from steer.survey.sights import Sights
 
 _MOST_SEEDS = 40
 _MOST_STARTS = 16
+_MOST_CHOICES = 6  # more points with two places each are not resolved by trying
 _OWN_SCALE_M = 1000.0  # length given to the first side of a frame that has no measured length
 
 
@@ -21,23 +22,24 @@ def starts(sights: Sights, control: dict[str, complex]) -> tuple[list[Placement]
     """All complete placements found (several when the sights allow several), and the fullest one found."""
     complete: list[Placement] = []
     fullest = Placement(dict(control))
-    stack = [Placement(dict(control))]
+    stack = [(Placement(dict(control)), 0)]  # with how many choices it already rests on
     tried = 0
     while stack and tried < _MOST_STARTS:
         tried += 1
-        placement = stack.pop()
+        placement, chosen = stack.pop()
         grow(sights, placement)
         while len(placement.position) < len(sights.at):
             options = _frames_onto(sights, placement)
             if not options and placement.undecided:
                 point, places = next(iter(placement.undecided.items()))
                 options = [{point: place} for place in places]
-            if not options:
+            if not options or (len(options) > 1 and chosen >= _MOST_CHOICES):
                 break
             for other in options[1:]:
                 branch = placement.copy()
                 branch.position.update(other)
-                stack.append(branch)
+                stack.append((branch, chosen + 1))
+            chosen += len(options) > 1
             placement.undecided.clear()
             placement.position.update(options[0])
             grow(sights, placement)

@@ -42,7 +42,7 @@ def _thin(point: str, observations: list[Observation], fullest: Placement) -> st
     where = (
         f"row{'s' if len(rows) > 1 else ''} {', '.join(map(str, rows[:8]))}{' …' if len(rows) > 8 else ''}"
     )
-    if point in fullest.undecided:
+    if point in fullest.undecided or (len(lengths) == 2 and not to_it and not from_it):
         return (
             f"{point}: easting and northing are not unique: its sights ({where}) fit two places; one more "
             "distance or direction must tell them apart"

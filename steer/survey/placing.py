@@ -57,6 +57,7 @@ def grow(sights: Sights, placement: Placement, only: set[str] | None = None) -> 
         starts = sorted({q for p in placement.position for q in sights.neighbours(p)})
         queue = deque(p for p in starts if p not in placement.position and allowed(p))
         waiting = set(queue)
+        told: set[int] = set()
         while queue:
             point = queue.popleft()
             waiting.discard(point)
@@ -66,8 +67,11 @@ def grow(sights: Sights, placement: Placement, only: set[str] | None = None) -> 
             placement.position[point] = place
             placement.undecided.pop(point, None)
             again = sights.neighbours(point)
-            for bundle in sights.seeing[point]:  # the set may be oriented now: its other targets are news
-                again.update(bundle.direction_rad)
+            for bundle in sights.seeing[point]:
+                # The set is oriented from now on: news for its other targets, told once (a set can be large).
+                if id(bundle) not in told and bundle.station in placement.position:
+                    told.add(id(bundle))
+                    again.update(bundle.direction_rad)
             for q in sorted(again):
                 if q not in placement.position and q not in waiting and allowed(q):
                     queue.append(q)

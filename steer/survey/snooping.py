@@ -53,7 +53,7 @@ def suspects(network: Network, fit: Fit) -> Suspects:
             finished = True
             break
         fit = refit
-    if without is not None and 1 < len(groups) <= 10:
+    if without is not None and 1 < len(groups) <= 10 and len(first.solution.residual) <= _LARGE:
         groups, without = _cleared(network, first, groups, without)
     rows = len(network.observations)
     flat = [i for group in groups for i in group]
