@@ -32,7 +32,9 @@ from steer.ground.instruments import articulation_of
 STEERERS: dict[str, Callable[[Scenario, Simulation], Any]] = {
     "rule": lambda scenario, simulation: RuleOfThumb(scenario.drive),
     "informed": lambda scenario, simulation: Informed(simulation),
-    "feed": lambda scenario, simulation: FeedSteerer(scenario, tempfile.mkdtemp(prefix="steer_feed_")),
+    "feed": lambda scenario, simulation: FeedSteerer(
+        scenario, tempfile.mkdtemp(prefix="steer_feed_"), "--sync", "stroke"
+    ),
 }
 
 
@@ -137,7 +139,8 @@ def table(results: dict[str, list[Result]], kinds: list[str]) -> str:
     lines = []
     head = f"{'':10} {'rms mm':>19} {'worst':>6} {'joint':>7} {'over':>5} {'change':>7} {'broken':>9}"
     head += f" {'95 % line level':>16} {'s':>6}"
-    for kind in [*kinds, "all"]:
+    driven = {result.kind for all_of in results.values() for result in all_of}
+    for kind in [*(k for k in kinds if k in driven), "all"]:
         lines.append(f"{kind}")
         lines.append(head)
         for name, all_of in results.items():
