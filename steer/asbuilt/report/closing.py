@@ -1,0 +1,113 @@
+"""Last page: what the record rests on, decision rule, log, signatures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from steer.asbuilt import words
+from steer.asbuilt.lie import BRIDGE_PIPES
+from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.report.sheet import Sheet
+
+
+def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    """One page."""
+    return [("What this record rests on", False, lambda sheet: _draw(sheet, record))]
+
+
+def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
+    file, seal, sd = record.file, record.seal, record.file.sd
+    pipe = file.pipe
+    found = [
+        ("Decision rule", words.rule(record)),
+        (
+            "Deviation",
+            "Estimated from every reading and check survey of the log together, smoothed backward "
+            "from the last. "
+            "Stations stand every metre of chainage; each counts for the drive half way to its "
+            "neighbours, so the "
+            "totals can be added up again from the table. " + words.basis(record),
+        ),
+        (
+            "Pipe surveys",
+            "A survey of a laid pipe wins over the machine's path for half a pipe either side, with "
+            "its own standard "
+            f"deviation. Between surveys at most {BRIDGE_PIPES:g} pipes apart the difference is "
+            "carried over in a "
+            "straight line and the uncertainty grows to the path's in the middle. Of two at one "
+            "place the last counts.",
+        ),
+        (
+            "Given accuracy",
+            f"Standard deviations in drive.toml: spot {sd.spot_mm:g} mm + {sd.spot_mm_per_100m:g} mm "
+            f"per 100 m, yaw {sd.yaw_mm_per_m:g} mm/m, pitch "
+            f"{sd.pitch_mm_per_m:g} mm/m, inclinometer zero {sd.pitch_bias_mm_per_m:g} mm/m, launch "
+            f"{sd.launch_mm:g} mm and {sd.launch_mm_per_m:g} mm/m, reference {sd.reference_mm:g} mm and "
+            f"{sd.reference_mm_per_m:g} mm/m. Bands on these pages hold 95 % (1.96 sd), if these "
+            "figures are right.",
+        ),
+        (
+            "Joints",
+            "Every chainage once carries a joint: its angle is that between the chords of one pipe "
+            "length before and "
+            "behind, in space, design curve included; gap = angle times outer diameter. The path "
+            "between readings is "
+            "smoothed, so a kink sharper than the readings show is not in it.",
+        ),
+    ]
+    if record.force.ring is not None:
+        ring = record.force.ring
+        found.append(
+            (
+                "Permissible force",
+                f"Bearing ring {2 * ring.outer_radius_mm:g}/{2 * ring.inner_radius_mm:g} mm, packer "
+                f"{pipe.packer_thickness_mm:g} mm thick, modulus {pipe.packer_modulus_mpa:g} MPa, "
+                "largest stress "
+                f"{pipe.max_joint_stress_mpa:g} MPa; stress linear across the joint, no tension, "
+                "faces rigid. The "
+                "whole jacking force is taken at the worst joint made so far. " + words.FORCE_CAUTION,
+            )
+        )
+    if record.force.stretches:
+        found.append(
+            (
+                "Friction",
+                "Slope of the force, less face pressure times face area where that was measured, "
+                "over advance: "
+                "median of all pairs' slopes (Theil 1950, Sen 1968) by stretch; stretches found by "
+                "least squares with "
+                "a price for each cut. Usual range: Pipe Jacking Association, introduction, section 6.",
+            )
+        )
+    found += [
+        (
+            "Log",
+            f"{seal.events} events, each chained to the one before by SHA-256; the last hash is "
+            f"{seal.head or 'none'}. "
+            + (
+                "Recomputed for this report: whole."
+                if seal.whole
+                else "Recomputed for this report: NOT WHOLE: " + "; ".join(seal.faults[:4])
+            )
+            + " The same drive.toml and log give the same record.",
+        ),
+        ("Program", f"steer {record.version}."),
+        ("Caution", words.CAUTION),
+    ]
+    return found
+
+
+def _draw(sheet: Sheet, record: AsBuilt) -> None:
+    y = sheet.top
+    for head, text in _paragraphs(record):
+        sheet.text(sheet.left, y, head, bold=True)
+        y = sheet.paragraph(sheet.left + 38.0, y, text, sheet.inner - 38.0, 8.0) + 2.6
+    y = max(y + 6.0, sheet.bottom - 34.0)
+    wide = (sheet.inner - 16.0) / 3.0
+    for i, head in enumerate(("Prepared by", "Checked by", "Accepted by")):
+        x = sheet.left + i * (wide + 8.0)
+        sheet.text(x, y, head, bold=True)
+        for k, field in enumerate(("name", "date", "signature")):
+            at = y + 9.0 + 8.0 * k
+            sheet.rule(at, 0.4, x + 16.0, x + wide)
+            sheet.text(x, at - 3.0, field, 7.0)

@@ -1,0 +1,194 @@
+"""First page: title block, verdict, totals, findings, caution."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from steer.asbuilt import words
+from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, verdict_bar
+from steer.asbuilt.report.sheet import INK, Sheet, fitted, wrapped
+from steer.text import printable
+
+
+def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    """One page."""
+    return [("As-built record of line and level", False, lambda sheet: _draw(sheet, record))]
+
+
+def _draw(sheet: Sheet, record: AsBuilt) -> None:
+    y = _title_block(sheet, record, sheet.top)
+    y = _verdict(sheet, record, y + 5.0)
+    y = _totals(sheet, record, y + 5.0)
+    for head, lines in _findings(record):
+        if y > sheet.bottom - 24.0:
+            sheet.text(sheet.left, y, "More on the following pages.", bold=True)
+            break
+        sheet.text(sheet.left, y, head, bold=True)
+        y = sheet.paragraph(sheet.left + 24.0, y, " ".join(lines), sheet.inner - 24.0) + 1.6
+    _caution(sheet)
+    if sheet.bottom - y > 62.0:
+        _at_a_glance(sheet, record, sheet.bottom - 56.0)
+
+
+def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float) -> None:
+    """Both planes against their tolerance, small, with the verdict below each."""
+    m = record.metres
+    half = (sheet.inner - 14.0) / 2.0
+    for plane in (0, 1):
+        x = sheet.left + 6.0 + plane * (half + 8.0)
+        ax = sheet.axes(x, y, half, 26.0)
+        share, band = (v[:, plane] / m.tolerance_mm[:, plane] for v in (m.lie.offset_mm, 1.96 * m.lie.sd_mm))
+        ax.fill_between(m.lie.chainage_m, share - band, share + band, **BAND)
+        ax.plot(m.lie.chainage_m, share, **BUILT)
+        ax.axhline(0.0, color=INK, linewidth=0.5)
+        for edge in (-1.0, 1.0):
+            ax.axhline(edge, **TOLERANCE)
+        reach = max(1.3, 1.1 * float((abs(share) + band).max()))
+        ax.set_ylim(-reach, reach)
+        ax.set_xlim(*chainage_limits(record))
+        more, less = words.SIDES[plane]
+        ax.set_yticks([-1.0, 0.0, 1.0], [less, "0", more])
+        ax.tick_params(labelbottom=False, labelsize=7)
+        limits = m.tolerance_mm[:, plane]
+        size = f"±{limits.max():g} mm" if limits.max() == limits.min() else "at each chainage"
+        ax.set_title(f"{_capital(words.PLANES[plane])}, tolerance {size} dashed", fontsize=7.5, pad=2)
+        bar = sheet.axes(x, y + 27.0, half, 2.6)
+        verdict_bar(bar, m, m.verdict[:, plane], record)
+        bar.tick_params(labelsize=6.5)
+
+
+def _title_block(sheet: Sheet, record: AsBuilt, y: float) -> float:
+    file, axis = record.file, record.file.axis
+    block = file.report
+    start, end = axis.at(axis.start_chainage_m), axis.at(axis.end_chainage_m)
+    seal = record.seal
+    pipe, machine = file.pipe, file.machine
+
+    def place(point: object) -> str:
+        e, n, z = (getattr(point, k) for k in ("easting_m", "northing_m", "level_m"))
+        return f"E {e:.3f}  N {n:.3f}  level {z:.3f} m"
+
+    left = [
+        ("Drive", printable(file.drive.name)),
+        ("Contract", printable(block.contract or "")),
+        ("Client", printable(block.client or "")),
+        ("Contractor", printable(block.contractor or "")),
+        ("Engineer", printable(block.engineer or "")),
+        ("Covers", f"{axis.start_chainage_m:.1f} to {record.face_m:.1f} m of {axis.end_chainage_m:.1f} m"),
+        (
+            "Readings",
+            f"{_day(seal.first_time)} to {_day(seal.last_time)}" if seal.first_time else "not dated",
+        ),
+    ]
+    right = [
+        ("Axis start", f"chainage {axis.start_chainage_m:.3f} m"),
+        ("", place(start)),
+        ("Axis end", f"chainage {axis.end_chainage_m:.3f} m"),
+        ("", place(end)),
+        ("Pipe", f"{pipe.length_m:g} m long, {pipe.outer_diameter_mm:g}/{pipe.inner_diameter_mm:g} mm"),
+        ("Machine", f"{machine.outer_diameter_mm:g} mm, {machine.length_m:g} m face to tail"),
+        ("Tolerance", _tolerance(record)),
+    ]
+    height = 5.2 * len(left) + 3.0
+    middle = sheet.left + 0.52 * sheet.inner
+    sheet.box(sheet.left, y, sheet.inner, height)
+    for rows, x, wide in ((left, sheet.left + 2.0, 66.0), (right, middle, 64.0)):
+        at = y + 2.2
+        for head, text in rows:
+            sheet.text(x, at, head, size=7.0, colour="#505050")
+            if text or not head:
+                sheet.text(x + 20.0, at - 0.3, fitted(text, wide, 8.0), size=8.0)
+            else:
+                sheet.rule(at + 3.0, 0.2, x + 20.0, x + 20.0 + wide)
+            at += 5.2
+    return y + height
+
+
+def _day(time: str | None) -> str:
+    return (time or "").replace("T", " ")[:16]
+
+
+def _tolerance(record: AsBuilt) -> str:
+    tolerance = record.file.tolerance
+    text = f"line ±{tolerance.line_mm:g} mm, level ±{tolerance.level_mm:g} mm"
+    return text + (f", {len(tolerance.ranges)} ranges apart" if tolerance.ranges else "")
+
+
+def _verdict(sheet: Sheet, record: AsBuilt, y: float) -> float:
+    size, width = 11.5, sheet.inner - 34.0
+    lines = wrapped(_capital(words.overall(record)) + ".", width, size, True)
+    height = 6.0 + 5.6 * len(lines) + 4.5
+    sheet.box(sheet.left, y, sheet.inner, height, 1.4, "#f2f2f2")
+    sheet.text(sheet.left + 3.0, y + 3.2, "Verdict", size=9.0)
+    at = y + 3.0
+    for line in lines:
+        sheet.text(sheet.left + 28.0, at, line, size=size, bold=True)
+        at += 5.6
+    sheet.text(
+        sheet.left + 28.0, at + 0.6,
+        f"Decision rule: {100 * record.rule:g} % conformance probability, each plane by itself (JCGM "
+        "106:2012).",
+        size=7.5,
+    )  # fmt: skip
+    return y + height
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _totals(sheet: Sheet, record: AsBuilt, y: float) -> float:
+    counted = (record.line.counted, record.level.counted, record.both)
+    rows = [["", "line", "level", "both"]]
+    for name, key in (
+        ("inside tolerance", "inside_m"), ("outside", "outside_m"), ("cannot tell", "cannot_tell_m"),
+        ("for the record: outside if uncertainty is ignored", "naive_outside_m"),
+    ):  # fmt: skip
+        rows.append([name, *(words.metres_of(c, getattr(c, key)) for c in counted)])
+    rows.append(["longest run outside", *(words.run(c) for c in counted)])
+    planes = (record.line.figures, record.level.figures)
+    rows += [
+        ["mean", *(words.side(f.mean_mm, k, 0.5) for k, f in enumerate(planes)), ""],
+        ["RMS", *(f"{f.rms_mm:.1f} mm" for f in planes), ""],
+        ["95th percentile of the size", *(f"{f.p95_mm:.0f} mm" for f in planes), ""],
+        ["largest", *(words.largest(f, k) for k, f in enumerate(planes)), ""],
+    ]
+    wide = (sheet.inner - 72.0) / 3.0
+    return sheet.table(sheet.left, y, [72.0, wide, wide, wide], rows, size=8.0) + 2.5
+
+
+def _findings(record: AsBuilt) -> list[tuple[str, list[str]]]:
+    found = []
+    if record.eye is not None:
+        found.append(("Reception eye", [_capital(words.eye(record.eye)) + "."]))
+    found += [
+        ("Grade", words.falls_lines(record)),
+        ("Joints", words.joint_lines(record)),
+        ("Force", words.force_lines(record)),
+    ]
+    shots = [s for s in record.surveys if s.verdict != "withdrawn"]
+    disagree = [s for s in shots if s.verdict == "disagrees"]
+    lines = [
+        f"{len(shots)} check shots"
+        + (f", of which {len(disagree)} DISAGREE with the estimate" if disagree else ", none disagrees")
+        + f"; {len(record.string_difference)} surveys of laid pipes."
+    ]
+    found.append(("Surveys", lines))
+    if record.notices:
+        texts = [printable(n.text) for n in record.notices[:4]]
+        more = len(record.notices) - len(texts)
+        found.append(("Notices", texts + ([f"and {more} more, listed further on."] if more else [])))
+    if not record.seal.whole:
+        found.append(("Log", ["THE LOG IS NOT WHOLE: " + "; ".join(record.seal.faults[:3])]))
+    return found
+
+
+def _caution(sheet: Sheet) -> None:
+    size, width = 7.5, sheet.inner - 26.0
+    lines = wrapped(words.CAUTION, width, size)
+    height = 3.6 * len(lines) + 4.0
+    y = sheet.bottom - height
+    sheet.box(sheet.left, y, sheet.inner, height, 0.6)
+    sheet.text(sheet.left + 2.0, y + 2.0, "Caution", size=8.0, bold=True)
+    sheet.paragraph(sheet.left + 22.0, y + 2.0, words.CAUTION, width, size)

@@ -1,0 +1,110 @@
+"""Deviation of each plane over the chainage, with band, tolerance, check shots and verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from steer.asbuilt import words
+from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.report.marks import (
+    BAND,
+    BUILT,
+    SHOTS,
+    TOLERANCE,
+    along,
+    key,
+    sides,
+    tolerance_along,
+    verdict_bar,
+    verdict_key,
+)
+from steer.asbuilt.report.sheet import INK, Sheet
+
+
+def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    """One page on its side."""
+    return [("Deviation in line and level", True, lambda sheet: _draw(sheet, record))]
+
+
+def _draw(sheet: Sheet, record: AsBuilt) -> None:
+    left, width = sheet.left + 16.0, sheet.inner - 20.0
+    each = (sheet.bottom - sheet.top - 8.0) / 2.0
+    for plane in (0, 1):
+        top = sheet.top + 5.0 + plane * each
+        ax = sheet.axes(left, top, width, each - 20.0)
+        _plane(ax, record, plane)
+        bar = sheet.axes(left, top + each - 18.5, width, 4.0)
+        verdict_bar(bar, record.metres, record.metres.verdict[:, plane], record)
+        bar.set_xlabel("chainage, m" if plane else "")
+        bar.text(-0.004, 0.5, "verdict", transform=bar.transAxes, ha="right", va="center", fontsize=7.5)
+        bar.tick_params(labelsize=7.5)
+    verdict_key(sheet, left, sheet.bottom - 4.5)
+    sheet.text(
+        left + 95.0,
+        sheet.bottom - 4.5,
+        f"Rule: {100 * record.rule:g} % conformance probability. Band: 95 %. Bars at check shots: ± 2 "
+        "of their own sd.",
+        size=7.5,
+    )
+
+
+def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
+    m = record.metres
+    at, value, sd = m.lie.chainage_m, m.lie.offset_mm[:, plane], m.lie.sd_mm[:, plane]
+    ax.fill_between(at, value - 1.96 * sd, value + 1.96 * sd, label="95 % band", **BAND)
+    ax.axhline(0.0, color=INK, linewidth=0.5)
+    x, y = tolerance_along(record)
+    ax.plot(x, y[:, plane], label="tolerance", **TOLERANCE)
+    ax.plot(x, -y[:, plane], **TOLERANCE)
+    ax.plot(at, value, label="as built", **BUILT)
+    seen = set()
+    for shot in record.surveys:
+        offset = (shot.line_mm, shot.level_mm)[plane]
+        own = (shot.sd_line_mm, shot.sd_level_mm)[plane]
+        where = shot.chainage_m - _behind(record, shot.point)
+        if offset is None or not np.isfinite(offset) or shot.verdict == "withdrawn":
+            continue
+        ax.errorbar(
+            where,
+            offset,
+            yerr=2.0 * own,
+            color=INK,
+            linewidth=0.8,
+            capsize=2.0,
+            marker=SHOTS.get(shot.point, "o"),
+            markersize=4.5,
+            markerfacecolor=INK if shot.verdict == "disagrees" else "white",
+            label=None if shot.point in seen else f"check shot, {shot.point}",
+        )
+        seen.add(shot.point)
+    eye = record.eye
+    if eye is not None:
+        end = record.file.axis.end_chainage_m
+        limit = eye.tolerance_mm[plane]
+        ax.plot(
+            [end, end],
+            [-limit, limit],
+            color=INK,
+            linewidth=3.0,
+            solid_capstyle="butt",
+            label="reception eye",
+        )
+    reach = max(float(y[:, plane].max()), float((np.abs(value) + 1.96 * sd).max())) * 1.15
+    ax.set_ylim(-reach, reach)
+    along(ax, record, label=False)
+    sides(ax, words.PLANES[plane], *words.SIDES[plane])
+    figures = (record.line, record.level)[plane].figures
+    ax.set_title(
+        f"{words.PLANES[plane].capitalize()} deviation: largest {words.largest(figures, plane)}, "
+        f"RMS {figures.rms_mm:.1f} mm",
+        pad=4,
+    )
+    key(ax, 6)
+
+
+def _behind(record: AsBuilt, point: str) -> float:
+    """How far behind the face the surveyed point lay."""
+    return {"target": record.file.target.behind_face_m, "tail": record.file.machine.length_m}.get(point, 0.0)

@@ -1,0 +1,111 @@
+"""The tables: per metre and per joint, as many pages as they need."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from steer.asbuilt import tables
+from steer.asbuilt.lie import PATH
+from steer.asbuilt.record import AsBuilt, Judged
+from steer.asbuilt.report.sheet import FOOT_MM, HEAD_MM, MARGIN_MM, PAPERS_MM, Sheet
+
+_LONGEST = 1200  # rows; beyond that the report says where the rest is
+_SIZE = 6.4
+_HEAD = [
+    [
+        "chainage",
+        "line",
+        "± 95 %",
+        "verdict",
+        "level",
+        "± 95 %",
+        "verdict",
+        "easting",
+        "northing",
+        "level",
+        "grade",
+        "joint",
+        "gap",
+        "force",
+    ],
+    ["m", "mm", "mm", "", "mm", "mm", "", "m", "m", "m", "mm/m", "mm/m", "mm", "kN"],
+]
+_WIDTHS = [14.5, 12.5, 12.5, 15.0, 12.5, 12.5, 15.0, 19.0, 19.0, 13.5, 11.0, 10.5, 8.5, 11.0]
+_RIGHT = frozenset({0, 1, 2, 4, 5, 7, 8, 9, 10, 11, 12, 13})
+
+
+def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    """Per metre, then per joint."""
+    return [
+        *_table(record, "Per metre", record.metres, False),
+        *_table(record, "Per joint of the string as it lies now", record.pipes, True),
+    ]
+
+
+def _table(
+    record: AsBuilt, title: str, judged: Judged, numbered: bool
+) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    rows = _rows(record, judged, numbered)
+    found: list[tuple[str, bool, Callable[[Sheet], None]]] = []
+    # what is left between head and foot, less the table's head and the note below it
+    room = PAPERS_MM[record.file.report.paper][1] - 2 * MARGIN_MM - HEAD_MM - FOOT_MM - 16.0
+    count = int(room / (_SIZE * 1.45 * 25.4 / 72.0))
+    for first in range(0, min(len(rows), _LONGEST), count):
+        part = rows[first : min(first + count, _LONGEST)]
+        cut = len(rows) > _LONGEST and first + count >= _LONGEST
+        found.append((title, False, lambda sheet, p=part, c=cut: _draw(sheet, p, numbered, c)))
+    return found
+
+
+def _draw(sheet: Sheet, rows: list[list[str]], numbered: bool, cut: bool) -> None:
+    head, widths, right = [list(row) for row in _HEAD], list(_WIDTHS), _RIGHT
+    if numbered:
+        head[0].insert(0, "no.")
+        head[1].insert(0, "")
+        widths.insert(0, 7.0)
+        right = frozenset({0, *(c + 1 for c in _RIGHT)})
+    scale = sheet.inner / sum(widths)
+    y = sheet.table(sheet.left, sheet.top, [scale * w for w in widths], [*head, *rows], _SIZE, 2, right)
+    note = (
+        "line R right, L left; level H high, B below; grade over one pipe, + rising; joint, gap, "
+        "force: angle, opening "
+        "and permissible force of a joint there. * pipe survey, ' between pipe surveys."
+    )
+    if numbered:
+        note += " Joint 0 is between the machine and the first pipe."
+    if cut:
+        note += " The rest is in the CSV file and the workbook."
+    sheet.paragraph(sheet.left, y + 1.0, note, sheet.inner, 6.4)
+
+
+def _rows(record: AsBuilt, judged: Judged, numbered: bool) -> list[list[str]]:
+    names = tables.PLACE_COLUMNS
+    found = []
+    for i, row in enumerate(tables.places(record, judged)):
+        cell = dict(zip(names, row, strict=True))
+        cells = [f"{cell['chainage_m']:.2f}"]
+        for k, (plane, letters) in enumerate((("line", "RL"), ("level", "HB"))):
+            value = judged.lie.offset_mm[i, k]
+            text = f"{abs(value):.1f}"
+            letter = " " if float(text) == 0 else letters[0] if value > 0 else letters[1]
+            mark = "" if judged.lie.source[i, k] == PATH else ("'", "*")[int(judged.lie.source[i, k] == 2)]
+            cells += [
+                f"{text} {letter}{mark}",
+                f"{1.96 * judged.lie.sd_mm[i, k]:.1f}",
+                str(cell[f"{plane}_verdict"]),
+            ]
+        cells += [f"{judged.easting_m[i]:.3f}", f"{judged.northing_m[i]:.3f}", f"{judged.level_m[i]:.3f}"]
+        for name, digits in (
+            ("grade_mm_per_m", 2),
+            ("joint_angle_mm_per_m", 2),
+            ("joint_gap_mm", 1),
+            ("joint_permissible_kn", 0),
+        ):
+            value = cell[name]
+            cells.append(
+                "" if value is None or not np.isfinite(float(value)) else f"{float(value):.{digits}f}"
+            )
+        found.append([str(i), *cells] if numbered else cells)
+    return found

@@ -1,0 +1,151 @@
+"""Jacking force: used, permissible, forecast; friction by stretch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from steer.asbuilt import words
+from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.report.marks import BUILT, along, key
+from steer.asbuilt.report.sheet import GREY, INK, PALE, Sheet
+from steer.pipes import AFTER_A_STOP
+
+_LIMIT_LOOKS = ((5, 2.5), (8, 2, 1.5, 2), (2, 1.5), (10, 3))
+
+
+def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    """One page on its side, when force was recorded."""
+    if len(record.force.used) == 0:
+        return []
+    return [("Jacking force", True, lambda sheet: _draw(sheet, record))]
+
+
+def _draw(sheet: Sheet, record: AsBuilt) -> None:
+    left, width = sheet.left + 16.0, sheet.inner - 20.0
+    tall = 0.54 * (sheet.bottom - sheet.top)
+    _force(sheet.axes(left, sheet.top + 5.0, width, tall - 16.0), record)
+    y = sheet.top + tall + 2.0
+    half = 0.56 * sheet.inner
+    for line in words.force_lines(record):
+        y = sheet.paragraph(sheet.left, y, line, half - 6.0, 7.8) + 0.5
+    sheet.box(sheet.left + half, sheet.top + tall + 1.0, sheet.inner - half, 27.0, 0.6)
+    sheet.text(sheet.left + half + 2.0, sheet.top + tall + 3.0, "Caution", size=8.0, bold=True)
+    sheet.paragraph(
+        sheet.left + half + 2.0, sheet.top + tall + 7.0, words.FORCE_CAUTION, sheet.inner - half - 4.0, 7.2
+    )
+    _share(sheet, record, sheet.left + half + 14.0, sheet.top + tall + 36.0, sheet.inner - half - 18.0)
+
+
+def _force(ax: Any, record: AsBuilt) -> None:
+    force = record.force
+    used = force.used
+    ahead = force.forecast
+    if ahead is not None and len(ahead.chainage_m) > 1:
+        ax.fill_between(
+            ahead.chainage_m,
+            ahead.low_kn,
+            ahead.high_kn,
+            facecolor=PALE,
+            edgecolor="none",
+            label="95 % band",
+        )
+        ax.plot(
+            ahead.chainage_m,
+            ahead.force_kn,
+            color=INK,
+            linewidth=1.0,
+            linestyle=(0, (4, 2)),
+            label="forecast",
+        )
+        ax.plot(
+            ahead.chainage_m,
+            AFTER_A_STOP * ahead.high_kn,
+            color=GREY,
+            linewidth=0.9,
+            linestyle=(0, (1, 1)),
+            label="restart after a stop",
+        )
+    ax.plot(used.chainage_m, used.largest_kn, color=GREY, linewidth=0.7, label="used, largest")
+    ax.plot(used.chainage_m, used.force_kn, label="used, median of stroke", **BUILT)
+    if force.permissible_kn is not None:
+        ax.step(
+            used.chainage_m,
+            force.permissible_kn,
+            where="post",
+            color=INK,
+            linewidth=1.0,
+            linestyle=(0, (6, 2)),
+            label="permissible, worst joint so far",
+        )
+        at = list(force.exceeded)
+        if at:
+            ax.plot(
+                used.chainage_m[at],
+                used.largest_kn[at],
+                linestyle="none",
+                marker="X",
+                markersize=6,
+                color=INK,
+                label="permissible force exceeded",
+            )
+    named = [limit for limit in force.limits if not limit.name.startswith("joint")]
+    for limit, look in zip(named, _LIMIT_LOOKS, strict=False):
+        ax.axhline(
+            limit.limit_kn,
+            color=INK,
+            linewidth=0.8,
+            linestyle=(0, look),
+            label=f"{limit.name}, {limit.limit_kn:.0f} kN",
+        )
+    for part in force.stretches[1:]:
+        ax.axvline(part.from_m, color=GREY, linewidth=0.6)
+    for part in force.stretches:
+        ax.text(
+            0.5 * (part.from_m + part.to_m),
+            0.975,
+            f"friction {words.friction(part)}",
+            ha="center",
+            va="top",
+            fontsize=7,
+            transform=ax.get_xaxis_transform(),
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        )
+    along(ax, record)
+    ax.set_ylim(0.0, 1.12 * ax.get_ylim()[1])
+    ax.set_xlabel("chainage of the face, m")
+    ax.set_ylabel("force, kN")
+    ax.set_title("Jacking force", pad=4)
+    key(ax, 6)
+
+
+def _share(sheet: Sheet, record: AsBuilt, x: float, y: float, width: float) -> None:
+    """What a joint angle leaves of the straight joint's force."""
+    ring = record.force.ring
+    tall = sheet.bottom - y - 11.0
+    if ring is None or tall < 18.0:
+        return
+    ax = sheet.axes(x, y, width, tall)
+    limit = record.joints.limit_mm_per_m
+    angle = np.linspace(0.0, limit, 200)
+    ax.plot(angle, 100.0 * ring.share_of_straight(angle), **BUILT)
+    if record.joints.worst is not None:
+        worst = float(record.joints.along.angle_mm_per_m[record.joints.worst])
+        ax.plot(
+            [worst],
+            [100.0 * float(ring.share_of_straight(worst))],
+            marker="o",
+            markersize=4.5,
+            markerfacecolor="white",
+            markeredgecolor=INK,
+            linestyle="none",
+            label="sharpest joint so far",
+        )
+        ax.legend(loc="upper right")
+    ax.set_xlim(0.0, limit)
+    ax.set_ylim(0.0, 105.0)
+    ax.set_xlabel("joint angle, mm/m")
+    ax.set_ylabel("%")
+    ax.set_title("Permissible force, share of the straight joint's", pad=3, fontsize=8)

@@ -1,0 +1,205 @@
+"""A page of paper: margins, head and foot, text that wraps, axes placed in millimetres from the top left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1
+INK, GREY, PALE = "#000000", "#6b6b6b", "#d9d9d9"
+MARGIN_MM = 15.0
+HEAD_MM, FOOT_MM = 14.0, 12.0
+_MM_PER_INCH = 25.4
+_PT_MM = _MM_PER_INCH / 72.0
+
+SETTINGS: dict[str, Any] = {
+    "pdf.fonttype": 42,  # real fonts, so that the text can be searched
+    "text.parse_math": False,  # a "$" in a name is a "$"
+    "font.size": 8.0,
+    "font.family": "DejaVu Sans",
+    "axes.linewidth": 0.6,
+    "axes.titlesize": 9.0,
+    "axes.titlelocation": "left",
+    "axes.titleweight": "bold",
+    "axes.labelsize": 8.0,
+    "axes.unicode_minus": False,
+    "xtick.labelsize": 7.5,
+    "ytick.labelsize": 7.5,
+    "xtick.direction": "in",
+    "ytick.direction": "in",
+    "grid.color": "#c8c8c8",
+    "grid.linewidth": 0.4,
+    "legend.fontsize": 7.5,
+    "legend.frameon": False,
+    "lines.linewidth": 1.1,
+    "hatch.linewidth": 0.5,
+}
+
+
+@dataclass(frozen=True)
+class Running:
+    """What stands on every page."""
+
+    head_left: str
+    head_right: str
+    foot: str
+    paper: str
+    pages: int
+
+
+class Sheet:
+    """One page under way. Lengths in mm, y downward from the top edge."""
+
+    def __init__(self, running: Running, number: int, title: str, landscape: bool = False) -> None:
+        from matplotlib.figure import Figure
+
+        width, height = PAPERS_MM[running.paper]
+        if landscape:
+            width, height = height, width
+        self.width, self.height = width, height
+        self.left, self.right = MARGIN_MM, width - MARGIN_MM
+        self.top, self.bottom = MARGIN_MM + HEAD_MM, height - MARGIN_MM - FOOT_MM
+        self.figure = Figure(figsize=(width / _MM_PER_INCH, height / _MM_PER_INCH))
+        self._head_and_foot(running, number, title)
+
+    @property
+    def inner(self) -> float:
+        """Width between the margins."""
+        return self.right - self.left
+
+    def _head_and_foot(self, running: Running, number: int, title: str) -> None:
+        y = MARGIN_MM
+        self.text(self.left, y, fitted(running.head_left, self.inner - 62.0, 8.0), size=8.0)
+        self.text(self.right, y, running.head_right, size=8.0, align="right")
+        self.text(self.left, y + 5.0, title, size=12.0, bold=True)
+        self.rule(y + HEAD_MM - 2.5, 0.8)
+        foot = self.height - MARGIN_MM - FOOT_MM + 5.0
+        self.rule(foot - 2.0, 0.4)
+        self.text(self.left, foot, running.foot, size=6.5, colour=GREY)
+        self.text(self.right, foot, f"page {number} of {running.pages}", size=8.0, align="right")
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        size: float = 8.0,
+        bold: bool = False,
+        align: str = "left",
+        colour: str = INK,
+    ) -> None:
+        """One line whose top is at y."""
+        self.figure.text(
+            x / self.width, 1.0 - y / self.height, text, fontsize=size, color=colour,
+            fontweight="bold" if bold else "normal", ha=align, va="top",
+        )  # fmt: skip
+
+    def paragraph(
+        self, x: float, y: float, text: str, width: float, size: float = 8.0, bold: bool = False
+    ) -> float:
+        """Wrapped text; returns y below it."""
+        step = size * 1.35 * _PT_MM
+        for line in wrapped(text, width, size, bold):
+            self.text(x, y, line, size, bold)
+            y += step
+        return y
+
+    def rule(
+        self, y: float, weight: float = 0.4, left: float | None = None, right: float | None = None
+    ) -> None:
+        """A level line."""
+        from matplotlib.lines import Line2D
+
+        ends = [
+            (self.left if left is None else left) / self.width,
+            (self.right if right is None else right) / self.width,
+        ]
+        at = 1.0 - y / self.height
+        self.figure.add_artist(Line2D(ends, [at, at], color=INK, linewidth=weight))
+
+    def box(
+        self, x: float, y: float, width: float, height: float, weight: float = 0.8, fill: str = "none"
+    ) -> None:
+        """A frame."""
+        from matplotlib.patches import Rectangle
+
+        self.figure.add_artist(
+            Rectangle(
+                (x / self.width, 1.0 - (y + height) / self.height), width / self.width, height / self.height,
+                fill=fill != "none", facecolor=fill, edgecolor=INK, linewidth=weight, zorder=-1,
+            )
+        )  # fmt: skip
+
+    def axes(self, x: float, y: float, width: float, height: float) -> Any:
+        """Axes whose frame is that rectangle."""
+        place = (x / self.width, 1.0 - (y + height) / self.height, width / self.width, height / self.height)
+        ax = self.figure.add_axes(place)
+        ax.grid(True)
+        ax.set_axisbelow(True)
+        return ax
+
+    def table(
+        self,
+        x: float,
+        y: float,
+        widths: list[float],
+        rows: list[list[str]],
+        size: float = 7.5,
+        head: int = 1,
+        right: frozenset[int] = frozenset(),
+    ) -> float:
+        """Rows of short texts with ruled head; columns in `right` are set flush right. Returns y below."""
+        step = size * 1.45 * _PT_MM
+        end = x + sum(widths)
+        for number, row in enumerate(rows):
+            at = x
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True)):
+                bold = number < head
+                shown = fitted(cell, width - 1.5, size, bold)
+                if column in right:
+                    self.text(at + width - 1.5, y, shown, size, bold, "right")
+                else:
+                    self.text(at, y, shown, size, bold)
+                at += width
+            y += step
+            if number == head - 1:
+                self.rule(y - 0.15 * step, 0.5, x, end)
+                y += 0.15 * step
+        return y
+
+
+def width_mm(text: str, size: float, bold: bool = False) -> float:
+    """How wide a line of text is set."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family="DejaVu Sans", size=size, weight="bold" if bold else "normal")
+    return float(text_to_path.get_text_width_height_descent(text, font, False)[0]) * _PT_MM
+
+
+def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
+    """Lines of words that fit a width; a word longer than that is cut."""
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        longer = f"{line} {word}" if line else word
+        if width_mm(longer, size, bold) <= width:
+            line = longer
+            continue
+        if line:
+            lines.append(line)
+        line = word
+        while width_mm(line, size, bold) > width and len(line) > 1:
+            keep = len(fitted(line, width, size, bold)) - 1
+            lines.append(line[: max(keep, 1)])
+            line = line[max(keep, 1) :]
+    return [*lines, line] if line else lines
+
+
+def fitted(text: str, width: float, size: float, bold: bool = False) -> str:
+    """The text, cut with "…" where it is too wide."""
+    if len(text) * size * 0.9 * _PT_MM <= width or width_mm(text, size, bold) <= width:
+        return text
+    while text and width_mm(text + "…", size, bold) > width:
+        text = text[:-1]
+    return text + "…"

@@ -1,0 +1,232 @@
+"""Check surveys with innovations, notices and events, and the steering record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from steer.asbuilt import tables, words
+from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.report.marks import along, key
+from steer.asbuilt.report.sheet import GREY, INK, PALE, Sheet
+from steer.text import printable
+
+_ROWS = 46
+
+
+def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
+    """Check surveys (as many pages as they need), notices and events, steering."""
+    found: list[tuple[str, bool, Callable[[Sheet], None]]] = []
+    rows = _shot_rows(record)
+    for first in range(0, max(len(rows), 1), _ROWS):
+        part, last = rows[first : first + _ROWS], first + _ROWS >= len(rows)
+        found.append(
+            ("Check surveys and findings", False, lambda sheet, p=part, e=last: _shots(sheet, record, p, e))
+        )
+    found.append(("Steering record", True, lambda sheet: _steering(sheet, record)))
+    return found
+
+
+def _shot_rows(record: AsBuilt) -> list[list[str]]:
+    rows = []
+    for s in record.surveys:
+        cells = [str(s.number), (s.time or record.survey_times.get(s.number, ""))[:16].replace("T", " ")]
+        cells += [f"{s.chainage_m:.2f}", s.point]
+        for k, (value, nu, nu_sd) in enumerate(
+            (
+                (s.line_mm, s.innovation_line_mm, s.innovation_sd_line_mm),
+                (s.level_mm, s.innovation_level_mm, s.innovation_sd_level_mm),
+            )
+        ):
+            cells.append("not shot" if not np.isfinite(value) else words.side(value, k, 0.5))
+            cells.append("" if nu is None or nu_sd is None else f"{_signed(nu)} ({nu_sd:.1f})")
+            cells.append("" if nu is None or not nu_sd else _signed(nu / nu_sd))
+        rows.append([*cells, s.verdict])
+    return rows
+
+
+def _signed(value: float) -> str:
+    text = f"{value:+.1f}"
+    return "0.0" if text in ("+0.0", "-0.0") else text
+
+
+def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> None:
+    y = sheet.paragraph(
+        sheet.left, sheet.top,
+        "Innovation: survey minus the estimate before it, mm, with the sd expected of it; beside it their "
+        "ratio, which lies within ±2 in 95 of 100 cases.",
+        sheet.inner, 7.5,
+    ) + 2.0  # fmt: skip
+    head = [
+        "event",
+        "time, UTC",
+        "face at",
+        "point",
+        "line",
+        "innovation",
+        "ratio",
+        "level",
+        "innovation",
+        "ratio",
+        "taken",
+    ]
+    widths = [12.0, 25.0, 13.0, 13.0, 19.0, 16.0, 14.0, 19.0, 16.0, 14.0, 17.0]
+    if rows:
+        y = sheet.table(sheet.left, y, widths, [head, *rows], 7.0, right=frozenset({2, 5, 8}))
+    else:
+        y = sheet.paragraph(
+            sheet.left,
+            y,
+            "No check survey is in the log: the line rests on the reference alone.",
+            sheet.inner,
+        )
+    if not last:
+        return
+    y += 6.0
+    if rows and sheet.bottom - y > 100.0:
+        _innovations(sheet.axes(sheet.left + 14.0, y + 4.0, sheet.inner - 18.0, 48.0), record)
+        y += 68.0
+    moved = record.string_difference
+    if moved:
+        sheet.text(sheet.left, y, "Laid pipes against the machine's path", size=9.0, bold=True)
+        y += 5.5
+        for survey, difference in moved[:12]:
+            where = " and ".join(words.side(d, k, 0.5) for k, d in enumerate(difference) if np.isfinite(d))
+            y = sheet.paragraph(
+                sheet.left, y, f"At {survey.chainage_m:.2f} m the pipe lies {where} of it.", sheet.inner
+            )
+        if len(moved) > 12:
+            y = sheet.paragraph(sheet.left, y, f"and {len(moved) - 12} more, in the workbook.", sheet.inner)
+        y += 4.0
+    _findings(sheet, record, y)
+
+
+def _innovations(ax: Any, record: AsBuilt) -> None:
+    """Innovations over their expected sd, along the drive."""
+    ax.axhspan(-1.96, 1.96, facecolor=PALE, edgecolor="none", alpha=0.6, label="95 % of them")
+    ax.axhline(0.0, color=INK, linewidth=0.5)
+    most = 3.0
+    for plane, (marker, fill) in enumerate((("o", "white"), ("s", INK))):
+        at, ratio = [], []
+        for s in record.surveys:
+            nu, sd = (
+                (s.innovation_line_mm, s.innovation_sd_line_mm),
+                (s.innovation_level_mm, s.innovation_sd_level_mm),
+            )[plane]
+            if nu is not None and sd:
+                at.append(s.chainage_m)
+                ratio.append(nu / sd)
+        most = max([most, *(1.15 * abs(r) for r in ratio)])
+        ax.plot(
+            at, ratio, linestyle="none", marker=marker, markersize=4.5, markerfacecolor=fill,
+            markeredgecolor=INK, label=words.PLANES[plane],
+        )  # fmt: skip
+    ax.set_ylim(-most, most)
+    along(ax, record)
+    ax.set_ylabel("ratio")
+    ax.set_title("Innovation over the sd expected of it", pad=4)
+    key(ax, 3)
+
+
+def _findings(sheet: Sheet, record: AsBuilt, y: float) -> None:
+    sheet.text(sheet.left, y, "Notices that hold, and what was entered", size=9.0, bold=True)
+    y += 5.5
+    table = tables.said(record)
+    if not table.rows:
+        sheet.paragraph(sheet.left, y, "None.", sheet.inner)
+        return
+    for number, (at, arrived, kind, text) in enumerate(table.rows):
+        if y > sheet.bottom - 8.0:
+            sheet.paragraph(
+                sheet.left, y, f"and {len(table.rows) - number} more, in the workbook.", sheet.inner
+            )
+            return
+        where = "" if at is None else f"{float(at):.1f} m"
+        sheet.text(sheet.left, y, where, 7.5)
+        sheet.text(sheet.left + 16.0, y, str(arrived or "now")[:16].replace("T", " "), 7.5)
+        sheet.text(sheet.left + 44.0, y, str(kind).replace("_", " "), 7.5)
+        y = sheet.paragraph(sheet.left + 82.0, y, printable(text, 400), sheet.inner - 82.0, 7.5)
+
+
+def _steering(sheet: Sheet, record: AsBuilt) -> None:
+    left, width = sheet.left + 16.0, sheet.inner - 20.0
+    each = (sheet.bottom - sheet.top - 10.0) / 3.0
+    for plane in (0, 1):
+        ax = sheet.axes(left, sheet.top + 5.0 + plane * each, width, each - 13.0)
+        _strokes(ax, record, plane)
+    ax = sheet.axes(left, sheet.top + 5.0 + 2 * each, width, each - 16.0)
+    _gain(ax, record)
+    told = sum(s.proposed is not None for s in record.strokes)
+    kinds = [s.decision for s in record.strokes]
+    sheet.text(
+        left, sheet.bottom - 4.5,
+        f"{len(record.strokes)} strokes; proposals in the log for {told}; accepted "
+        f"{kinds.count('accepted')}, "
+        f"overridden {kinds.count('overridden')}, no decision recorded {kinds.count('none recorded')}.",
+        size=7.5,
+    )  # fmt: skip
+
+
+def _strokes(ax: Any, record: AsBuilt, plane: int) -> None:
+    rows = record.strokes
+    middle = np.array([0.5 * (s.from_m + s.to_m) for s in rows])
+
+    def column(name: str) -> np.ndarray:
+        return np.array([np.nan if getattr(s, name) is None else getattr(s, name)[plane] for s in rows])
+
+    ax.axhline(0.0, color=INK, linewidth=0.5)
+    width = np.array([s.to_m - s.from_m for s in rows])
+    ax.bar(
+        middle,
+        column("answered"),
+        width=width,
+        facecolor=PALE,
+        edgecolor=GREY,
+        linewidth=0.3,
+        label="nose turned over the stroke",
+    )
+    ax.step(
+        middle, column("set_to"), where="mid", color=INK, linewidth=1.2, label="articulation set (as read)"
+    )
+    proposed = column("proposed")
+    if np.isfinite(proposed).any():
+        ax.plot(middle, proposed, linestyle="none", marker="_", markersize=5, color=INK, label="proposed")
+    own = np.array([s.decision == "overridden" for s in rows])
+    if own.any():
+        ax.plot(
+            middle[own],
+            column("decided")[own],
+            linestyle="none",
+            marker="x",
+            markersize=4,
+            color=INK,
+            label="own setting",
+        )
+    along(ax, record, label=False)
+    more, less = (("right", "left"), ("up", "down"))[plane]
+    ax.set_ylabel("mm/m")
+    ax.set_title(f"Steering in {words.PLANES[plane]} (+ {more}, - {less})", pad=4)
+    key(ax, 4)
+    low, high = ax.get_ylim()
+    ax.set_ylim(low, high)
+
+
+def _gain(ax: Any, record: AsBuilt) -> None:
+    at = np.array([s.to_m for s in record.strokes])
+    for plane, look in (
+        (0, {"color": INK, "linewidth": 1.3}),
+        (1, {"color": INK, "linewidth": 1.1, "linestyle": (0, (5, 2))}),
+    ):
+        gain = np.array([s.gain[plane] for s in record.strokes])
+        sd = np.array([s.gain_sd[plane] for s in record.strokes])
+        ax.fill_between(at, gain - sd, gain + sd, facecolor=PALE, edgecolor="none", alpha=0.7)
+        ax.plot(at, gain, label=f"{words.PLANES[plane]}", **look)
+    ax.set_ylim(0.0, max(1.0, 1.1 * ax.get_ylim()[1]))
+    along(ax, record)
+    ax.set_ylabel("share")
+    ax.set_title(
+        "Learned gain: answer of the bore to articulation, share of rigid guidance (band: ± 1 sd)", pad=4
+    )
+    key(ax, 2)
