@@ -5,6 +5,7 @@ anew, to be reviewed like code.
 """
 
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -137,3 +138,35 @@ def test_strip_shows_the_side_the_face_is_on():
             rows = [spans.plain(r) for r in strip.draw(scene, plane, strip.reach(scene, 80), 8)]
             inked = [y for y, row in enumerate(rows) if "▀" in row or "▄" in row or "█" in row]
             assert inked and all((y < 4) == upper for y in inked)
+
+
+@pytest.mark.parametrize("width", [60, 79, 80, 100, 120, 200])
+@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize("count", [3, 4, 6, 8])
+def test_no_figure_of_the_table_or_beside_the_large_type_is_cut(width, ascii_only, count):
+    import fake_drive
+
+    from steer.advice import Correction
+    from tui.draw import spans, stroke_page
+    from tui.draw.glyphs import ASCII, UNICODE
+    from tui.scene import Scene
+
+    base = fake_drive.good()
+    now = tuple(112.5 - n for n in range(count))
+    wanted = tuple(100.0 - 2 * n for n in range(count))
+    advice = replace(
+        base.advice,
+        correction=Correction(19.5, -10.5, wanted, False),
+        cylinder_now_mm=now,
+        now_right_mm_per_m=10.5,
+        now_up_mm_per_m=-12.5,
+    )
+    positions = tuple(360.0 * n / count for n in range(count))
+    snapshot = replace(base, advice=advice, cylinder_positions_deg=positions)
+    scene = Scene(snapshot, age_s=1.0, glyphs=ASCII if ascii_only else UNICODE)
+    text = spans.join(stroke_page.draw(scene, width, 30))
+    for n in range(count):
+        assert re.search(rf" {now[n]:.1f} +{wanted[n]:.1f} in {now[n] - wanted[n]:.1f}\b", text)
+    if width >= 80:
+        for beside in ("mm/m", "now 10.5", "right", "now 12.5", "down"):
+            assert beside in text

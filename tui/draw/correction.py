@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from tui.draw import words
 from tui.draw.bigtype import big
-from tui.draw.spans import Row, cut_text, wrap
+from tui.draw.spans import Row, cells, cut_text, width, wrap
 from tui.scene import Blocked, Scene, blocked
 
-SIDE = 9  # words beside a large figure
+SIDE = 8  # words beside a large figure
 
 
 def big_form(size: int, page_height: int, ascii_only: bool) -> str:
@@ -70,15 +70,16 @@ def _planes(right: float, up: float, now_right: float, now_up: float, size: int,
         direction = words.turn(plane, value)
         figure = f"{abs(value):.1f}"
         if form == "text":
-            rows.append(
-                (
-                    (f" {direction.upper() or plane.upper()} {figure} mm/m", "figure"),
-                    (f"  now {words.articulation(plane, now)}", "quiet"),
-                )
-            )
+            row: Row = ((f" {direction.upper() or plane.upper()} {figure} mm/m", "figure"),)
+            stands = f"  now {words.articulation(plane, now)}"
+            if width(row) + cells(stands) <= size:
+                row = (*row, (stands, "quiet"))
+            rows.append(row)
             continue
-        side = ["mm/m" if direction else "straight", "now", words.articulation(plane, now)]
-        rows += _large(f"{direction} {figure}" if direction else f"{plane} {figure}", side, size, form)
+        was = words.turn(plane, now)
+        side = ["mm/m", f"now {abs(now):.1f}" if was else "now", was or "straight"]
+        # Without a direction the plane's name stands in its place.
+        rows += _large(f"{direction or plane} {figure}", side, size, form)
         if form == "double" and plane == "line":
             rows.append(())
     return rows

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from tui.draw import words
-from tui.draw.spans import Row
+from tui.draw.spans import Row, cut_text
 from tui.scene import Scene, blocked
 
-FULL = 30
-NARROW = 20
+FULL = 31
+NARROW = 24
 
 
 def draw(scene: Scene, size: int, height: int) -> list[Row]:
     """The table in at most `height` rows; places go first when `size` is below FULL."""
     snapshot = scene.snapshot
     full = size >= FULL
-    head = "CYLINDERS mm   now  set change" if full else "cyl  now  set change"
-    rows: list[Row] = [((head.ljust(size), "title"),)]
+    rows: list[Row] = [((" CYLINDERS mm".ljust(size), "title"),)]
     if snapshot is None:
         return rows
     advice = snapshot.advice
@@ -28,23 +27,34 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     for values in (proposal, now):
         if values is not None and any(abs(v - round(v)) > 0.049 for v in values if v == v):
             decimals = 1
-    for number, angle in enumerate(snapshot.cylinder_positions_deg):
-        place = words.cylinder_place(angle)
-        name = f"{number + 1} {place}"
-        measured = now[number] if now is not None and number < len(now) else None
-        if measured is not None and measured != measured:
-            measured = None
-        wanted = proposal[number] if proposal is not None and number < len(proposal) else None
-        now_text = "-" if measured is None else f"{measured:.{decimals}f}"
-        set_text = "-" if wanted is None else f"{wanted:.{decimals}f}"
-        change = _change(measured, wanted, decimals)
-        lead = f"{name:<13}" if full else f"{number + 1:<3}"
+    columns: list[tuple[str, str, str]] = []
+    for number in range(len(snapshot.cylinder_positions_deg)):
+        measured = _known(now, number)
+        wanted = _known(proposal, number)
+        columns.append(
+            (
+                "-" if measured is None else f"{measured:.{decimals}f}",
+                "-" if wanted is None else f"{wanted:.{decimals}f}",
+                _change(measured, wanted, decimals),
+            )
+        )
+    # The figures get the room they need; the name of the place gets what is left.
+    now_size = max([4, *(len(c[0]) for c in columns)]) + 1
+    set_size = max([4, *(len(c[1]) for c in columns)]) + 1
+    change_size = max([6, *(len(c[2]) for c in columns)])
+    lead_size = max(2, size - now_size - set_size - 1 - change_size)
+    head = "CYLINDERS mm" if full else "mm"
+    text = f"{cut_text(head, lead_size):<{lead_size}}{'now':>{now_size}}{'set':>{set_size}} change"
+    rows[0] = ((text.ljust(size), "title"),)
+    for number, (now_text, set_text, change) in enumerate(columns):
+        place = words.cylinder_place(snapshot.cylinder_positions_deg[number])
+        name = f"{number + 1} {place}" if full else f"{number + 1}"
         rows.append(
             (
-                (lead, ""),
-                (f"{now_text:>5}", "quiet" if stop else ""),
-                (f"{set_text:>5}", "figure"),
-                (f" {change:<6}", "" if change == "stay" else "strong"),
+                (f"{cut_text(name, lead_size):<{lead_size}}", ""),
+                (f"{now_text:>{now_size}}", "quiet" if stop else ""),
+                (f"{set_text:>{set_size}}", "figure"),
+                (f" {change:<{change_size}}", "" if change == "stay" else "strong"),
             )
         )
     if advice is not None and len(rows) < height:
@@ -52,6 +62,13 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
             rows.append(())
         rows.append(((words.roll(advice.roll_deg, scene.glyphs.degree), "quiet"),))
     return rows[:height]
+
+
+def _known(values: tuple[float, ...] | None, number: int) -> float | None:
+    """One cylinder's value; None when there is none or it is NaN."""
+    if values is None or number >= len(values) or values[number] != values[number]:
+        return None
+    return values[number]
 
 
 def _change(now: float | None, wanted: float | None, decimals: int) -> str:

@@ -14,12 +14,16 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     When room is short, decoration goes first, then hints, then labels and strips; never the
     correction with its direction and unit.
     """
-    table = cylinders.FULL if width >= 78 else cylinders.NARROW
-    form = correction.big_form(width - table - 1, height, scene.glyphs.ascii)
     count = len(scene.snapshot.cylinder_positions_deg) if scene.snapshot else 0
-    panel_height = max(correction.height(form), count + 1)
-    panel = correction.draw(scene, width - table - 1, form)
-    rows = beside(panel, width - table, cylinders.draw(scene, table, panel_height), table)
+    if width < 46:
+        # No room side by side: the correction first, the table under it.
+        rows = correction.draw(scene, width, "text") + cylinders.draw(scene, width, count + 1)
+    else:
+        table = cylinders.FULL if width >= 78 else cylinders.NARROW
+        form = correction.big_form(width - table - 1, height, scene.glyphs.ascii)
+        panel_height = max(correction.height(form), count + 1)
+        panel = [fit(row, width - table - 1) for row in correction.draw(scene, width - table - 1, form)]
+        rows = beside(panel, width - table, cylinders.draw(scene, table, panel_height), table)
     if height >= 8:
         rows.insert(0, counters.counter_row(scene, width))
     if height >= 18:
