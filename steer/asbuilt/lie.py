@@ -1,9 +1,10 @@
 """Where the pipe lies: the machine's smoothed path, and the surveys of laid pipes, which win over it.
 
-A survey stands for half a pipe either side. Between two surveys not more than BRIDGE_PIPES pipes apart
-the difference from the machine's path is carried over in a straight line, and the uncertainty grows from
-the surveys' to the path's in the middle; elsewhere the path stands, with `string_sd_mm` of drive.toml for
-how far the pipes may lie from it. Of surveys at one place (half a pipe) the last counts.
+A survey stands for half a pipe either side. From there its difference from the machine's path fades out
+over BRIDGE_PIPES pipes, or goes over in a straight line into that of a neighbouring survey within that
+distance; the uncertainty grows from the survey's own to the path's. Elsewhere the path stands, with
+`string_sd_mm` of drive.toml for how far the pipes may lie from it. Of surveys at one place (half a pipe)
+the last counts.
 """
 
 from __future__ import annotations
@@ -14,8 +15,8 @@ from typing import Protocol
 import numpy as np
 
 BRIDGE_PIPES = 5.0
-PATH, BETWEEN, SURVEY = 0, 1, 2
-SOURCE_WORDS = ("machine's path", "between pipe surveys", "pipe survey")
+PATH, NEAR, SURVEY = 0, 1, 2
+SOURCE_WORDS = ("machine's path", "near a pipe survey", "pipe survey")
 
 
 class SmoothedArrays(Protocol):
@@ -47,7 +48,7 @@ class PipeSurvey:
 @dataclass(frozen=True)
 class Lie:
     """Places (n,): offset and sd (n, 2) for line and level, mm, and `source` (n, 2) of
-    PATH, BETWEEN, SURVEY."""
+    PATH, NEAR, SURVEY."""
 
     chainage_m: np.ndarray
     offset_mm: np.ndarray
@@ -101,7 +102,7 @@ class Laid:
                 (s.chainage_m, d[plane], s.sd_mm[plane]) for s, d in moved if np.isfinite(s.value_mm[plane])
             ]
             if here:
-                self._apply(at, here, plane, offset, sd, path_sd, source)
+                self._apply(at, here, plane, offset, sd, source)
         return Lie(at, offset, sd, source)
 
     def _apply(
@@ -111,27 +112,32 @@ class Laid:
         plane: int,
         offset: np.ndarray,
         sd: np.ndarray,
-        path_sd: np.ndarray,
         source: np.ndarray,
     ) -> None:
         where, moved, own = (np.array(column) for column in zip(*surveys, strict=True))
+        half, reach = 0.5 * self.pipe_m, BRIDGE_PIPES * self.pipe_m
         before = np.searchsorted(where, at, side="right") - 1
-        left, right = np.clip(before, 0, len(where) - 1), np.clip(before + 1, 0, len(where) - 1)
+        left, right = np.maximum(before, 0), np.minimum(before + 1, len(where) - 1)
+        # what each neighbour counts: 1 on its own pipe, fading over `reach` beyond it
+        there = [
+            np.maximum(1.0 - np.maximum(np.abs(at - where[k]) - half, 0.0) / reach, 0.0)
+            for k in (left, right)
+        ]
+        there[0] = np.where(before >= 0, there[0], 0.0)
+        there[1] = np.where(before + 1 < len(where), there[1], 0.0)
+        # between two that are near one another the one takes over from the other in a straight line
         gap = where[right] - where[left]
-        between = (before >= 0) & (before + 1 < len(where)) & (gap <= BRIDGE_PIPES * self.pipe_m + 1e-9)
-        u = np.where(gap > 0.0, (at - where[left]) / np.where(gap > 0.0, gap, 1.0), 0.0)
-        carried = (1.0 - u) * moved[left] + u * moved[right]
-        variance = ((1.0 - u) * own[left]) ** 2 + (u * own[right]) ** 2
-        variance = variance + 4.0 * u * (1.0 - u) * (path_sd[:, plane] ** 2 + self.string_sd_mm**2)
-        offset[between, plane] += carried[between]
-        sd[between, plane] = np.sqrt(variance[between])
-        source[between, plane] = BETWEEN
-        near = np.where(np.abs(at - where[left]) <= np.abs(at - where[right]), left, right)
-        on = np.abs(at - where[near]) <= 0.5 * self.pipe_m + 1e-9
-        alone = on & ~between
-        offset[alone, plane] += moved[near[alone]]
-        sd[on, plane] = own[near[on]]
-        source[on, plane] = SURVEY
+        bridged = (before >= 0) & (before + 1 < len(where)) & (gap <= reach + 2.0 * half + 1e-9)
+        free = np.where(gap > 2.0 * half, gap - 2.0 * half, np.where(gap > 0.0, gap, 1.0))
+        edge = np.where(gap > 2.0 * half, half, 0.0)
+        u = np.clip((at - where[left] - edge) / free, 0.0, 1.0)
+        one, other = np.where(bridged, 1.0 - u, there[0]), np.where(bridged, u, there[1])
+        offset[:, plane] += one * moved[left] + other * moved[right]
+        most = np.maximum(one, other)
+        of_surveys = (one * own[left]) ** 2 + (other * own[right]) ** 2
+        sd[:, plane] = np.sqrt(of_surveys + (1.0 - most**2) * sd[:, plane] ** 2)
+        source[most > 0.0, plane] = NEAR
+        source[most >= 1.0 - 1e-9, plane] = SURVEY
 
 
 def _last_of_each_place(surveys: tuple[PipeSurvey, ...], pipe_m: float) -> list[PipeSurvey]:

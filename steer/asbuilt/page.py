@@ -16,7 +16,7 @@ def page(record: AsBuilt) -> str:
         f"AS-BUILT  {printable(file.drive.name, 68)}",
         f"covers    {words.covered(record)}",
         f"tolerance line {file.tolerance.line_mm:g} mm, level {file.tolerance.level_mm:g} mm"
-        + (f", {len(file.tolerance.ranges)} ranges of its own" if file.tolerance.ranges else "")
+        + (", another in places" if file.tolerance.ranges else "")
         + f"; rule {100 * record.rule:g} %",
         f"verdict   {words.overall(record)}",
         "",

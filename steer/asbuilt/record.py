@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -153,7 +153,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
             "(`steer read` adds them)"
         )
     events = _Bodies(drive)
-    surveys = drive.shots()
+    surveys = _with_own_sd(drive.shots(), events)
     laid = Laid(path, _pipe_surveys(surveys, events), file.pipe.length_m, file.decision.string_sd_mm)
     metres = _judge(file, laid, _stations(file, laid))
     tail = laid.last_m - file.machine.length_m
@@ -221,25 +221,33 @@ class _Bodies:
                 self.last = max(self.last or str(time), str(time))
 
 
-def _pipe_surveys(surveys: tuple[ShotView, ...], events: _Bodies) -> tuple[PipeSurvey, ...]:
-    """Surveys of laid pipes that count, with the survey's own sd."""
+def _with_own_sd(shots: tuple[ShotView, ...], events: _Bodies) -> tuple[ShotView, ...]:
+    """Surveys of laid pipes with the survey's own sd: the estimate adds how far a pipe may lie from the bore."""
     found = []
-    for shot in surveys:
-        if shot.point != "pipe" or shot.verdict == "withdrawn":
-            continue
+    for shot in shots:
         body = events.shots.get(shot.number, {})
-        both = body.get("sd_mm")
-        sd = tuple(
-            float(body.get(key) or both or given)
-            for key, given in (("sd_line_mm", shot.sd_line_mm), ("sd_level_mm", shot.sd_level_mm))
-        )
-        found.append(
-            PipeSurvey(
-                shot.number, shot.chainage_m, (shot.line_mm, shot.level_mm), (sd[0], sd[1]),
-                events.times.get(shot.number),
+        if shot.point == "pipe":
+            line, level = (body.get(key) or body.get("sd_mm") for key in ("sd_line_mm", "sd_level_mm"))
+            shot = replace(
+                shot, sd_line_mm=float(line or shot.sd_line_mm), sd_level_mm=float(level or shot.sd_level_mm)
             )
-        )  # fmt: skip
+        found.append(shot)
     return tuple(found)
+
+
+def _pipe_surveys(surveys: tuple[ShotView, ...], events: _Bodies) -> tuple[PipeSurvey, ...]:
+    """Surveys of laid pipes that count."""
+    return tuple(
+        PipeSurvey(
+            shot.number,
+            shot.chainage_m,
+            (shot.line_mm, shot.level_mm),
+            (shot.sd_line_mm, shot.sd_level_mm),
+            events.times.get(shot.number),
+        )
+        for shot in surveys
+        if shot.point == "pipe" and shot.verdict != "withdrawn"
+    )
 
 
 def _stations(file: DriveFile, laid: Laid) -> np.ndarray:

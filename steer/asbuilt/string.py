@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,8 @@ from steer.pipes import (
     stroke_forces,
 )
 from steer.pipes.joints import STEP_M
+
+KINK = "the joint with the sharpest kink so far"
 
 
 @dataclass(frozen=True)
@@ -68,16 +70,20 @@ class Force:
 
 
 def joints_of(file: DriveFile, laid: Laid) -> Joints:
-    """Joint angles of the laid pipe, searched every STEP_M."""
-    pipe = file.pipe
-    nodes = np.unique(np.concatenate([laid.path.chainage_m, [s.chainage_m for s in laid.surveys]]))
-    lie = laid.lie(nodes)
+    """Joint angles along the machine's path, searched every STEP_M: joints pass through it, and surveys of
+    single pipes are too coarse for angles between neighbours."""
+    pipe, path = file.pipe, laid.path
 
     def angles(at: np.ndarray) -> JointAngles:
         return joint_angles(
-            file.axis, nodes, lie.offset_mm[:, 0], lie.offset_mm[:, 1], pipe.length_m,
-            pipe.outer_diameter_mm, at,
-        )  # fmt: skip
+            file.axis,
+            path.chainage_m,
+            path.line_mm,
+            path.level_mm,
+            pipe.length_m,
+            pipe.outer_diameter_mm,
+            at,
+        )
 
     tail = laid.last_m - file.machine.length_m
     first, last = laid.first_m + pipe.length_m, laid.last_m - pipe.length_m
@@ -122,7 +128,8 @@ def force_of(file: DriveFile, readings: Iterable[Mapping[str, Any]], laid: Laid,
         ("thrust wall", file.limits.thrust_wall_kn),
         ("pipe", file.limits.pipe_kn),
     ]
-    if ring is not None and permissible is not None:
-        named.append(("joint with the sharpest kink so far", float(permissible[-1])))
     limits = tuple(limit_reached(name, kn, used, forecast) for name, kn in named if kn is not None)
+    if permissible is not None and not exceeded:  # of earlier strokes `exceeded` speaks
+        now = float(permissible[-1])
+        limits += (replace(limit_reached(KINK, now, used, forecast), measured_m=None),)
     return Force(used, ring, permissible, exceeded, face_now, parts, forecast, limits)

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from steer.asbuilt import words
 from steer.asbuilt.lie import SOURCE_WORDS
 from steer.asbuilt.record import AsBuilt, Judged
 
@@ -174,11 +175,10 @@ def said(record: AsBuilt) -> Table:
         (_clean(n.since_chainage_m, 3), None, "notice " + n.code, n.text) for n in record.notices
     ]
     for event in record.said:
-        text = event.body.get("text") or ", ".join(
-            f"{k} {v}" for k, v in sorted(event.body.items()) if k not in ("chainage_m", "time")
-        )
         at = event.body.get("chainage_m")
-        rows.append((None if at is None else _clean(at, 3), event.arrived, event.kind, str(text)))
+        rows.append(
+            (None if at is None else _clean(at, 3), event.arrived, event.kind, words.event_text(event))
+        )
     return Table("notices and events", ("chainage_m", "arrived", "kind", "text"), tuple(rows))
 
 

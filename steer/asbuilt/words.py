@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from steer.asbuilt.record import AsBuilt, Eye
+from steer.asbuilt.string import KINK
 from steer.asbuilt.tolerances import AT_THE_EYE_M
 from steer.asbuilt.totals import Counted, Figures
+from steer.log import Event
 from steer.pipes import Stretch
 
 SIDES = (("right", "left"), ("high", "low"))
@@ -134,7 +136,9 @@ def falls_lines(record: AsBuilt) -> list[str]:
         return ["The design is level: no direction of flow, backfalls are not looked for."]
     lines = [
         f"Water runs {'with' if found.flow > 0 else 'against'} the drive. Least fall over a pipe "
-        f"{found.least_fall_mm_per_m:.2f} mm/m at {found.least_fall_at_m:.1f} m."
+        f"{abs(found.least_fall_mm_per_m):.2f} "
+        f"mm/m{' THE WRONG WAY' if found.least_fall_mm_per_m < 0 else ''} "
+        f"at {found.least_fall_at_m:.1f} m."
     ]
     for name, runs in (("Backfall", found.backfalls), ("Flat", found.flats)):
         total = sum(r.length_m for r in runs)
@@ -214,8 +218,25 @@ def force_lines(record: AsBuilt) -> list[str]:
             f"as they are; up to {1.4 * ahead.high_kn[-1]:.0f} kN for a restart after a stop of some hours."
         )
     for limit in force.limits:
+        if limit.name == KINK and limit.expected_m is None and limit.earliest_m is None:
+            continue
         lines.append(f"Limit of {limit.name}, {limit.limit_kn:.0f} kN: {_reached(limit, record)}")
     return lines
+
+
+def event_text(event: Event) -> str:
+    """What was entered, as a person would say it; the log keeps it to the letter."""
+    body = event.body
+    if event.kind == "note":
+        return str(body.get("text", ""))
+    if event.kind == "overridden":
+        each = zip(
+            (body["right_mm_per_m"], body["up_mm_per_m"]), (("right", "left"), ("up", "down")), strict=True
+        )
+        told = " and ".join(f"{abs(v):.1f} mm/m {w[0] if v >= 0 else w[1]}" for v, w in each)
+        return f"own setting: {told}"
+    left = {k: v for k, v in body.items() if k not in ("chainage_m", "time")}
+    return ", ".join(f"{k} {v:.6g}" if isinstance(v, float) else f"{k} {v}" for k, v in sorted(left.items()))
 
 
 def friction(part: Stretch) -> str:

@@ -30,12 +30,12 @@ def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
         ),
         (
             "Pipe surveys",
-            "A survey of a laid pipe wins over the machine's path for half a pipe either side, with "
-            "its own standard "
-            f"deviation. Between surveys at most {BRIDGE_PIPES:g} pipes apart the difference is "
-            "carried over in a "
-            "straight line and the uncertainty grows to the path's in the middle. Of two at one "
-            "place the last counts.",
+            "A survey of a laid pipe wins over the machine's path for half a pipe either side, with its own "
+            "standard deviation. Beyond, its difference from the path fades out over "
+            f"{BRIDGE_PIPES:g} pipes, or "
+            "goes over in a straight line into that of a survey within that distance, and the "
+            "uncertainty grows "
+            "to the path's. Of two surveys at one place the last counts.",
         ),
         (
             "Given accuracy",
@@ -50,7 +50,8 @@ def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
             "Joints",
             "Every chainage once carries a joint: its angle is that between the chords of one pipe "
             "length before and "
-            "behind, in space, design curve included; gap = angle times outer diameter. The path "
+            "behind along the machine's path, in space, design curve included; gap = angle times "
+            "outer diameter. The path "
             "between readings is "
             "smoothed, so a kink sharper than the readings show is not in it.",
         ),

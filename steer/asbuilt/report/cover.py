@@ -27,8 +27,8 @@ def _draw(sheet: Sheet, record: AsBuilt) -> None:
         sheet.text(sheet.left, y, head, bold=True)
         y = sheet.paragraph(sheet.left + 24.0, y, " ".join(lines), sheet.inner - 24.0) + 1.6
     _caution(sheet)
-    if sheet.bottom - y > 62.0:
-        _at_a_glance(sheet, record, sheet.bottom - 56.0)
+    if sheet.bottom - y > 57.0:
+        _at_a_glance(sheet, record, sheet.bottom - 51.0)
 
 
 def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float) -> None:
@@ -111,8 +111,8 @@ def _day(time: str | None) -> str:
 
 def _tolerance(record: AsBuilt) -> str:
     tolerance = record.file.tolerance
-    text = f"line ±{tolerance.line_mm:g} mm, level ±{tolerance.level_mm:g} mm"
-    return text + (f", {len(tolerance.ranges)} ranges apart" if tolerance.ranges else "")
+    text = f"line ±{tolerance.line_mm:g}, level ±{tolerance.level_mm:g} mm"
+    return text + (", ranges apart" if tolerance.ranges else "")
 
 
 def _verdict(sheet: Sheet, record: AsBuilt, y: float) -> float:

@@ -23,11 +23,11 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
 def _draw(sheet: Sheet, record: AsBuilt) -> None:
     left, width = sheet.left + 16.0, sheet.inner - 32.0
     tall = (sheet.bottom - sheet.top) / 2.0
-    _grade(sheet.axes(left, sheet.top + 5.0, width, tall - 28.0), record)
+    _grade(sheet.axes(left, sheet.top + 9.0, width, tall - 32.0), record)
     _lines(sheet, left, sheet.top + tall - 13.5, words.falls_lines(record))
-    top = sheet.top + tall + 5.0
-    _joints(sheet.axes(left, top, width, tall - 28.0), record)
-    _lines(sheet, left, top + tall - 18.5, words.joint_lines(record))
+    top = sheet.top + tall + 9.0
+    _joints(sheet.axes(left, top, width, tall - 32.0), record)
+    _lines(sheet, left, top + tall - 22.5, words.joint_lines(record))
 
 
 def _lines(sheet: Sheet, x: float, y: float, lines: list[str]) -> None:

@@ -33,10 +33,10 @@ def _draw(sheet: Sheet, record: AsBuilt) -> None:
     left, width = sheet.left + 16.0, sheet.inner - 20.0
     each = (sheet.bottom - sheet.top - 8.0) / 2.0
     for plane in (0, 1):
-        top = sheet.top + 5.0 + plane * each
-        ax = sheet.axes(left, top, width, each - 20.0)
+        top = sheet.top + 8.5 + plane * each
+        ax = sheet.axes(left, top, width, each - 22.5)
         _plane(ax, record, plane)
-        bar = sheet.axes(left, top + each - 18.5, width, 4.0)
+        bar = sheet.axes(left, top + each - 21.0, width, 4.0)
         verdict_bar(bar, record.metres, record.metres.verdict[:, plane], record)
         bar.set_xlabel("chainage, m" if plane else "")
         bar.text(-0.004, 0.5, "verdict", transform=bar.transAxes, ha="right", va="center", fontsize=7.5)
@@ -61,6 +61,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
     ax.plot(x, -y[:, plane], **TOLERANCE)
     ax.plot(at, value, label="as built", **BUILT)
     seen = set()
+    furthest = 0.0
     for shot in record.surveys:
         offset = (shot.line_mm, shot.level_mm)[plane]
         own = (shot.sd_line_mm, shot.sd_level_mm)[plane]
@@ -80,6 +81,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
             label=None if shot.point in seen else f"check shot, {shot.point}",
         )
         seen.add(shot.point)
+        furthest = max(furthest, abs(offset) + 2.0 * own)
     eye = record.eye
     if eye is not None:
         end = record.file.axis.end_chainage_m
@@ -92,7 +94,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
             solid_capstyle="butt",
             label="reception eye",
         )
-    reach = max(float(y[:, plane].max()), float((np.abs(value) + 1.96 * sd).max())) * 1.15
+    reach = max(float(y[:, plane].max()), float((np.abs(value) + 1.96 * sd).max()), furthest) * 1.1
     ax.set_ylim(-reach, reach)
     along(ax, record, label=False)
     sides(ax, words.PLANES[plane], *words.SIDES[plane])
@@ -102,7 +104,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
         f"RMS {figures.rms_mm:.1f} mm",
         pad=4,
     )
-    key(ax, 6)
+    key(ax, 8)
 
 
 def _behind(record: AsBuilt, point: str) -> float:

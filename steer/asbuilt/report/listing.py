@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -55,7 +56,7 @@ def _table(
     for first in range(0, min(len(rows), _LONGEST), count):
         part = rows[first : min(first + count, _LONGEST)]
         cut = len(rows) > _LONGEST and first + count >= _LONGEST
-        found.append((title, False, lambda sheet, p=part, c=cut: _draw(sheet, p, numbered, c)))
+        found.append((title, False, partial(_draw, rows=part, numbered=numbered, cut=cut)))
     return found
 
 
@@ -71,7 +72,7 @@ def _draw(sheet: Sheet, rows: list[list[str]], numbered: bool, cut: bool) -> Non
     note = (
         "line R right, L left; level H high, B below; grade over one pipe, + rising; joint, gap, "
         "force: angle, opening "
-        "and permissible force of a joint there. * pipe survey, ' between pipe surveys."
+        "and permissible force of a joint there. * pipe survey, ' near one."
     )
     if numbered:
         note += " Joint 0 is between the machine and the first pipe."

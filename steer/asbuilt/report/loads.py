@@ -11,6 +11,7 @@ from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import BUILT, along, key
 from steer.asbuilt.report.sheet import GREY, INK, PALE, Sheet
+from steer.asbuilt.string import KINK
 from steer.pipes import AFTER_A_STOP
 
 _LIMIT_LOOKS = ((5, 2.5), (8, 2, 1.5, 2), (2, 1.5), (10, 3))
@@ -26,7 +27,7 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
 def _draw(sheet: Sheet, record: AsBuilt) -> None:
     left, width = sheet.left + 16.0, sheet.inner - 20.0
     tall = 0.54 * (sheet.bottom - sheet.top)
-    _force(sheet.axes(left, sheet.top + 5.0, width, tall - 16.0), record)
+    _force(sheet.axes(left, sheet.top + 12.5, width, tall - 23.5), record)
     y = sheet.top + tall + 2.0
     half = 0.56 * sheet.inner
     for line in words.force_lines(record):
@@ -87,11 +88,11 @@ def _force(ax: Any, record: AsBuilt) -> None:
                 used.largest_kn[at],
                 linestyle="none",
                 marker="X",
-                markersize=6,
+                markersize=4,
                 color=INK,
                 label="permissible force exceeded",
             )
-    named = [limit for limit in force.limits if not limit.name.startswith("joint")]
+    named = [limit for limit in force.limits if limit.name != KINK]
     for limit, look in zip(named, _LIMIT_LOOKS, strict=False):
         ax.axhline(
             limit.limit_kn,
@@ -118,7 +119,7 @@ def _force(ax: Any, record: AsBuilt) -> None:
     ax.set_xlabel("chainage of the face, m")
     ax.set_ylabel("force, kN")
     ax.set_title("Jacking force", pad=4)
-    key(ax, 6)
+    key(ax, 5)
 
 
 def _share(sheet: Sheet, record: AsBuilt, x: float, y: float, width: float) -> None:

@@ -45,10 +45,12 @@ def sides(ax: Any, name: str, more: str, less: str) -> None:
 
 
 def key(ax: Any, columns: int) -> None:
-    """The legend above the frame, beside the title, where it covers nothing."""
+    """The legend on a line of its own between title and frame, where it covers nothing."""
+    entries = len(ax.get_legend_handles_labels()[1])
+    ax.set_title(ax.get_title(loc="left"), pad=4 + 10 * max(-(-entries // columns), 1))
     ax.legend(
-        loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, borderaxespad=0.1, handlelength=2.4,
-        columnspacing=1.2, handletextpad=0.5,
+        loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, borderaxespad=0.1, handlelength=2.4,
+        columnspacing=1.4, handletextpad=0.5, borderpad=0.2,
     )  # fmt: skip
 
 

@@ -24,9 +24,9 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
 def _draw(sheet: Sheet, record: AsBuilt) -> None:
     height = sheet.bottom - sheet.top
     left, width = sheet.left + 23.0, sheet.inner - 25.0
-    plan = sheet.axes(left, sheet.top + 6.0, width, 0.36 * height)
-    _plan(plan, record, width, 0.36 * height)
-    top = sheet.top + 0.36 * height + 18.0
+    plan = sheet.axes(left, sheet.top + 9.0, width, 0.34 * height)
+    _plan(plan, record, width, 0.34 * height)
+    top = sheet.top + 0.34 * height + 22.0
     tall = 0.32 * height
     section = sheet.axes(left, top, width, tall)
     _section(section, record, width, tall)
@@ -90,7 +90,7 @@ def _plan(ax: Any, record: AsBuilt, width_mm: float, height_mm: float) -> None:
     ax.set_title(f"Plan (chainage in m; deviation drawn {times} times its size)", pad=5)
     key(ax, 4)
     ax.annotate(
-        "N", xy=(0.965, 0.80), xytext=(30.0 * math.sin(turn), 30.0 * math.cos(turn)),
+        "N", xy=(0.935, 0.7), xytext=(30.0 * math.sin(turn), 30.0 * math.cos(turn)),
         xycoords="axes fraction", textcoords="offset points", ha="center", va="center", fontsize=9,
         arrowprops={"arrowstyle": "<-", "color": INK, "linewidth": 0.8},
     )  # fmt: skip

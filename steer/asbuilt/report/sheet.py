@@ -12,7 +12,7 @@ HEAD_MM, FOOT_MM = 14.0, 12.0
 _MM_PER_INCH = 25.4
 _PT_MM = _MM_PER_INCH / 72.0
 
-SETTINGS: dict[str, Any] = {
+SETTINGS: Any = {
     "pdf.fonttype": 42,  # real fonts, so that the text can be searched
     "text.parse_math": False,  # a "$" in a name is a "$"
     "font.size": 8.0,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,7 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
     for first in range(0, max(len(rows), 1), _ROWS):
         part, last = rows[first : first + _ROWS], first + _ROWS >= len(rows)
         found.append(
-            ("Check surveys and findings", False, lambda sheet, p=part, e=last: _shots(sheet, record, p, e))
+            ("Check surveys and findings", False, partial(_shots, record=record, rows=part, last=last))
         )
     found.append(("Steering record", True, lambda sheet: _steering(sheet, record)))
     return found
@@ -72,7 +73,7 @@ def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> 
         "ratio",
         "taken",
     ]
-    widths = [12.0, 25.0, 13.0, 13.0, 19.0, 16.0, 14.0, 19.0, 16.0, 14.0, 17.0]
+    widths = [11.0, 24.5, 13.0, 12.0, 19.0, 19.5, 12.0, 19.0, 19.5, 12.0, 17.0]
     if rows:
         y = sheet.table(sheet.left, y, widths, [head, *rows], 7.0, right=frozenset({2, 5, 8}))
     else:
@@ -86,7 +87,7 @@ def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> 
         return
     y += 6.0
     if rows and sheet.bottom - y > 100.0:
-        _innovations(sheet.axes(sheet.left + 14.0, y + 4.0, sheet.inner - 18.0, 48.0), record)
+        _innovations(sheet.axes(sheet.left + 14.0, y + 8.0, sheet.inner - 18.0, 46.0), record)
         y += 68.0
     moved = record.string_difference
     if moved:
@@ -154,9 +155,9 @@ def _steering(sheet: Sheet, record: AsBuilt) -> None:
     left, width = sheet.left + 16.0, sheet.inner - 20.0
     each = (sheet.bottom - sheet.top - 10.0) / 3.0
     for plane in (0, 1):
-        ax = sheet.axes(left, sheet.top + 5.0 + plane * each, width, each - 13.0)
+        ax = sheet.axes(left, sheet.top + 9.0 + plane * each, width, each - 15.0)
         _strokes(ax, record, plane)
-    ax = sheet.axes(left, sheet.top + 5.0 + 2 * each, width, each - 16.0)
+    ax = sheet.axes(left, sheet.top + 9.0 + 2 * each, width, each - 20.0)
     _gain(ax, record)
     told = sum(s.proposed is not None for s in record.strokes)
     kinds = [s.decision for s in record.strokes]
