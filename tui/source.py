@@ -74,10 +74,10 @@ class AsBuiltPoint(Protocol):
 
 
 class AsBuiltPipe(Protocol):
-    """A pipe as it lies; the joint is the one behind it."""
+    """The front end of a pipe as it lies, counted from the machine, and the joint there."""
 
     number: int
-    chainage_m: float  # its middle
+    chainage_m: float  # of its front end
     line_mm: float
     level_mm: float
     verdict: str

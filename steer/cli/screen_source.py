@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from steer.advice import Snapshot
 from steer.drive import Drive
 from steer.log import Event
 from steer.machine.cylinders import extensions
+
+if TYPE_CHECKING:
+    from steer.cli.asbuilt_view import View
 
 _DECISIONS = ("accepted", "overridden")
 
@@ -29,7 +32,7 @@ class ScreenSource:
 
     def __init__(self, drive: Drive) -> None:
         self.drive = drive
-        for name in ("asbuilt", "export_asbuilt", "accept_shot", "hold_shot", "withdraw_shot"):
+        for name in ("accept_shot", "hold_shot", "withdraw_shot"):
             method = getattr(drive, name, None)
             if method is not None:
                 setattr(self, name, method)
@@ -113,6 +116,20 @@ class ScreenSource:
                 if abs(wanted - now) > most + 1e-9:
                     problems.append(f"{plane} would change by more than {most:g} mm/m in one stroke")
         return Tried(tuple(float(mm) for mm in whole), tuple(problems))
+
+    def asbuilt(self) -> View:
+        """The as-built account. Raises InputRefused when nothing has been driven yet."""
+        from steer.asbuilt.record import assemble
+        from steer.cli.asbuilt_view import view
+
+        return view(assemble(self.drive))
+
+    def export_asbuilt(self, path: str) -> str:
+        """Writes the account to a file; the name's ending says the form."""
+        from steer.asbuilt.record import assemble
+        from steer.cli.asbuilt_view import export
+
+        return export(assemble(self.drive), path)
 
     def read_shots(self, path: str) -> str:
         """Adds check shots from a file, all or none; says what came in."""

@@ -71,7 +71,7 @@ def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: strip.Reach) 
 
 def pipe_head(width: int) -> list[Row]:
     """Names of the pipe table's columns."""
-    text = "  pipe  middle m  line mm   level mm  joint mm/m  gap mm  verdict"
+    text = "  pipe  front at  line mm   level mm  joint mm/m  gap mm  verdict"
     return [((text[:width].ljust(width), "title"),)]
 
 

@@ -29,7 +29,7 @@ class BuiltStrips(Rows):
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         scene = self.steer.scene
-        rows = asbuilt_page.summary_rows(screen.built, screen.why_not, width, max(2, height - 7))
+        rows = asbuilt_page.summary_rows(screen.built, screen.why_not, width, max(2, height - 9))
         room = height - len(rows)
         if screen.built is not None and room >= 7:
             rows += asbuilt_page.strips(scene, screen.built, screen.where(width), width, room)

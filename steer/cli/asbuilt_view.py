@@ -1,0 +1,123 @@
+"""The as-built record in the plain form that the engineer's screen draws (see `tui.source.AsBuilt`)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from steer.asbuilt import words
+from steer.asbuilt.record import AsBuilt, Plane
+from steer.errors import InputRefused
+
+SUFFIXES = {".pdf": "report", ".csv": "csv", ".xlsx": "xlsx", ".dxf": "dxf", ".xml": "landxml"}
+
+
+@dataclass(frozen=True)
+class Point:
+    """A station with its deviation (mm) and verdicts."""
+
+    chainage_m: float
+    line_mm: float
+    line_sd_mm: float
+    level_mm: float
+    level_sd_mm: float
+    verdict_line: str
+    verdict_level: str
+
+
+@dataclass(frozen=True)
+class Pipe:
+    """Front end of a pipe, counted from the machine, and the joint there; the first has none."""
+
+    number: int
+    chainage_m: float
+    line_mm: float
+    level_mm: float
+    verdict: str
+    joint_mm_per_m: float | None
+    gap_mm: float | None
+
+
+@dataclass(frozen=True)
+class View:
+    """All of the screen."""
+
+    points: tuple[Point, ...]
+    pipes: tuple[Pipe, ...]
+    summary: tuple[str, ...]
+
+
+def view(record: AsBuilt) -> View:
+    """The record as the screen takes it."""
+    metres, ends = record.metres, record.pipes
+    points = tuple(
+        Point(
+            float(chainage),
+            float(offset[0]),
+            float(sd[0]),
+            float(offset[1]),
+            float(sd[1]),
+            _word(verdict[0]),
+            _word(verdict[1]),
+        )
+        for chainage, offset, sd, verdict in zip(
+            metres.lie.chainage_m, metres.lie.offset_mm, metres.lie.sd_mm, metres.verdict, strict=True
+        )
+    )
+    standing = record.joints.standing
+    joints = {
+        round(float(at), 3): (_known(angle), _known(gap))
+        for at, angle, gap in zip(standing.chainage_m, standing.angle_mm_per_m, standing.gap_mm, strict=True)
+    }
+    pipes = tuple(
+        Pipe(
+            number,
+            float(chainage),
+            float(offset[0]),
+            float(offset[1]),
+            _word(both),
+            *joints.get(round(float(chainage), 3), (None, None)),
+        )
+        for number, (chainage, offset, both) in enumerate(
+            zip(ends.lie.chainage_m, ends.lie.offset_mm, ends.both, strict=True), 1
+        )
+    )
+    summary = [
+        f"{words.overall(record)}; {words.covered(record)}",
+        _plane("Line", 0, record.line),
+        _plane("Level", 1, record.level),
+        *words.joint_lines(record)[:1],
+        *words.force_lines(record)[:1],
+    ]
+    return View(points, pipes, tuple(summary))
+
+
+def export(record: AsBuilt, path: str) -> str:
+    """Write a file whose ending says its kind; answers what was written.
+
+    Raises InputRefused for another ending, or when it cannot be written.
+    """
+    from steer.asbuilt.outputs import write
+
+    target = Path(path).expanduser()
+    kind = SUFFIXES.get(target.suffix.lower())
+    if kind is None:
+        raise InputRefused(f"{path}: the name must end in one of {', '.join(SUFFIXES)}")
+    write(record, kind, target)
+    return str(target)
+
+
+def _plane(name: str, plane: int, found: Plane) -> str:
+    counted, figures = found.counted, found.figures
+    return (
+        f"{name}: largest {words.largest(figures, plane)}, RMS {figures.rms_mm:.0f} mm; "
+        f"outside {counted.outside_m:.1f} m, cannot tell {counted.cannot_tell_m:.1f} m."
+    )
+
+
+def _word(verdict: object) -> str:
+    return str(getattr(verdict, "value", verdict))
+
+
+def _known(value: float) -> float | None:
+    return float(value) if value == value else None

@@ -1,0 +1,130 @@
+"""The real drive behind the screens: what the adapter says agrees with the drive and the log."""
+
+import argparse
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory):
+    from steer.cli import demo
+
+    folder = tmp_path_factory.mktemp("sample") / "drive"
+    demo.make(folder)
+    return folder
+
+
+@pytest.fixture
+def source(sample, tmp_path):
+    import shutil
+
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+
+    folder = tmp_path / "drive"
+    shutil.copytree(sample, folder)
+    with Drive.open(folder, write=True) as drive:
+        yield ScreenSource(drive)
+
+
+def test_decision_stands_until_it_is_taken_back(source):
+    assert source.snapshot().extra["decision"] is None
+    source.accept()
+    snapshot = source.snapshot()
+    decision = snapshot.extra["decision"]
+    assert decision["kind"] == "accepted" and decision["stroke"] == snapshot.advice.stroke
+    source.override(2.0, -1.0)
+    decision = source.snapshot().extra["decision"]
+    assert decision["kind"] == "overridden" and decision["right_mm_per_m"] == pytest.approx(2.0, abs=0.5)
+    assert "own setting" in source.undo_last()
+    assert source.snapshot().extra["decision"]["kind"] == "accepted"
+    assert "acceptance" in source.undo_last()
+    assert source.snapshot().extra["decision"] is None
+    assert "Nothing stands" in source.undo_last()
+    # Each of these is a further event; none was removed.
+    kinds = [event.kind for event in source.events() if event.kind not in ("reading", "check_shot", "file")]
+    assert kinds == ["accepted", "overridden", "undone", "undone"]
+
+
+def test_note_is_taken_back_by_name(source):
+    source.note("wet sand")
+    assert "wet sand" in source.undo_last()
+
+
+def test_trying_a_setting_stores_nothing_and_knows_the_limits(source):
+    from steer.machine.cylinders import articulation
+
+    file = source.drive.file
+    before = source.drive.log.last_sequence()
+    now = source.snapshot().advice
+    tried = source.try_setting(now.now_right_mm_per_m, now.now_up_mm_per_m)
+    assert tried.problems == ()
+    # Back through least squares, an independent way: within a cylinder's step of what was asked.
+    back = articulation(np.array(tried.cylinder_mm), now.roll_deg, file.machine.cylinders)
+    step = 1000.0 * file.machine.cylinders.step_mm / file.machine.cylinders.circle_radius_mm
+    assert abs(back.right_mm_per_m - now.now_right_mm_per_m) < step
+    assert abs(back.up_mm_per_m - now.now_up_mm_per_m) < step
+    most = file.machine.max_change_mm_per_m
+    assert any("line" in p for p in source.try_setting(now.now_right_mm_per_m + most + 1, 0.0).problems)
+    assert any("both planes" in p for p in source.try_setting(99.0, 99.0).problems)
+    assert any("cylinder" in p for p in source.try_setting(99.0, 99.0).problems)
+    assert source.drive.log.last_sequence() == before
+
+
+def test_events_above_a_sequence(source):
+    last = source.drive.log.last_sequence()
+    assert [event.sequence for event in source.events(last - 3)] == [last - 2, last - 1, last]
+
+
+def test_shots_from_a_file(source, tmp_path):
+    from steer.errors import InputRefused
+
+    before = len(source.snapshot().shots)
+    file = tmp_path / "more.csv"
+    file.write_text("chainage_m,point,line_mm,level_mm,sd_mm\n95.0,face,-4.0,9.0,2.0\n")
+    assert "1 check shot" in source.read_shots(str(file))
+    assert source.refresh()
+    assert len(source.snapshot().shots) == before + 1
+    file.write_text("chainage_m,point,line_mm,level_mm,sd_mm\n95.0,nose,-4.0,9.0,2.0\n")
+    with pytest.raises(InputRefused, match="nose"):
+        source.read_shots(str(file))
+
+
+def test_asbuilt_view_agrees_with_the_record(source, tmp_path):
+    from steer.asbuilt.record import assemble
+    from steer.errors import InputRefused
+
+    record, view = assemble(source.drive), source.asbuilt()
+    assert len(view.points) == len(record.metres.lie.chainage_m)
+    outside = sum(1 for p in view.points if p.verdict_line == "outside")
+    assert outside == sum(1 for v in record.metres.verdict[:, 0] if v.value == "outside")
+    known = [p.joint_mm_per_m for p in view.pipes if p.joint_mm_per_m is not None]
+    assert max(known) == pytest.approx(float(np.nanmax(record.joints.standing.angle_mm_per_m)))
+    written = source.export_asbuilt(str(tmp_path / "built.csv"))
+    assert (tmp_path / "built.csv").read_text() and written.endswith("built.csv")
+    with pytest.raises(InputRefused, match="must end in"):
+        source.export_asbuilt(str(tmp_path / "built.doc"))
+
+
+def test_screens_need_a_terminal(sample, capsys):
+    from steer.cli.main import main
+
+    assert main(["open", str(sample)]) == 2
+    assert "steer next" in capsys.readouterr().err
+
+
+def test_unusable_folder_is_said_before_a_screen_comes_up(tmp_path, capsys):
+    from steer.cli.main import main
+
+    assert main(["open", str(tmp_path / "nowhere")]) == 3
+
+
+def test_palettes_of_the_command_line_are_those_of_the_screens():
+    from steer.cli import open as open_command
+    from tui.draw.palette import PALETTES
+
+    assert [palette.name for palette in PALETTES] == list(open_command.PALETTES)
+    parser = argparse.ArgumentParser()
+    open_command.add_arguments(parser)
+    assert parser.parse_args(["x", "--stale-after", "0"]).stale_after == 0.0

@@ -1,0 +1,118 @@
+"""`steer open` in a real pseudo-terminal, with another process writing the log beside it."""
+
+import contextlib
+import fcntl
+import os
+import pty
+import re
+import select
+import struct
+import subprocess
+import sys
+import termios
+import time
+
+import pytest
+
+
+class Terminal:
+    """A process in a pseudo-terminal of 80 by 24."""
+
+    def __init__(self, command, **environment):
+        self.main, side = pty.openpty()
+        fcntl.ioctl(side, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+        env = os.environ | {"TERM": "xterm-256color", "NO_COLOR": "1"} | environment
+        self.process = subprocess.Popen(
+            command, stdin=side, stdout=side, stderr=side, env=env, start_new_session=True
+        )
+        os.close(side)
+        self.seen = b""
+
+    def read(self, seconds):
+        if select.select([self.main], [], [], seconds)[0]:
+            with contextlib.suppress(OSError):
+                self.seen += os.read(self.main, 65536)
+
+    def until(self, text, seconds=30.0):
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            plain = re.sub(rb"\x1b\[[0-9;?>]*[A-Za-z]", b"", self.seen).decode("utf-8", "replace")
+            if text in plain:
+                self.seen = b""
+                return
+            self.read(0.2)
+        raise AssertionError(f"{text!r} did not come")
+
+    def send(self, keys):
+        os.write(self.main, keys)
+
+    def end(self, seconds=20.0):
+        end = time.monotonic() + seconds
+        while self.process.poll() is None and time.monotonic() < end:
+            self.read(0.1)
+        return self.process.poll()
+
+    def close(self):
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait()
+        os.close(self.main)
+
+
+@pytest.fixture
+def sample(tmp_path):
+    from steer.cli import demo
+
+    demo.make(tmp_path / "drive")
+    return tmp_path / "drive"
+
+
+def steer(*arguments):
+    return [sys.executable, "-m", "steer.cli.main", *map(str, arguments)]
+
+
+def test_a_shift_in_short(sample):
+    terminal = Terminal(steer("open", sample))
+    try:
+        terminal.until("STROKE 112")
+        terminal.send(b"n")
+        terminal.until("Note for the log")
+        terminal.send(b"wet sand\r")
+        terminal.until("Note stored")
+        terminal.send(b"l")
+        terminal.until("wet sand")
+        terminal.send(b"1")
+        terminal.until("STROKE 112")
+        row = sample / "more.csv"
+        row.write_text("chainage_m,spot_right_mm,spot_up_mm\n99.97,3.4,-4.9\n")
+        subprocess.run(steer("read", sample, row), check=True, capture_output=True)
+        terminal.until("99.97")
+        terminal.send(b"q")
+        assert terminal.end() == 0
+    finally:
+        terminal.close()
+    from steer.log import Log
+
+    with Log.open(sample) as log:
+        assert [event.body["text"] for event in log.events() if event.kind == "note"] == ["wet sand"]
+
+
+@pytest.mark.parametrize("how", [b"\x03", b"q"])
+def test_ends_at_once_by_key(sample, how):
+    terminal = Terminal(steer("open", sample, "--ascii"))
+    try:
+        terminal.until("STROKE 112")
+        terminal.send(how)
+        assert terminal.end() == 0
+    finally:
+        terminal.close()
+
+
+def test_a_spoilt_drive_file_ends_with_code_3_and_its_message(tmp_path):
+    (tmp_path / "drive.toml").write_text("[drive\n")
+    terminal = Terminal(steer("open", tmp_path))
+    try:
+        terminal.until("not valid TOML")
+        assert terminal.end() == 3
+    finally:
+        terminal.close()
