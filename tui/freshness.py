@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 class Freshness:
     """Counts from the moment a new reading was seen, on the clock that nobody can set.
 
-    Only the first snapshot is aged by the wall clock, from the arrival time in the log. The
-    core may give `extra["last_reading_arrival"]`; else the newest event of any kind stands in.
+    Only the first snapshot is aged by the wall clock, from the arrival time in the log:
+    `extra["last_reading_arrival"]`, or, when a source does not tell, that of the newest event.
     """
 
     def __init__(
@@ -23,16 +23,17 @@ class Freshness:
     ) -> None:
         self._wall = wall
         self._steady = steady
-        self._count: int | None = None
+        self._newest: object = None  # arrival of the newest reading, or how many there are
         self._since: float | None = None
 
     def see(self, snapshot: Snapshot) -> None:
         """Takes note of a snapshot that was just made."""
         count = snapshot.readings_used + snapshot.readings_refused
-        if count == self._count:
+        newest = snapshot.extra.get("last_reading_arrival") or count
+        if newest == self._newest:
             return
-        first = self._count is None
-        self._count = count
+        first = self._newest is None
+        self._newest = newest
         if count == 0:
             self._since = None
             return

@@ -48,7 +48,11 @@ class ScreenSource:
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, with the decision that stands for the coming stroke."""
         snapshot = self.drive.snapshot()
-        return replace(snapshot, extra={"decision": self._decision(snapshot)} | snapshot.extra)
+        extra: dict[str, object] = {"decision": self._decision(snapshot)}
+        arrived = getattr(self.drive, "last_reading_arrival", None)
+        if arrived is not None:
+            extra["last_reading_arrival"] = arrived
+        return replace(snapshot, extra=extra | snapshot.extra)
 
     def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:
         made = [event for event in self.drive.decisions if event.kind in _DECISIONS]

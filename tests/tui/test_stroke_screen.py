@@ -64,14 +64,21 @@ async def test_own_note_does_not_make_old_readings_new(make_app, clock):
         assert "NO PROPOSAL  Readings stopped" in shown(app)
 
 
-async def test_new_readings_bring_the_proposal_back(make_app, clock):
-    drive = fake_drive.FakeDrive()
+@pytest.mark.parametrize("told", [True, False])
+async def test_new_readings_bring_the_proposal_back(make_app, clock, told):
+    # A source tells when the newest reading arrived, or only how many there are.
+    def extra(arrived):
+        return {"last_reading_arrival": arrived} if told else {}
+
+    drive = fake_drive.FakeDrive(replace(fake_drive.good(), extra=extra(fake_drive.ARRIVED)))
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         clock.move(16 * 60)
         await app.look()
-        drive.put(replace(fake_drive.good(97.0), readings_used=2000))
+        assert "NO PROPOSAL  Readings stopped" in shown(app)
+        newer = extra("2026-03-04T09:57:20+00:00")
+        drive.put(replace(fake_drive.good(97.0), readings_used=2000, extra=newer))
         await app.look()
         assert "STROKE 98  proposed" in shown(app)
 
