@@ -29,6 +29,7 @@ from steer.drivefile.sections import (
     SdSection,
     SewerSection,
     SteeringSection,
+    SurveySection,
     Tables,
     TargetSection,
     ToleranceSection,
@@ -69,6 +70,7 @@ class DriveFile:
     limits: LimitsSection
     sewer: SewerSection
     report: ReportSection
+    survey: SurveySection = SurveySection()
     warnings: tuple[str, ...] = ()
 
 
@@ -116,6 +118,7 @@ def parse_drive(text: str, folder: str | os.PathLike[str] = ".") -> DriveFile:
         limits=tables.limits,
         sewer=tables.sewer,
         report=tables.report,
+        survey=tables.survey,
         warnings=tuple(_warnings(tables)),
     )
 
@@ -182,6 +185,16 @@ def _incomplete(raw: dict[str, Any]) -> list[str]:
                 for key in FORCE_KEYS
                 if key not in pipe
             ]
+    survey = raw.get("survey")
+    if isinstance(survey, dict):
+        base = ("base_m", "base_mark_sd_mm")
+        given = [key for key in base if key in survey]
+        if len(given) == 1:
+            (key,) = set(base) - set(given)
+            found.append(
+                f"survey.{key}: missing beside {given[0]} ({say.allowed(SurveySection, key)}); "
+                "leave both out to take the control in the shaft as free of error"
+            )
     reference = raw.get("reference")
     if isinstance(reference, dict) and reference.get("kind") == "beam":
         found += [

@@ -71,7 +71,7 @@ def _line(item: Any, model: type[BaseModel], within: tuple[str, ...], missing: s
     value = context.get("value")
     given = value if isinstance(value, str) else shown(item["input"] if value is None else value)
     if kind in ("union_tag_not_found", "union_tag_invalid"):
-        tags = [m.__name__.lower() for m in _models(owner.model_fields[str(location[-2])].annotation)]
+        tags = [_tag(m) for m in _models(owner.model_fields[str(location[-2])].annotation)]
         must = Word(tuple(tags)).allowed
         if kind == "union_tag_not_found":
             return f"{where}, kind: missing: {must}"
@@ -106,13 +106,20 @@ def _walk(model: type[BaseModel], location: tuple[Any, ...]) -> tuple[type[BaseM
             kept.append(part)
             continue
         if len(choices) > 1 and isinstance(kept[-1], int):  # pydantic names the kind of element here
-            choices = [choice for choice in choices if choice.__name__.lower() == part]
+            choices = [choice for choice in choices if _tag(choice) == part]
             continue
         owner = choices[0] if choices else owner
         field = owner.model_fields.get(part)
         choices = _models(field.annotation) if field else []
         kept.append(part)
     return owner, tuple(kept)
+
+
+def _tag(model: type[BaseModel]) -> str:
+    """The word under `kind` by which an element of this model is known."""
+    kind = model.model_fields.get("kind")
+    words = typing.get_args(kind.annotation) if kind else ()
+    return str(words[0]) if words else ""
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:

@@ -81,9 +81,18 @@ class Parabola(Section):
     grade_end_mm_per_m: Annotated[float, _GRADE]
 
 
+class VerticalArc(Section):
+    """A circular vertical curve; its radius follows from the grades and the plan length."""
+
+    kind: Literal["arc"]
+    length_m: Annotated[float, _LENGTH_M]
+    grade_start_mm_per_m: Annotated[float, _GRADE]
+    grade_end_mm_per_m: Annotated[float, _GRADE]
+
+
 Horizontal = Annotated[Line | Arc | Spiral, Field(discriminator="kind")]
-Vertical = Annotated[Grade | Parabola, Field(discriminator="kind")]
-LENGTHS_AGREE_TO_M = 1e-6
+Vertical = Annotated[Grade | Parabola | VerticalArc, Field(discriminator="kind")]
+LENGTHS_AGREE_TO_M = 1e-3
 
 
 class AxisElements(Section):
@@ -303,6 +312,27 @@ class LimitsSection(Section):
     pipe_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
 
 
+class SurveySection(Section):
+    """How check surveys are made, for the survey plan; all optional. Defaults: common practice, no source.
+
+    base_m and base_mark_sd_mm, the base of control marks in the launch shaft, go together.
+    """
+
+    leg_m: Annotated[float, Number(at_least=1, at_most=1_000)] = 60.0
+    angle_sd_sec: Annotated[float, Number(over=0, at_most=3_600)] = 5.0
+    point_sd_mm: Annotated[float, _SD] = 1.5
+    level_sd_mm_per_sqrt_km: Annotated[float, _SD_OR_0] = 4.0
+    base_m: Annotated[float | None, Number(at_least=0.5, at_most=10_000)] = None
+    base_mark_sd_mm: Annotated[float | None, _SD_OR_0] = None
+
+    @property
+    def base_sd_mm_per_m(self) -> float | None:
+        """Direction of a base between two marks of independent error; None where no base is given."""
+        if self.base_m is None or self.base_mark_sd_mm is None:
+            return None
+        return math.sqrt(2.0) * self.base_mark_sd_mm / self.base_m
+
+
 class SewerSection(Section):
     """How the grade of the laid pipe is judged; all optional."""
 
@@ -335,5 +365,6 @@ class Tables(Section):
     steering: SteeringSection = SteeringSection()
     decision: DecisionSection = DecisionSection()
     limits: LimitsSection = LimitsSection()
+    survey: SurveySection = SurveySection()
     sewer: SewerSection = SewerSection()
     report: ReportSection = ReportSection()

@@ -25,6 +25,7 @@ horizontal = [
 # in level, by plan lengths too, over the same length in all; grades + rising with the drive:
 #   { kind = "grade", length_m = 100.0, grade_mm_per_m = 4.0 }
 #   { kind = "parabola", length_m = 60.0, grade_start_mm_per_m = 4.0, grade_end_mm_per_m = 7.0 }
+#   { kind = "arc", length_m = 60.0, grade_start_mm_per_m = 4.0, grade_end_mm_per_m = 7.0 }   circular
 vertical = [
   { kind = "grade", length_m = 100.0, grade_mm_per_m = 4.0 },
 ]
@@ -102,6 +103,14 @@ string_sd_mm = 0.0                 # how far the pipes may lie from the machine'
 # main_jack_kn = 12000.0           # what the main jacks can push
 # thrust_wall_kn = 10000.0         # what the thrust wall can take
 # pipe_kn = 11000.0                # what the straight pipe may carry, from its manufacturer
+
+[survey]                           # optional: how check surveys are made, for the survey plan
+leg_m = 60.0                       # longest sight of the traverse through the pipes
+angle_sd_sec = 5.0                 # standard deviation of one of its angles
+point_sd_mm = 1.5                  # ... of the surveyed point itself: centring, target
+level_sd_mm_per_sqrt_km = 4.0      # ... of levelling over 1 km
+# base_m = 6.0                     # base of control marks in the launch shaft ...
+# base_mark_sd_mm = 0.5            # ... and how well each mark is known across it
 
 [sewer]                            # optional: how the grade is judged
 flow = "gravity"                   # "gravity": backfalls and ponds are looked for; "pressure": they are not

@@ -8,6 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from steer.drivefile import TEMPLATE, load_drive, parse_drive
+from steer.errors import FolderUnusable
 
 GOOD = (Path(__file__).parent / "data" / "good.toml").read_text(encoding="utf-8")
 
@@ -115,10 +116,38 @@ def test_template_loads_and_explains_every_key() -> None:
     file = parse_drive(TEMPLATE)
     assert file.warnings == ()
     for section in (file.drive, file.machine.cylinders, file.tolerance, file.machine, file.target,
-                    file.reference, file.sd, file.pipe, file.steering, file.decision):  # fmt: skip
+                    file.reference, file.sd, file.pipe, file.steering, file.decision, file.survey):  # fmt: skip
         for key in type(section).model_fields:
             assert key in TEMPLATE, f"{key} is not in the file that `steer new` writes"
 
 
 def test_template_gives_the_default_sds() -> None:
     assert parse_drive(TEMPLATE).sd == parse_drive(GOOD.replace("[sd]\nspot_mm = 1.5\n", "")).sd
+
+
+def test_circular_vertical_curve_beside_a_parabola() -> None:
+    """Between the same grades: within micrometres of the parabola, and with the property of a circle."""
+    text = GOOD.replace('kind = "parabola"', 'kind = "arc"')
+    circle, parabola = parse_drive(text), parse_drive(GOOD)
+    assert circle.axis_spec.vertical[1].kind == "arc"
+    assert circle.axis.at(160.0).grade_mm_per_m == pytest.approx(7.0)
+    assert circle.axis.at(130.0).level_m == pytest.approx(parabola.axis.at(130.0).level_m, abs=1e-5)
+    # a circle: the sine of the slope angle grows evenly with the plan length
+    sines = [math.sin(math.atan(circle.axis.at(s).grade_mm_per_m / 1000)) for s in (100.0, 130.0, 160.0)]
+    assert sines[1] == pytest.approx((sines[0] + sines[2]) / 2, abs=1e-12)
+
+
+def test_lengths_agree_to_a_millimetre() -> None:
+    """Plans and profiles of design offices are rounded to the millimetre on their own."""
+    assert parse_drive(GOOD.replace("length_m = 100.0", "length_m = 100.0009")).axis.end_chainage_m == 160.0
+    with pytest.raises(FolderUnusable, match="must span the 160 m"):
+        parse_drive(GOOD.replace("length_m = 100.0", "length_m = 100.0011"))
+
+
+def test_survey_base() -> None:
+    """Two marks of 0.5 mm on a base of 5 m: sqrt(2)·0.5/5 mm/m; one key of the base alone is refused."""
+    assert parse_drive(GOOD).survey.base_sd_mm_per_m is None
+    both = GOOD + "\n[survey]\nbase_m = 5.0\nbase_mark_sd_mm = 0.5\n"
+    assert parse_drive(both).survey.base_sd_mm_per_m == pytest.approx(0.141421, abs=1e-6)
+    with pytest.raises(FolderUnusable, match=r"survey\.base_mark_sd_mm: missing beside base_m"):
+        parse_drive(both.replace("base_mark_sd_mm = 0.5", ""))
