@@ -14,7 +14,7 @@ memory), so that doubt about the ground's way of answering is part of every stan
 from __future__ import annotations
 
 import bisect
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from steer.estimate import sensors
 from steer.estimate.cells import Cell
 from steer.estimate.geometry import Reference, setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
+from steer.estimate.shots import REACHED_M, Shot, ShotReport, sighting
 from steer.estimate.tuning import GATE, MODELS, motion_of, priors_of
 
 MODEL_MEMORY_M = 40.0  # over which the models' records are compared
@@ -31,18 +32,6 @@ MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them f
 LEAST_WEIGHT = 0.02
 LONGEST_STEP_M = 0.5
 _CELL, _SHOT, _SETTING = 0, 1, 2
-
-
-@dataclass(frozen=True)
-class Shot:
-    """A check shot, reduced to one plane pair: `values` (2,) line, level in mm (NaN: not given)."""
-
-    s_m: float
-    sequence: int
-    point: str
-    values_mm: np.ndarray
-    covariance_mm2: np.ndarray  # (2, 2)
-    open_reference: bool = False
 
 
 @dataclass(frozen=True)
@@ -69,6 +58,8 @@ class Node:
     grade: float
     score: np.ndarray  # (models,) log-likelihood, fading
     report: object = None
+    roll_deg: float = 0.0
+    stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
 
     @property
     def weights(self) -> np.ndarray:
@@ -99,17 +90,6 @@ class CellReport:
     trend: np.ndarray = field(default_factory=lambda: np.zeros(4))  # standardised innovations, fading
     ground: np.ndarray = field(default_factory=lambda: np.zeros(2, bool))  # tendency opened, per plane
     moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
-
-
-@dataclass
-class ShotReport:
-    """A shot's innovation (shot minus estimate) and its sd, per plane; NaN where not given."""
-
-    shot: Shot
-    innovation: np.ndarray
-    innovation_sd: np.ndarray
-    opened: bool
-    face_before: np.ndarray = field(default_factory=lambda: np.zeros(2))
 
 
 def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -147,47 +127,68 @@ class Estimator:
         sd = drive.sd
         self.channel_sd = np.array([sd.spot_mm, sd.spot_mm, sd.yaw_mm_per_m, sd.pitch_mm_per_m])
         self.spot_growth = sd.spot_mm_per_100m / 100.0
-        self.keys: list[tuple[float, int, int]] = []
+        self.keys: list[tuple[float, int, int, int]] = []
         self.items: list[Cell | Shot | Setting] = []
         self.nodes: list[Node] = []
         self.start = self._launch()
         self._steps: dict[float, np.ndarray] = {}
+        self._top_m: float | None = None  # furthest cell
+        self._unreached: int | None = None  # first node whose shot lies ahead of the face
 
     # ---- news
 
     def put(self, item: Cell | Shot | Setting) -> None:
         """Add or (for a cell that has grown) replace one item; the fold is cut back to it."""
         if isinstance(item, Cell):
-            key = (item.s_m, _CELL, item.first)
+            key = (item.s_m, _CELL, item.first, 0)
+        elif isinstance(item, Shot):
+            key = (item.s_m, _SHOT, item.order, item.sequence)
         else:
-            key = (item.s_m, _SHOT if isinstance(item, Shot) else _SETTING, item.sequence)
+            key = (item.s_m, _SETTING, item.sequence, 0)
         at = bisect.bisect_left(self.keys, key)
         self.keys.insert(at, key)
         self.items.insert(at, item)
-        del self.nodes[at:]
+        # a cell beyond it may be what a shot ahead of the face was waiting for
+        waits = isinstance(item, Cell) and self._unreached is not None
+        self._cut(min(at, self._unreached) if waits and self._unreached is not None else at)
 
     def take_out(self, item: Cell | Shot | Setting) -> None:
         """Remove an item (a cell about to be replaced, a shot withdrawn); the fold is cut back to it."""
         at = next(i for i in range(len(self.items) - 1, -1, -1) if self.items[i] is item)
-        del self.keys[at], self.items[at], self.nodes[at:]
+        del self.keys[at], self.items[at]
+        self._cut(at)
+
+    def _cut(self, at: int) -> None:
+        del self.nodes[at:]
+        if self._unreached is not None and self._unreached >= at:
+            self._unreached = None
 
     def run(self) -> None:
         """Fold every item that has not been folded yet."""
+        if len(self.nodes) == len(self.items):
+            return
+        self._top_m = next((item.s_m for item in reversed(self.items) if isinstance(item, Cell)), None)
         for i in range(len(self.nodes), len(self.items)):
-            self.nodes.append(self._fold(self.nodes[i - 1] if i else self.start, self.items[i]))
+            made = self._fold(self._real(i - 1), self.items[i])
+            if self._unreached is None and isinstance(made.report, ShotReport) and not made.report.reached:
+                self._unreached = i
+            self.nodes.append(made)
+
+    def _real(self, i: int) -> Node:
+        node = self.nodes[i] if i >= 0 else self.start
+        return node.stands_for or node
 
     # ---- the state now
 
     @property
     def last(self) -> Node:
         """The newest node, or the launch."""
-        return self.nodes[-1] if self.nodes else self.start
+        return self._real(len(self.nodes) - 1)
 
     def node_at(self, s_m: float) -> Node:
         """The newest node not beyond `s_m`."""
-        at = bisect.bisect_right(self.keys, (s_m + 1e-9, 9, 1 << 62))
-        at = min(at, len(self.nodes))
-        return self.nodes[at - 1] if at else self.start
+        at = bisect.bisect_right(self.keys, (s_m + 1e-9, 9, 0, 0))
+        return self._real(min(at, len(self.nodes)) - 1)
 
     def ahead(self, node: Node, s_m: float, articulation: np.ndarray) -> Node:
         """Predict from a node to `s_m` with an articulation (2,) held; no measurement."""
@@ -258,11 +259,13 @@ class Estimator:
 
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
         if isinstance(item, Cell):
-            return self._fold_cell(node, item)
+            made = self._fold_cell(node, item)
+            made.roll_deg = item.roll_deg
+            return made
         there = self._predict(node, max(item.s_m, node.s_m), node.articulation, node.articulation)
-        if isinstance(item, Setting):
-            return self._fold_setting(there)
-        return self._fold_shot(there, item)
+        made = self._fold_setting(there) if isinstance(item, Setting) else self._fold_shot(node, there, item)
+        made.roll_deg = node.roll_deg
+        return made
 
     def _fold_setting(self, node: Node) -> Node:
         x, p = node.x.copy(), node.p.copy()
@@ -279,43 +282,33 @@ class Estimator:
         phi[:, RO, :] = phi[:, RD, :] = 0.0
         return Node(node.s_m, x, p, x, p, phi, node.articulation, node.bearing_rad, node.grade, node.score)
 
-    def _fold_shot(self, node: Node, shot: Shot) -> Node:
+    def _fold_shot(self, before: Node, node: Node, shot: Shot) -> Node:
         x, p = node.x, node.p
-        curve = np.zeros(len(self.plane))
         a = node.articulation[self.plane] * self.signs
-        if shot.point == "target":
-            back = setback(self.axis, self.axis.at(node.s_m), self.body.target_m)
-            row, const = sensors.target_row(self.body, a, 0.0, curve, back[self.plane])
-        elif shot.point == "tail":
-            back = setback(self.axis, self.axis.at(node.s_m), self.body.front_m + self.body.rear_m)
-            row, const = sensors.tail_row(self.body, a, curve, back[self.plane])
-        else:
-            row, const, _, _ = sensors.carried_back(self.body, a, 0.0, curve)
-        z = shot.values_mm[self.plane] - const
-        r = np.diag(shot.covariance_mm2)[self.plane]
-        use = np.isfinite(z)
-        nu, s = kalman.innovation(x, p, np.where(use, z, 0.0), row, np.where(use, r, 1.0))
-        m2 = 2 * self.models
-        w = node.weights
-        mean_nu = np.einsum("m,mp->p", w, nu[:m2].reshape(-1, 2))
-        off = nu[:m2].reshape(-1, 2) - mean_nu
-        mean_s = np.einsum("m,mp->p", w, s[:m2].reshape(-1, 2) + off * off)
-        opened = use[:2] & (np.abs(mean_nu) > 3.29 * np.sqrt(mean_s))  # 99.9 % of a normal
+        seen = sighting(shot, self.body, self.axis, a, self.plane, before.roll_deg, x, p, node.weights)
+        reached = self._top_m is None or shot.s_m <= self._top_m + REACHED_M
+        counts = reached and (
+            shot.word == "accepted" if shot.word else not (shot.asks and seen.disagrees.any())
+        )
+        report = ShotReport(
+            shot, seen.innovation, seen.innovation_sd, bool(counts and seen.disagrees.any()),
+            node.blend()[0][:, Y], counts, reached, seen.disagrees, seen.values_mm, seen.covariance_mm2,
+            seen.arm_mm,
+        )  # fmt: skip
+        if not counts:
+            return replace(before, report=report, stands_for=before)
+        opened = seen.disagrees
         if opened.any():
             # News of this size is not in the model: let it be the reference's, along the direction
             # (offset, reference offset) that the readings cannot tell.
             p = p.copy()
             for b in np.flatnonzero(opened[self.plane]):
                 step = np.zeros(N_STATES)
-                step[Y] = step[RO] = nu[b]
+                step[Y] = step[RO] = seen.each[b]
                 p[b] += np.outer(step, step)
-        before, p_before = node.blend()[0][:, Y], p
-        x, p, _, _ = kalman.update(x, p, z, row, r, use)
+        p_before = p
+        x, p, _, _ = kalman.update(x, p, seen.z, seen.row, seen.r, seen.use)
         x = self._bounded(x, p)
-        report = ShotReport(
-            shot, np.where(use[:2], mean_nu, np.nan), np.where(use[:2], np.sqrt(mean_s), np.nan),
-            bool(opened.any()), before,
-        )  # fmt: skip
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
             node.score, report,

@@ -1,26 +1,26 @@
 """From the log's events to the estimator's items: readings become cells, shots and settings nodes.
 
 What the follower holds is a pure function of the events it was given, in sequence. A few events
-change how earlier readings are to be read (a late reference setting, a withdrawn shot, a corrected
-chainage counter): `take` answers False for them, and a new follower, told of them beforehand by
-`rulings`, reads the log again.
+change how earlier readings are to be read (a late reference setting, a corrected chainage counter):
+`take` answers False for them, and a new follower, told of them beforehand by `rulings`, reads the log
+again.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate.cells import Cell, Track, standing_places
-from steer.estimate.estimator import Estimator, Node, Setting, Shot
-from steer.estimate.geometry import Columns, Reference, frame, place, reduce
+from steer.estimate.estimator import Estimator, Node, Setting
+from steer.estimate.geometry import Columns, Reference, reduce
+from steer.estimate.shots import REACHED_M, Shot, shot_of
 from steer.machine.cylinders import articulation
-from steer.machine.target import to_gravity
 
 _FIELDS = (
     "spot_right_mm",
@@ -32,6 +32,12 @@ _FIELDS = (
 )
 _WIDTH = len(_FIELDS)
 LONGEST_CELL_M = 0.3
+WORDS = {
+    "shot_accepted": "accepted",
+    "shot_rejected": "rejected",
+    "withdrawn": "withdrawn",
+    "restored": None,
+}
 STUCK_READINGS = 8
 STUCK_M = 0.3
 
@@ -41,30 +47,24 @@ class Rulings:
     """What the whole log says about how its readings are to be taken."""
 
     settings: tuple[Setting, ...] = ()
-    withdrawn: frozenset[int] = frozenset()  # sequences of shots that no longer count
     counter: tuple[tuple[int, float], ...] = ()  # (from sequence, metres to add to the counter)
     undone: frozenset[int] = frozenset()  # sequences of accepted or overridden settings taken back
 
 
 def rulings(drive: DriveFile, events: Iterable[Any]) -> Rulings:
-    """Collect the rulings from events (reference_set, withdrawn, restored, chainage_set, undone)."""
+    """Collect the rulings from events (reference_set, chainage_set, undone)."""
     settings: list[Setting] = []
-    withdrawn: set[int] = set()
     counter: list[tuple[int, float]] = []
     undone: set[int] = set()
     for event in events:
         if event.kind == "reference_set":
             settings.append(setting_of(drive, event))
-        elif event.kind == "withdrawn":
-            withdrawn.add(int(event.body["shot"]))
-        elif event.kind == "restored":
-            withdrawn.discard(int(event.body["shot"]))
         elif event.kind == "chainage_set":
             counter.append(_correction(event))
         elif event.kind == "undone":
             undone.add(int(event.body["event"]))
     settings.sort(key=lambda s: (s.s_m, s.sequence))
-    return Rulings(tuple(settings), frozenset(withdrawn), tuple(sorted(counter)), frozenset(undone))
+    return Rulings(tuple(settings), tuple(sorted(counter)), frozenset(undone))
 
 
 def _correction(event: Any) -> tuple[int, float]:
@@ -147,8 +147,10 @@ class Follower:
         if kind == "reading":
             self.batch.append((event.sequence, event.body))
         elif kind == "check_shot":
-            if event.sequence not in self.known.withdrawn:
-                self._shot(event)
+            shot = shot_of(self.drive, event.sequence, event.body)
+            if shot is not None:
+                self.shots[event.sequence] = shot
+                self.estimator.put(shot)
         elif kind == "reference_set":
             if any(s.sequence == event.sequence for s in self.known.settings):
                 return True
@@ -158,7 +160,6 @@ class Follower:
                 return False
             self.known = Rulings(
                 tuple(sorted((*self.known.settings, setting), key=lambda s: (s.s_m, s.sequence))),
-                self.known.withdrawn,
                 self.known.counter,
                 self.known.undone,
             )
@@ -177,9 +178,8 @@ class Follower:
                 self.articulation = np.array([held.right_mm_per_m, held.up_mm_per_m])
         elif kind == "undone":
             return int(event.body["event"]) in self.known.undone or self.cylinders_read
-        elif kind in ("withdrawn", "restored"):
-            shot = int(event.body["shot"])
-            return (shot in self.known.withdrawn) == (kind == "withdrawn")
+        elif kind in WORDS:
+            self._word(int(event.body["shot"]), WORDS[kind])
         elif kind == "chainage_set":
             return _correction(event) in self.known.counter
         return True
@@ -194,7 +194,9 @@ class Follower:
     def node(self, chainage_m: float | None = None) -> Node:
         """The newest node at or before `chainage_m` (None: the furthest reading), after `bring_up`."""
         at = self.top_m if chainage_m is None else chainage_m
-        return self.estimator.node_at(max(at, self.top_m) if at > self.top_m - 0.3 else at)
+        if at > self.top_m - REACHED_M:
+            at = max(at, self.top_m + REACHED_M)  # a shot may stand a little beyond the last reading
+        return self.estimator.node_at(at)
 
     def standing(self) -> np.ndarray | None:
         """The cylinders as they stand (N,) mm: the last readings averaged, on whole steps where they
@@ -219,53 +221,14 @@ class Follower:
 
     # ---- shots
 
-    def _shot(self, event: Any) -> None:
-        body = event.body
-        s = body.get("chainage_m")
-        point = str(body["point"])
-        axis = self.drive.axis
-        line, level = body.get("line_mm"), body.get("level_mm")
-        sd_line = float(body.get("sd_line_mm") or body.get("sd_mm") or 3.0)
-        sd_level = float(body.get("sd_level_mm") or body.get("sd_mm") or 3.0)
-        cov = np.diag([sd_line**2, sd_level**2])
-        if body.get("covariance_mm2") is not None:
-            cov = np.array(body["covariance_mm2"], float)
-        if body.get("easting_m") is not None:
-            found = axis.locate(float(body["easting_m"]), float(body["northing_m"]), float(body["level_m"]))
-            if s is None:
-                s = float(found.chainage_m)
-            # offsets in the plane square to the axis at the point's own chainage
-            behind = {"target": self.drive.target.behind_face_m, "tail": self.drive.machine.length_m}
-            own = axis.at(float(s) - behind.get(point, 0.0) if point != "pipe" else float(found.chainage_m))
-            ahead, right, up = frame(own)
-            delta = np.array([body["easting_m"], body["northing_m"], body["level_m"]], float) - place(own)
-            delta -= ahead * float(ahead @ delta)
-            line, level = 1000.0 * float(right @ delta), 1000.0 * float(up @ delta)
-        if s is None:
+    def _word(self, sequence: int, word: str | None) -> None:
+        """A person's word on a shot; None takes it back."""
+        old = self.shots.get(sequence)
+        if old is None:
             return
-        values = np.array([np.nan if line is None else line, np.nan if level is None else level], float)
-        if point == "target":
-            values = self._off_the_target(float(s), values)
-        if point == "pipe":
-            # the pipe lies within the overcut of the bore that the face cut there
-            play = 0.25 * (self.drive.machine.outer_diameter_mm - self.drive.pipe.outer_diameter_mm)
-            cov = cov + np.eye(2) * max(play, 2.0) ** 2
-        shot = Shot(float(s), event.sequence, point, values, cov)
-        self.shots[event.sequence] = shot
-        self.estimator.put(shot)
-
-    def _off_the_target(self, s: float, values: np.ndarray) -> np.ndarray:
-        """A shot on the target sees its centre; take the lever arm off, unless it is off already.
-
-        The arm is usually hundreds of mm and the machine tens from the axis, so the nearer of the
-        two readings of the file is the one meant.
-        """
-        arm = np.array(to_gravity(self.drive.target.right_mm, self.drive.target.up_mm, self.roll_deg))
-        without = values - arm
-        known = np.isfinite(values)
-        if np.linalg.norm(values[known]) <= np.linalg.norm(without[known]):
-            return values
-        return without
+        self.estimator.take_out(old)
+        self.shots[sequence] = new = replace(old, word=word)
+        self.estimator.put(new)
 
     # ---- readings
 
@@ -413,4 +376,5 @@ class Follower:
             advance_mm_per_m=driven,
             now_mm_per_m=seen,
             station=standing_places(rows[:, 0]),
+            roll_deg=float(rows[:, 9].mean()),
         )

@@ -13,9 +13,10 @@ import numpy as np
 
 from steer.advice import Notice
 from steer.drivefile import DriveFile
-from steer.estimate.estimator import CellReport, Estimator, Node, ShotReport
+from steer.estimate.estimator import CellReport, Estimator, Node
 from steer.estimate.follow import Follower
 from steer.estimate.motion import RD, RO, RR, G
+from steer.estimate.shots import ShotReport
 from steer.machine.cylinders import misread
 
 SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
@@ -45,6 +46,7 @@ def examine(follower: Follower, node: Node) -> Health:
         lambda: refused(nodes, node),
         lambda: beam_lost(nodes, node),
         lambda: moved(nodes, node, estimator),
+        lambda: waiting(node, estimator),
         lambda: drifting(node, estimator),
         lambda: stuck(follower, node),
         lambda: cylinders(follower, node),
@@ -107,7 +109,8 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
     """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
     found: list[Notice] = []
     settled_at = max(
-        (n.s_m for n in nodes if isinstance(n.report, ShotReport) and not n.report.opened), default=-np.inf
+        (n.s_m for n in nodes if isinstance(n.report, ShotReport) and n.report.verdict == "agrees"),
+        default=-np.inf,
     )
     settings = [key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m]
     settled_at = max(settled_at, max(settings, default=-np.inf))
@@ -143,24 +146,53 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
                 )
             )
         break
-    shots = [n.report for n in estimator.nodes if isinstance(n.report, ShotReport) and n.s_m <= node.s_m]
+    shots = [
+        n.report
+        for n in estimator.nodes
+        if isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m
+    ]
     if shots and shots[-1].opened:
         s = shots[-1]
         parts = [
             f"{abs(v):.0f} mm more {_SIDES[p][0 if v > 0 else 1]}"
             for p, v in enumerate(s.innovation)
-            if np.isfinite(v) and abs(v) > 3.29 * s.innovation_sd[p]
+            if s.disagrees[p]
         ]
+        taken = "A person accepted it" if s.shot.word else "It counts"
         found.append(
             Notice(
                 "shot_disagrees",
                 f"The check shot at {s.shot.s_m:.1f} m finds the machine {' and '.join(parts)} than the estimate, beyond "
-                "what both can err by: either the survey holds a blunder or the reference moved. It counts; "
+                f"what both can err by: either the survey holds a blunder or the reference moved. {taken}; "
                 "repeat the survey.",
                 s.shot.s_m,
             )
         )
     return found
+
+
+def waiting(node: Node, estimator: Estimator) -> list[Notice]:
+    """Check shots from files that disagree, until a person says whether they count."""
+    found = []
+    for n in estimator.nodes:
+        r = n.report
+        if not isinstance(r, ShotReport) or r.verdict != "waiting" or not r.reached:
+            continue
+        parts = [
+            f"{abs(v):.0f} mm more {_SIDES[p][0 if v > 0 else 1]}"
+            for p, v in enumerate(r.innovation)
+            if r.disagrees[p]
+        ]
+        found.append(
+            Notice(
+                "shot_waiting",
+                f"Check shot {r.shot.sequence} at {r.shot.s_m:.1f} m finds the machine "
+                f"{' and '.join(parts)} than the estimate: a survey blunder, or the reference moved. "
+                "It does not count until somebody accepts or rejects it.",
+                r.shot.s_m,
+            )
+        )
+    return found[-3:]
 
 
 def drifting(node: Node, estimator: Estimator) -> list[Notice]:

@@ -37,7 +37,7 @@ class SmoothedPath:
 
 def smooth(estimator: Estimator) -> SmoothedPath:
     """Smooth every node folded so far; the last one at each chainage counts."""
-    nodes = estimator.nodes
+    nodes = [node for node in estimator.nodes if node.stands_for is None]
     count = len(nodes)
     means, covs = np.empty((count, 2, estimator.start.x.shape[1])), None
     if count:
