@@ -92,6 +92,10 @@ DRIVE: dict[str, Any] = {
         "outer_diameter_mm": 1470.0,
         "inner_diameter_mm": 1200.0,
         "max_joint_angle_mm_per_m": 8.0,
+        "packer_thickness_mm": 15.0,
+        "packer_modulus_mpa": 100.0,
+        "packer_width_mm": 100.0,
+        "max_joint_stress_mpa": 18.0,
     },
 }
 

@@ -4,8 +4,8 @@
 
 A steerer is any object with `reading(dict)`, `shot(dict)` and `stroke_end(chainage_m) -> cylinder_mm`; after
 `stroke_end` it may carry `estimate` = (line_mm, line_sd_mm, level_mm, level_sd_mm) for the coverage column.
-New ones go into STEERERS: name -> function of (scenario, simulation). `feed` is `steer feed` behind real
-pipes.
+New ones go into STEERERS: name -> function of (scenario, simulation). `ours` is the tool's
+advice in this process, `feed` is `steer feed` behind real pipes.
 """
 
 from __future__ import annotations
@@ -26,12 +26,26 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 from feed import FeedSteerer
 from yardsticks import Informed, RuleOfThumb
 
+from steer.closed_loop import Advised
+from steer.drivefile.load import parse_drive
 from steer.ground import Scenario, Simulation, draw_scenario
+from steer.ground.folder import drive_toml
 from steer.ground.instruments import articulation_of
+
+
+class OurSteerer(Advised):
+    """The tool's own advice, in this process: the feed's answer without pipes and disk."""
+
+    name = "ours"
+
+    def __init__(self, scenario: Scenario) -> None:
+        super().__init__(parse_drive(drive_toml(scenario.drive)))
+
 
 STEERERS: dict[str, Callable[[Scenario, Simulation], Any]] = {
     "rule": lambda scenario, simulation: RuleOfThumb(scenario.drive),
     "informed": lambda scenario, simulation: Informed(simulation),
+    "ours": lambda scenario, simulation: OurSteerer(scenario),
     "feed": lambda scenario, simulation: FeedSteerer(
         scenario, tempfile.mkdtemp(prefix="steer_feed_"), "--sync", "stroke"
     ),

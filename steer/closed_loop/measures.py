@@ -1,0 +1,124 @@
+"""How a path went, in figures: offsets, joint angles, force, and how much the cylinders moved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.drivefile import DriveFile
+from steer.pipes.joints import joint_angles
+from steer.pipes.ring import RingJoint
+
+
+@dataclass(frozen=True)
+class Measures:
+    """One path from its first to its last chainage.
+
+    rms, worst       mm, each plane alone
+    outside_m        metres at which line or level (or both) is outside tolerance
+    joint_mm_per_m   largest joint angle of pipes that follow the path, both planes together; NaN when the
+                     path is shorter than two pipes
+    change_mm_per_m  mean size of the change of articulation from stroke to stroke; NaN when not given
+    end_line_mm, end_level_mm   where the path ends
+    in_eye           whether it ends inside the reception eye (or the tolerance, where no eye is given);
+                     None when it does not reach the end of the axis
+    force_kn         largest force that was used; NaN when not given
+    allowed_kn       force that the worst joint permits; NaN without the pipe's packer keys
+    """
+
+    rms_line_mm: float
+    rms_level_mm: float
+    worst_line_mm: float
+    worst_level_mm: float
+    outside_m: float
+    joint_mm_per_m: float
+    change_mm_per_m: float
+    end_line_mm: float
+    end_level_mm: float
+    in_eye: bool | None
+    force_kn: float = float("nan")
+    allowed_kn: float = float("nan")
+
+    @property
+    def rms_mm(self) -> float:
+        """Both planes pooled."""
+        return float(np.sqrt((self.rms_line_mm**2 + self.rms_level_mm**2) / 2.0))
+
+
+def measure(
+    file: DriveFile,
+    chainage_m: np.ndarray,
+    line_mm: np.ndarray,
+    level_mm: np.ndarray,
+    articulation: np.ndarray | None = None,
+    force_kn: float = float("nan"),
+) -> Measures:
+    """Measures of a path (n,) over ascending chainage; `articulation` (strokes, 2) mm/m as set.
+
+    Every point counts for the chainage it stands for, so uneven spacing does not weigh. Raises
+    ValueError for an empty path.
+    """
+    if len(chainage_m) == 0:
+        raise ValueError("an empty path has no measures")
+    share = _shares(chainage_m)
+    outside = (np.abs(line_mm) > file.tolerance.line_mm) | (np.abs(level_mm) > file.tolerance.level_mm)
+    span = float(chainage_m[-1] - chainage_m[0])
+    joint = _largest_joint(file, chainage_m, line_mm, level_mm)
+    ring = RingJoint.of(file.pipe)
+    change = float("nan")
+    if articulation is not None and len(articulation) > 1:
+        change = float(np.mean(np.hypot(*np.diff(articulation, axis=0).T)))
+    at_the_end = chainage_m[-1] >= file.axis.end_chainage_m - 0.051
+    return Measures(
+        rms_line_mm=float(np.sqrt(share @ line_mm**2)),
+        rms_level_mm=float(np.sqrt(share @ level_mm**2)),
+        worst_line_mm=float(np.abs(line_mm).max()),
+        worst_level_mm=float(np.abs(level_mm).max()),
+        outside_m=float(share @ outside) * span,
+        joint_mm_per_m=joint,
+        change_mm_per_m=change,
+        end_line_mm=float(line_mm[-1]),
+        end_level_mm=float(level_mm[-1]),
+        in_eye=_in_eye(file, line_mm[-1], level_mm[-1]) if at_the_end else None,
+        force_kn=force_kn,
+        allowed_kn=float("nan") if ring is None else float(ring.permissible_kn(joint)),
+    )
+
+
+def joint_limits_kn(file: DriveFile) -> float:
+    """Force that the straight joint permits, kN; NaN without the pipe's packer keys."""
+    ring = RingJoint.of(file.pipe)
+    return float("nan") if ring is None else ring.straight_kn
+
+
+def _shares(chainage_m: np.ndarray) -> np.ndarray:
+    """Share of the length that each point stands for (trapezoidal rule), summing to 1."""
+    if len(chainage_m) == 1:
+        return np.ones(1)
+    gaps = np.diff(chainage_m)
+    share = np.zeros(len(chainage_m))
+    share[:-1] += gaps / 2.0
+    share[1:] += gaps / 2.0
+    total = share.sum()
+    found: np.ndarray = share / total if total > 0 else np.full(len(share), 1.0 / len(share))
+    return found
+
+
+def _largest_joint(
+    file: DriveFile, chainage_m: np.ndarray, line_mm: np.ndarray, level_mm: np.ndarray
+) -> float:
+    pipe = file.pipe.length_m
+    first, last = chainage_m[0] + pipe, chainage_m[-1] - pipe
+    if last < first:
+        return float("nan")
+    at = np.linspace(first, last, max(2, round((last - first) / 0.1) + 1))
+    found = joint_angles(
+        file.axis, chainage_m, line_mm, level_mm, pipe, file.pipe.outer_diameter_mm, at
+    ).angle_mm_per_m
+    return float(np.nanmax(found)) if np.isfinite(found).any() else float("nan")
+
+
+def _in_eye(file: DriveFile, line_mm: float, level_mm: float) -> bool:
+    eye = file.tolerance.eye or file.tolerance
+    return bool(abs(line_mm) <= eye.line_mm and abs(level_mm) <= eye.level_mm)
