@@ -70,7 +70,7 @@ class DriveFile:
     limits: LimitsSection
     sewer: SewerSection
     report: ReportSection
-    survey: SurveySection = SurveySection()
+    survey: SurveySection
     warnings: tuple[str, ...] = ()
 
 

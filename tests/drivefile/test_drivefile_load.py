@@ -116,7 +116,8 @@ def test_template_loads_and_explains_every_key() -> None:
     file = parse_drive(TEMPLATE)
     assert file.warnings == ()
     for section in (file.drive, file.machine.cylinders, file.tolerance, file.machine, file.target,
-                    file.reference, file.sd, file.pipe, file.steering, file.decision, file.survey):  # fmt: skip
+                    file.reference, file.sd, file.pipe, file.steering, file.decision,
+                    file.survey):  # fmt: skip
         for key in type(section).model_fields:
             assert key in TEMPLATE, f"{key} is not in the file that `steer new` writes"
 
