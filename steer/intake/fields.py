@@ -166,3 +166,38 @@ class Numbers(Field):
             return [None if item is None else self.each.from_json(item) for item in value]
         except NotAllowed as problem:
             raise NotAllowed(f"{self.allowed}; each {problem}") from None
+
+
+@dataclass(frozen=True)
+class Flag(Field):
+    """True or false, in JSON only."""
+
+    allowed = "true or false"
+
+    def from_json(self, value: object) -> bool:
+        if not isinstance(value, bool):
+            raise NotAllowed(self.allowed)
+        return value
+
+
+@dataclass(frozen=True)
+class Covariance(Field):
+    """Of two values: [[a, c], [c, b]], positive definite, in JSON only."""
+
+    unit: str = ""
+
+    @property
+    def allowed(self) -> str:  # type: ignore[override]
+        return f"a covariance [[a, c], [c, b]] with a, b over 0 and c² below a·b {self.unit}".rstrip()
+
+    def from_json(self, value: object) -> list[list[float]]:
+        number = Number()
+        if not isinstance(value, list) or [isinstance(r, list) and len(r) for r in value] != [2, 2]:
+            raise NotAllowed(self.allowed)
+        try:
+            (a, c), (d, b) = [[number.from_json(v) for v in row] for row in value]
+        except NotAllowed:
+            raise NotAllowed(self.allowed) from None
+        if not (a > 0 and b > 0 and c == d and c * c < a * b):
+            raise NotAllowed(self.allowed)
+        return [[a, c], [c, b]]

@@ -100,8 +100,14 @@ def store_shots(
     paths: Sequence[str | os.PathLike[str]],
     map_path: str | os.PathLike[str] | None = None,
 ) -> list[Stored]:
-    """Add the check shots of all the files, or of none."""
-    return _store(folder, paths, "check shots", "check_shot", partial(read_shots, map_path=map_path))
+    """Add the check shots of all the files, or of none. Each `asks`: while it disagrees with the estimate
+    it waits for a person's word, since nobody has looked at it yet."""
+
+    def read(path: str | os.PathLike[str], drive: DriveFile) -> tuple[Table, list[dict[str, Any]]]:
+        table, bodies = read_shots(path, drive, map_path)
+        return table, [{**body, "asks": True} for body in bodies]
+
+    return _store(folder, paths, "check shots", "check_shot", read)
 
 
 def _store(

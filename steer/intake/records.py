@@ -7,13 +7,14 @@ The body of a reading has `cylinder_mm`, one entry a cylinder, None where it was
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
 from steer.drivefile import DriveFile
 from steer.errors import InputRefused
-from steer.intake.fields import Field, NotAllowed, Number, Numbers, Text, Time, Word
+from steer.intake.fields import Covariance, Field, Flag, NotAllowed, Number, Numbers, Text, Time, Word
 from steer.intake.jsonrows import parse_object
 from steer.intake.problems import Problems, nearest
 from steer.intake.reading import LONGEST_LINE
@@ -146,8 +147,19 @@ def _shot_fields(ends: tuple[float, float]) -> dict[str, Field]:
         "sd_mm": _SD,
         "sd_line_mm": _SD,
         "sd_level_mm": _SD,
+        # a prism elsewhere on the machine, and the roll if it was measured with the shot
+        "prism_behind_face_m": Number(0, 200, unit="m"),
+        "prism_right_mm": _OFFSET_MM,
+        "prism_up_mm": _OFFSET_MM,
+        "roll_deg": Number(-180, 180, unit="degrees"),
         "note": Text(),
     }
+
+
+def stored_shot_fields(drive: DriveFile) -> dict[str, Field]:
+    """What a check shot in the log may hold besides: whether it asks for a person's word when it disagrees
+    (a file's does), and line and level's covariance out of an adjusted survey."""
+    return {**shot_fields(drive), "asks": Flag(), "covariance_mm2": Covariance("mm²")}
 
 
 def finish_shot(
@@ -175,8 +187,10 @@ def finish_shot(
     if "sd_mm" in values:
         if mixed := [n for n in ("sd_line_mm", "sd_level_mm") if n in values]:
             problems.add(f"sd_mm and {' and '.join(mixed)}: give the one or the others", line)
-    elif gone := " and ".join(n for n in planes if n not in values):
+    elif "covariance_mm2" not in values and (gone := " and ".join(n for n in planes if n not in values)):
         problems.missing(f"sd_mm (or {gone})", f"{_SD.allowed}, the survey's own standard deviation", line)
+    if values.get("point") == "pipe" and "prism_behind_face_m" in values:
+        problems.add("prism_behind_face_m: is for a prism on the machine; a pipe has its own chainage", line)
     if problems.count == before and len(place) == 3 and drive is not None:
         _near_the_axis(values, drive, problems, line)
     return values if problems.count == before else None
@@ -184,22 +198,32 @@ def finish_shot(
 
 def _near_the_axis(values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None) -> None:
     """Coordinates metres off the axis are a slip (easting and northing changed over, another grid)."""
-    at = drive.axis.locate(*(values[n] for n in _PLACE))
-    start, end = drive.axis.start_chainage_m, drive.axis.end_chainage_m
-    where = ", ".join(f"{values[n]:.3f}" for n in _PLACE)
-    if not at.ok:
-        problems.add(f"easting_m, northing_m, level_m: {where} is not near the drive's axis", line)
+    easting, northing, level = (float(values[n]) for n in _PLACE)
+    off = _off_m(drive, easting, northing, level)
+    if off is None:
         return
+    where = f"easting_m, northing_m, level_m: {easting:.3f}, {northing:.3f}, {level:.3f} is "
+    where += "not near the drive's axis" if off == math.inf else f"{off:.0f} m off the drive's axis"
+    allowed = f"at most {_OFFSET_MM.at_most / 1000:g} m are allowed"
+    if _off_m(drive, northing, easting, level) is None:
+        said = "with easting and northing the other way round it lies by the axis: they are changed over"
+    else:
+        said = "another grid, or another point?"
+    problems.add(f"{where}: {allowed}; {said}", line)
+
+
+def _off_m(drive: DriveFile, easting: float, northing: float, level: float) -> float | None:
+    """How far off the axis beyond what is allowed, m; inf where no foot is found; None when near."""
+    at = drive.axis.locate(easting, northing, level)
+    if not at.ok:
+        return math.inf
+    start, end = drive.axis.start_chainage_m, drive.axis.end_chainage_m
     off_mm = max(abs(float(at.line_mm)), abs(float(at.level_mm)))
     beyond = max(start - float(at.chainage_m), float(at.chainage_m) - end)
     # behind the start stand machine and launch shaft
     if off_mm > _OFFSET_MM.at_most or beyond > BEYOND_ENDS_M + drive.machine.length_m:
-        far = max(off_mm / 1000, beyond)
-        problems.add(
-            f"easting_m, northing_m, level_m: {where} is {far:.0f} m off the drive's axis: at most "
-            f"{_OFFSET_MM.at_most / 1000:g} m are allowed; are easting and northing the right way round?",
-            line,
-        )
+        return max(off_mm / 1000, beyond)
+    return None
 
 
 # -- reference settings and ends of stroke ---------------------------------------------------------

@@ -22,7 +22,7 @@ def check_stored(kind: str, body: dict[str, Any], drive: DriveFile) -> None:
     problems = Problems()
     fields = {
         "reading": records.reading_members,
-        "check_shot": records.shot_fields,
+        "check_shot": records.stored_shot_fields,
         "reference_set": records.reference_fields,
         "stroke_end": records.stroke_end_fields,
     }.get(kind)
