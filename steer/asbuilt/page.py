@@ -14,11 +14,11 @@ def page(record: AsBuilt) -> str:
     file = record.file
     rows = [
         f"AS-BUILT  {printable(file.drive.name, 68)}",
-        f"covers    {words.covered(record)}",
-        f"tolerance line {file.tolerance.line_mm:g} mm, level {file.tolerance.level_mm:g} mm"
+        *_wrapped("covers", [words.covered(record)]),
+        f"allowed   line {file.tolerance.line_mm:g} mm, level {file.tolerance.level_mm:g} mm"
         + (", another in places" if file.tolerance.ranges else "")
         + f"; rule {100 * record.rule:g} %",
-        f"verdict   {words.overall(record)}",
+        *_wrapped("verdict", [words.overall(record)]),
         "",
         f"{'':22}{'line':>17}{'level':>17}{'both':>17}",
     ]
@@ -66,7 +66,8 @@ def _plane(k: int, plane: Plane) -> list[str]:
     return [
         f"{name:10}mean {words.side(f.mean_mm, k, 0.5)}, RMS {f.rms_mm:.1f} mm, "
         f"95th percentile {f.p95_mm:.0f} mm",
-        f"{'':10}largest {words.largest(f, k)}; longest run outside: {words.run(plane.counted)}",
+        f"{'':10}largest {words.largest(f, k)}",
+        f"{'':10}longest run outside: {words.run(plane.counted)}",
     ]
 
 

@@ -222,7 +222,7 @@ class _Bodies:
 
 
 def _with_own_sd(shots: tuple[ShotView, ...], events: _Bodies) -> tuple[ShotView, ...]:
-    """Surveys of laid pipes with the survey's own sd: the estimate adds how far a pipe may lie from the bore."""
+    """Surveys of laid pipes with their own sd: the estimate adds how far a pipe may lie from the bore."""
     found = []
     for shot in shots:
         body = events.shots.get(shot.number, {})

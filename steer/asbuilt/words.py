@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from steer.asbuilt.record import AsBuilt, Eye
 from steer.asbuilt.string import KINK
-from steer.asbuilt.tolerances import AT_THE_EYE_M
+from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
 from steer.log import Event
 from steer.pipes import Stretch
@@ -110,7 +110,7 @@ def basis(record: AsBuilt) -> str:
 def covered(record: AsBuilt) -> str:
     """How much of the drive the record covers."""
     axis = record.file.axis
-    if record.face_m >= axis.end_chainage_m - AT_THE_EYE_M:
+    if arrived(record.file, record.face_m):
         return f"complete, {axis.start_chainage_m:.1f} to {record.face_m:.1f} m"
     return (
         f"under way, {axis.start_chainage_m:.1f} to {record.face_m:.1f} m of {axis.end_chainage_m:.1f} m "
@@ -257,4 +257,6 @@ def _reached(limit: object, record: AsBuilt) -> str:
         return f"expected at {expected:.0f} m, at the earliest {earliest:.0f} m: {station}"
     if earliest is not None:
         return f"not expected before the end, but possible from {earliest:.0f} m on: {station}"
+    if arrived(record.file, record.face_m):
+        return "not reached."
     return "not reached before the end by this forecast."

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, verdict_bar
+from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, tolerance_along, verdict_bar
 from steer.asbuilt.report.sheet import INK, Sheet, fitted, wrapped
 from steer.text import printable
 
@@ -38,21 +38,22 @@ def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float) -> None:
     for plane in (0, 1):
         x = sheet.left + 6.0 + plane * (half + 8.0)
         ax = sheet.axes(x, y, half, 26.0)
-        share, band = (v[:, plane] / m.tolerance_mm[:, plane] for v in (m.lie.offset_mm, 1.96 * m.lie.sd_mm))
-        ax.fill_between(m.lie.chainage_m, share - band, share + band, **BAND)
-        ax.plot(m.lie.chainage_m, share, **BUILT)
+        value, band = m.lie.offset_mm[:, plane], 1.96 * m.lie.sd_mm[:, plane]
+        ax.fill_between(m.lie.chainage_m, value - band, value + band, **BAND)
+        ax.plot(m.lie.chainage_m, value, **BUILT)
         ax.axhline(0.0, color=INK, linewidth=0.5)
-        for edge in (-1.0, 1.0):
-            ax.axhline(edge, **TOLERANCE)
-        reach = max(1.3, 1.1 * float((abs(share) + band).max()))
+        along, limit = tolerance_along(record)
+        for sign in (-1.0, 1.0):
+            ax.plot(along, sign * limit[:, plane], **TOLERANCE)
+        reach = 1.15 * max(float(limit[:, plane].max()), float((abs(value) + band).max()))
         ax.set_ylim(-reach, reach)
         ax.set_xlim(*chainage_limits(record))
-        more, less = words.SIDES[plane]
-        ax.set_yticks([-1.0, 0.0, 1.0], [less, "0", more])
-        ax.tick_params(labelbottom=False, labelsize=7)
-        limits = m.tolerance_mm[:, plane]
-        size = f"±{limits.max():g} mm" if limits.max() == limits.min() else "at each chainage"
-        ax.set_title(f"{_capital(words.PLANES[plane])}, tolerance {size} dashed", fontsize=7.5, pad=2)
+        ax.tick_params(labelbottom=False, labelsize=6.5)
+        ax.set_title(
+            f"{_capital(words.PLANES[plane])}, mm (+ {words.SIDES[plane][0]}), tolerance dashed",
+            fontsize=7.5,
+            pad=2,
+        )
         bar = sheet.axes(x, y + 27.0, half, 2.6)
         verdict_bar(bar, m, m.verdict[:, plane], record)
         bar.tick_params(labelsize=6.5)

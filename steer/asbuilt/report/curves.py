@@ -109,7 +109,7 @@ def _joints(ax: Any, record: AsBuilt) -> None:
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
     along(ax, record)
-    ax.set_ylim(0.0, 1.12 * max(limit, float(np.nanmax(joints.along.angle_mm_per_m, initial=0.0))))
+    ax.set_ylim(0.0, 1.25 * max(limit, float(np.nanmax(joints.along.angle_mm_per_m, initial=0.0))))
     ax.set_ylabel("joint angle, mm/m")
     wide = record.file.pipe.outer_diameter_mm / 1000.0
     gap = ax.secondary_yaxis("right", functions=(lambda a: a * wide, lambda g: g / wide))

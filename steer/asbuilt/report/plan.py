@@ -95,7 +95,7 @@ def _plan(ax: Any, record: AsBuilt, width_mm: float, height_mm: float) -> None:
         arrowprops={"arrowstyle": "<-", "color": INK, "linewidth": 0.8},
     )  # fmt: skip
     bar = next(b for b in (100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0) if b <= 0.2 * 2 * half_x or b == 1.0)
-    x0, y0 = mx + 0.97 * half_x - bar, my - 0.82 * half_y
+    x0, y0 = mx - 0.97 * half_x, my + 0.72 * half_y
     ax.plot([x0, x0 + bar], [y0, y0], color=INK, linewidth=2.0, solid_capstyle="butt")
     ax.text(x0 + bar / 2, y0 + 0.06 * half_y, f"{bar:g} m", ha="center", va="bottom", fontsize=7.5)
 

@@ -1,0 +1,270 @@
+"""Every output, opened by another library than the one that wrote it where there is one."""
+
+import csv
+import json
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from steer.asbuilt import AsBuilt, write
+from steer.asbuilt.json_out import record_object
+from steer.asbuilt.page import page
+from steer.asbuilt.writing import write_whole
+from steer.axis import axis_from_landxml
+from steer.cli.main import main
+from steer.errors import InputRefused
+
+
+@pytest.fixture(scope="module")
+def files(record: AsBuilt, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("files")
+    for kind, name in (
+        ("csv", "a.csv"), ("xlsx", "a.xlsx"), ("dxf", "a.dxf"), ("landxml", "a.xml"), ("report", "a.pdf"),
+    ):  # fmt: skip
+        write(record, kind, folder / name)
+    return folder
+
+
+def csv_rows(files: Path, row: str) -> list[dict[str, str]]:
+    with open(files / "a.csv", newline="", encoding="utf-8") as source:
+        return [line for line in csv.DictReader(source) if line["row"] == row]
+
+
+def test_csv_holds_every_station_and_joint(files: Path, record: AsBuilt) -> None:
+    metres, joints = csv_rows(files, "metre"), csv_rows(files, "joint")
+    assert len(metres) == len(record.metres.both) and len(joints) == len(record.pipes.both)
+    for i, row in enumerate(metres):
+        assert float(row["line_mm"]) == pytest.approx(record.metres.lie.offset_mm[i, 0], abs=0.0051)
+        assert float(row["level_sd_mm"]) == pytest.approx(record.metres.lie.sd_mm[i, 1], abs=0.0051)
+        assert row["verdict"] == record.metres.both[i].value
+    assert metres[0]["joint_angle_mm_per_m"] == ""  # not known there, and not 0
+    assert [row["joint"] for row in joints] == [str(n) for n in range(len(joints))]
+
+
+def test_no_cell_starts_a_formula(files: Path) -> None:
+    """A spreadsheet runs what begins with = + - @, tab or return, unless it is a number."""
+    from openpyxl import load_workbook
+
+    with open(files / "a.csv", newline="", encoding="utf-8") as source:
+        cells = [cell for row in csv.reader(source) for cell in row]
+    for cell in cells:
+        if cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
+            float(cell)
+    found = 0
+    for sheet in load_workbook(files / "a.xlsx"):
+        for row in sheet.iter_rows():
+            for cell in row:
+                assert cell.data_type != "f"
+                if isinstance(cell.value, str) and cell.value[:1] in "=+-@":
+                    assert cell.data_type == "s" and cell.quotePrefix
+                    found += 1
+    assert found >= 2  # the drive's name and the note
+
+
+def test_workbook_has_the_same_figures(files: Path, record: AsBuilt) -> None:
+    from openpyxl import load_workbook
+
+    book = load_workbook(files / "a.xlsx", read_only=True)
+    assert book.sheetnames == [
+        "summary", "per metre", "per joint", "force", "check surveys", "steering", "notices and events",
+    ]  # fmt: skip
+    rows = list(book["per metre"].iter_rows(values_only=True))
+    head = {name: i for i, name in enumerate(rows[0])}
+    assert {"chainage [m]", "line [mm]", "level sd [mm]", "grade [mm/m]", "joint permissible [kN]"} <= set(
+        head
+    )
+    for row, line in zip(rows[1:], csv_rows(files, "metre"), strict=True):
+        assert row[head["line [mm]"]] == float(line["line_mm"])
+        assert row[head["verdict"]] == line["verdict"]
+        assert (row[head["joint angle [mm/m]"]] is None) == (line["joint_angle_mm_per_m"] == "")
+    summary = {str(a): str(b) for a, b in book["summary"].iter_rows(values_only=True) if a}
+    assert summary["drive"] == record.file.drive.name
+    assert record.seal.head in summary["log"]
+
+
+def test_drawing_has_design_and_as_built_in_place(files: Path, record: AsBuilt) -> None:
+    import ezdxf
+
+    drawing = ezdxf.readfile(files / "a.dxf")
+    assert not drawing.audit().has_errors
+    assert drawing.units == ezdxf.units.M
+    lines = {line.dxf.layer: line for line in drawing.modelspace().query("POLYLINE")}
+    built = np.array([v.dxf.location.xyz for v in lines["AS_BUILT"].vertices])
+    m = record.metres
+    assert built == pytest.approx(np.column_stack([m.easting_m, m.northing_m, m.level_m]), abs=1e-9)
+    design = np.array([v.dxf.location.xyz for v in lines["DESIGN"].vertices])
+    located = record.file.axis.locate(*design.T)
+    assert np.abs(located.line_mm).max() < 1e-3 and np.abs(located.level_mm).max() < 1e-3
+    # the strips: line deviation drawn 100 times, so 10 mm are 1 m
+    strips = [line for line in drawing.modelspace().query("LWPOLYLINE") if line.dxf.layer == "AS_BUILT"]
+    drawn = np.array([p[1] for p in strips[1].get_points()])
+    assert drawn - drawn[0] == pytest.approx((m.lie.offset_mm[:, 0] - m.lie.offset_mm[0, 0]) / 10.0, abs=1e-9)
+    texts = " ".join(t.dxf.text for t in drawing.modelspace().query("TEXT"))
+    assert "heights" in texts and "100 times" in texts and "Alder Row" in texts
+
+
+def test_landxml_points_lie_where_the_table_says(files: Path, record: AsBuilt) -> None:
+    axis = axis_from_landxml(files / "a.xml", record.file.drive.name)
+    root = ElementTree.parse(files / "a.xml").getroot()
+    space = {"x": root.tag[1:].partition("}")[0]}
+    points = {
+        p.get("name"): [float(v) for v in (p.text or "").split()]
+        for p in root.iterfind(".//x:CgPoint", space)
+    }
+    assert len(points) == len(record.metres.both) + len(record.pipes.both)
+    for i, s in enumerate(record.metres.lie.chainage_m):
+        north, east, level = points[f"M{s:08.3f}"]
+        found = axis.locate(east, north, level)
+        assert found.chainage_m == pytest.approx(s, abs=1e-5)
+        assert found.line_mm == pytest.approx(record.metres.lie.offset_mm[i, 0], abs=0.01)
+        assert found.level_mm == pytest.approx(record.metres.lie.offset_mm[i, 1], abs=0.01)
+
+
+def test_json_is_plain_and_adds_up(record: AsBuilt) -> None:
+    found = json.loads(json.dumps(record_object(record), allow_nan=False))
+    for plane in ("line", "level", "both"):
+        total = found["totals"][plane]
+        parts = total["inside_m"] + total["outside_m"] + total["cannot_tell_m"]
+        assert parts == pytest.approx(total["length_m"], abs=1e-5)
+    assert found["log"]["hash"] == record.seal.head
+    assert len(found["metres"]) == len(record.metres.both)
+    assert found["metres"][0]["joint_angle_mm_per_m"] is None
+    assert {p["chainage_m"] for p in found["pipe_surveys"]} == {10.0, 40.0, 44.0}
+
+
+def test_page_fits_eighty_columns_and_hides_no_escape(record: AsBuilt) -> None:
+    text = page(record)
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert "\x1b" not in text
+    assert "local codes and licensed practice" in re.sub(r"\s+", " ", text)
+
+
+pdftotext = shutil.which("pdftotext")
+
+
+@pytest.fixture(scope="module")
+def pdf_text(files: Path) -> str:
+    if pdftotext is None:
+        pytest.skip("pdftotext (Debian package poppler-utils) is not here")
+    done = subprocess.run([pdftotext, "-layout", str(files / "a.pdf"), "-"], capture_output=True, check=True)
+    return done.stdout.decode("utf-8")
+
+
+def test_report_says_the_figures_of_the_record(pdf_text: str, record: AsBuilt) -> None:
+    flat = re.sub(r"\s+", " ", pdf_text)
+    for plane in (record.line, record.level):
+        assert (
+            f"{plane.counted.inside_m:.1f} m ({plane.counted.per_cent(plane.counted.inside_m):.1f} %)" in flat
+        )
+        assert f"{plane.figures.rms_mm:.1f} mm" in flat
+        assert f"at {plane.figures.largest_at_m:.1f} m" in flat
+    for told in (
+        record.seal.head, "JCGM 106:2012", "95 % conformance probability", "Invented Water", "A-17",
+        "local codes and licensed practice", "NOT on the safe side", '=2+3 & "Alder Row" (invented)',
+        "soft \\x1b[31m spot", f"steer {record.version}", "main jacks",
+    ):  # fmt: skip
+        assert told in flat, told
+
+
+def test_report_has_every_station_and_numbered_pages(pdf_text: str, record: AsBuilt) -> None:
+    pages = pdf_text.rstrip("\f\n ").split("\f")
+    for number, text in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in text
+    for i, s in enumerate(record.metres.lie.chainage_m):
+        assert re.search(rf"^\s*{s:.2f}\s.*{record.metres.level_m[i]:.3f}", pdf_text, re.M), s
+
+
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595.28, 841.89)), ("Letter", (612.0, 792.0))])
+def test_paper(record: AsBuilt, tmp_path: Path, paper: str, size: tuple[float, float]) -> None:
+    """A4 is 210 by 297 mm (ISO 216), Letter 8.5 by 11 in (ANSI Y14.1); points of 1/72 in."""
+    from dataclasses import replace
+
+    report = record.file.report.model_copy(update={"paper": paper})
+    changed = replace(record, file=replace(record.file, report=report))
+    write(changed, "report", tmp_path / "p.pdf")
+    boxes = re.findall(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]", (tmp_path / "p.pdf").read_bytes())
+    found = {tuple(sorted((float(a), float(b)))) for a, b in boxes}
+    assert len(found) == 1
+    assert found.pop() == pytest.approx(size, abs=0.02)
+
+
+# -- the command ------------------------------------------------------------------------------------
+
+
+def test_command_writes_what_is_asked(
+    curved: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["asbuilt", str(curved.folder), "--csv", str(tmp_path / "x.csv"), "--json"]) == 0
+    shown = capsys.readouterr()
+    assert json.loads(shown.out)["kind"] == "asbuilt"
+    assert "x.csv" in shown.err
+    assert os.listdir(tmp_path) == ["x.csv"]
+    assert main(["asbuilt", str(curved.folder)]) == 0
+    assert capsys.readouterr().out.startswith("AS-BUILT")
+
+
+def test_places_that_cannot_be_written_are_named_before_anything_is(
+    curved: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bad = tmp_path / "none" / "a.pdf"
+    done = main(
+        [
+            "asbuilt",
+            str(curved.folder),
+            "--csv",
+            str(tmp_path / "a.csv"),
+            "--report",
+            str(bad),
+            "--dxf",
+            str(tmp_path),
+        ]
+    )
+    shown = capsys.readouterr()
+    assert done == 1 and shown.out == ""
+    assert str(bad) in shown.err and "it is a folder" in shown.err
+    assert os.listdir(tmp_path) == []
+
+
+def test_two_files_of_one_name_are_a_slip(curved: Any, tmp_path: Path) -> None:
+    place = str(tmp_path / "a")
+    assert main(["asbuilt", str(curved.folder), "--csv", place, "--dxf", place]) == 2
+
+
+def test_no_folder_and_no_readings(tmp_path: Path, curved: Any) -> None:
+    assert main(["asbuilt", str(tmp_path / "none")]) == 3
+    (tmp_path / "d").mkdir()
+    shutil.copy(curved.folder / "drive.toml", tmp_path / "d")
+    assert main(["asbuilt", str(tmp_path / "d")]) == 1
+
+
+def test_a_failure_half_way_leaves_the_old_file(tmp_path: Path) -> None:
+    place = tmp_path / "a.csv"
+    place.write_text("old")
+
+    def full(target: Path) -> None:
+        target.write_text("half")
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(InputRefused, match="No space left"):
+        write_whole(place, full)
+    assert place.read_text() == "old" and os.listdir(tmp_path) == ["a.csv"]
+
+
+def test_through_a_link_to_the_file_it_means(tmp_path: Path) -> None:
+    (tmp_path / "real").write_text("old")
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    write_whole(tmp_path / "link", lambda target: target.write_text("new") and None)
+    assert (tmp_path / "link").is_symlink() and (tmp_path / "real").read_text() == "new"
+
+
+def test_no_device_is_replaced() -> None:
+    with pytest.raises(InputRefused, match="not a file"):
+        write_whole(Path("/dev/null"), lambda target: None)
+    assert not Path("/dev/null").is_file()
