@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -72,6 +73,16 @@ def plan(length_m: float = 60.0, **tables: Any) -> dict[str, Any]:
         "max_joint_stress_mpa": 18.0,
     }
     return found | tables
+
+
+@pytest.fixture
+def simulated() -> Callable[..., Driven]:
+    """Make a drive: folder, ground, seed, length, and the tolerance as keywords."""
+
+    def make(folder: Path, ground: str, seed: int, length_m: float, **tolerance: float) -> Driven:
+        return simulate(folder, ground, seed, plan(length_m, tolerance=tolerance))
+
+    return make
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,104 @@
+"""As-built records of simulated drives against their truth. Run by hand, figures printed:
+
+    python tests/bench/asbuilt_truth.py [--drives 50] [--first 0]
+
+Drives are drawn at random (steer.ground.draw), steered by the rule of thumb, and judged against a
+tolerance near what they reach, so that the verdict is not easy.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from steer.asbuilt import AsBuilt, assemble
+from steer.asbuilt.conformance import Verdict
+from steer.drive import Drive
+from steer.ground import Simulation, draw_scenario
+from steer.ground.folder import write_drive_file
+from steer.ground.operator import RuleOfThumb
+from steer.ground.simulator import Truth
+from steer.log import Log
+from steer.pipes import joint_angles
+
+
+def driven(seed: int, folder: Path) -> tuple[AsBuilt, Truth]:
+    """One drive: its record and its truth."""
+    scenario = draw_scenario(seed)
+    plan = scenario.drive
+    plan["tolerance"] = {"line_mm": 25.0, "level_mm": 15.0}
+    write_drive_file(plan, folder)
+    simulation, operator = Simulation(scenario), RuleOfThumb(plan)
+    events = [("reading", reading) for reading in simulation.start()]
+    while not simulation.finished:
+        new = simulation.advance(operator.stroke_end(simulation.chainage_m))
+        events += [("reading", reading) for reading in new]
+        for reading in new:
+            operator.reading(reading)
+        for shot in simulation.shots():
+            events.append(("check_shot", shot))
+            operator.shot(shot)
+    with Log.open(folder, write=True, sync="stroke") as log:
+        log.append_many(
+            (kind, {k: v for k, v in body.items() if k != "kind" and v is not None}) for kind, body in events
+        )
+    with Drive.open(folder) as drive:
+        return assemble(drive), simulation.truth()
+
+
+def main() -> None:
+    """Drive, compare, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--drives", type=int, default=50)
+    parser.add_argument("--first", type=int, default=0)
+    args = parser.parse_args()
+    rows, angles, worst, covered, seconds = [], [], [], [], 0.0
+    for seed in range(args.first, args.first + args.drives):
+        folder = Path(tempfile.mkdtemp(prefix="steer_asbuilt_"))
+        begun = time.perf_counter()
+        record, truth = driven(seed, folder / "drive")
+        seconds += time.perf_counter() - begun
+        shutil.rmtree(folder)
+        m = record.metres
+        at = m.lie.chainage_m
+        true = np.column_stack([np.interp(at, truth.chainage_m, truth.face_mm[:, k]) for k in (0, 1)])
+        beyond = np.abs(true) > m.tolerance_mm
+        inside, outside = m.verdict == Verdict.INSIDE, m.verdict == Verdict.OUTSIDE
+        rows.append(
+            [inside.sum(), (inside & beyond).sum(), outside.sum(), (outside & ~beyond).sum(), m.verdict.size,
+             (m.naive_outside != beyond).sum()]
+        )  # fmt: skip
+        covered.append(np.mean(np.abs(m.lie.offset_mm - true) <= 1.96 * m.lie.sd_mm))
+        joints = record.joints.along
+        pipe = record.file.pipe
+        really = joint_angles(
+            record.file.axis, truth.chainage_m, truth.face_mm[:, 0], truth.face_mm[:, 1], pipe.length_m,
+            pipe.outer_diameter_mm, joints.chainage_m,
+        )  # fmt: skip
+        both = np.isfinite(joints.angle_mm_per_m) & np.isfinite(really.angle_mm_per_m)
+        angles.append(np.sqrt(np.mean((joints.angle_mm_per_m[both] - really.angle_mm_per_m[both]) ** 2)))
+        worst.append(joints.angle_mm_per_m[both].max() / really.angle_mm_per_m[both].max())
+    total = np.sum(rows, axis=0)
+    print(
+        f"{args.drives} drives, {total[4]} station verdicts (line and level), {seconds / args.drives:.2f} s a drive"
+    )
+    print(f"inside: {total[0]}, of them truly outside {total[1]} ({100 * total[1] / max(total[0], 1):.2f} %)")
+    print(f"outside: {total[2]}, of them truly inside {total[3]} ({100 * total[3] / max(total[2], 1):.2f} %)")
+    print(
+        f"cannot tell: {total[4] - total[0] - total[2]} ({100 * (1 - (total[0] + total[2]) / total[4]):.1f} %)"
+    )
+    print(f"verdicts that ignore uncertainty: wrong at {total[5]} ({100 * total[5] / total[4]:.2f} %)")
+    print(
+        f"95 % band held the truth at {100 * np.mean(covered):.1f} % (worst drive {100 * np.min(covered):.1f} %)"
+    )
+    print(f"joint angle: RMS error {np.mean(angles):.2f} mm/m; largest found over largest true: median "
+          f"{np.median(worst):.2f}, 5 % {np.quantile(worst, 0.05):.2f}, 95 % {np.quantile(worst, 0.95):.2f}")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
