@@ -84,20 +84,21 @@ def main() -> None:
         angles.append(np.sqrt(np.mean((joints.angle_mm_per_m[both] - really.angle_mm_per_m[both]) ** 2)))
         worst.append(joints.angle_mm_per_m[both].max() / really.angle_mm_per_m[both].max())
     total = np.sum(rows, axis=0)
-    print(
-        f"{args.drives} drives, {total[4]} station verdicts (line and level), {seconds / args.drives:.2f} s a drive"
-    )
-    print(f"inside: {total[0]}, of them truly outside {total[1]} ({100 * total[1] / max(total[0], 1):.2f} %)")
-    print(f"outside: {total[2]}, of them truly inside {total[3]} ({100 * total[3] / max(total[2], 1):.2f} %)")
-    print(
-        f"cannot tell: {total[4] - total[0] - total[2]} ({100 * (1 - (total[0] + total[2]) / total[4]):.1f} %)"
-    )
-    print(f"verdicts that ignore uncertainty: wrong at {total[5]} ({100 * total[5] / total[4]:.2f} %)")
-    print(
-        f"95 % band held the truth at {100 * np.mean(covered):.1f} % (worst drive {100 * np.min(covered):.1f} %)"
-    )
-    print(f"joint angle: RMS error {np.mean(angles):.2f} mm/m; largest found over largest true: median "
-          f"{np.median(worst):.2f}, 5 % {np.quantile(worst, 0.05):.2f}, 95 % {np.quantile(worst, 0.95):.2f}")  # fmt: skip
+    told, passed, failed = total[4], total[0], total[2]
+
+    def per_cent(part: float, whole: float) -> str:
+        return f"{part} ({100.0 * part / max(whole, 1):.2f} %)"
+
+    print(f"{args.drives} drives, {told} verdicts (line and level), {seconds / args.drives:.2f} s a drive")
+    print(f"inside: {passed}, of them truly outside {per_cent(total[1], passed)}")
+    print(f"outside: {failed}, of them truly inside {per_cent(total[3], failed)}")
+    print(f"cannot tell: {per_cent(told - passed - failed, told)}")
+    print(f"verdicts that ignore uncertainty: wrong at {per_cent(total[5], told)}")
+    share = 100 * np.array(covered)
+    print(f"95 % band held the truth at {share.mean():.1f} % (worst drive {share.min():.1f} %)")
+    low, middle, high = np.quantile(worst, [0.05, 0.5, 0.95])
+    print(f"joint angle: RMS error {np.mean(angles):.2f} mm/m")
+    print(f"largest angle found over largest true: 5 % {low:.2f}, median {middle:.2f}, 95 % {high:.2f}")
 
 
 if __name__ == "__main__":
