@@ -1,0 +1,49 @@
+"""What of a snapshot the person may see: the proposal shown, hidden, or hidden until they have chosen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from steer.advice import Correction, Snapshot
+
+
+def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) -> Snapshot:
+    """The snapshot with what is hidden taken out. `proposal` as in `PROPOSAL`, `decision` as
+    `Session.decision` gives it.
+
+    Before the person has chosen, "hidden" in `extra` says why there is no proposal. Afterwards the own
+    setting stands where a proposal would, and with "after" the reason tells what was proposed.
+    """
+    advice = snapshot.advice
+    if advice is None or proposal == "shown":
+        return snapshot
+    # The forecast with the proposal would tell it: the one with the cylinders left alone stays.
+    masked = replace(advice, forecast=advice.forecast_unchanged, reason="", eye_probability=None)
+    extra = dict(snapshot.extra)
+    if decision is None:
+        extra["hidden"] = "You practise without the proposal." if proposal == "hidden" else (
+            "The proposal is shown once you have chosen."
+        )  # fmt: skip
+        own = Correction(
+            advice.now_right_mm_per_m, advice.now_up_mm_per_m, advice.cylinder_now_mm or (), True
+        )
+        return replace(snapshot, advice=replace(masked, correction=own), extra=extra)
+    if proposal == "after":
+        c = advice.correction
+        reason = f"The tool proposed {'to hold: ' if c.hold else ''}{turns(c.right_mm_per_m, c.up_mm_per_m)}."
+        return replace(snapshot, advice=replace(advice, reason=f"{reason} {advice.reason}".strip()))
+    own = Correction(
+        float(decision["right_mm_per_m"]), float(decision["up_mm_per_m"]),
+        tuple(decision["cylinder_mm"]), False,
+    )  # fmt: skip
+    return replace(snapshot, advice=replace(masked, correction=own), extra=extra)
+
+
+def turns(right_mm_per_m: float, up_mm_per_m: float) -> str:
+    """An articulation in words: `2.0 mm/m left, 0.5 mm/m up`, or `straight`."""
+    parts = []
+    for value, positive, negative in ((right_mm_per_m, "right", "left"), (up_mm_per_m, "up", "down")):
+        if round(abs(value), 1) > 0:
+            parts.append(f"{abs(value):.1f} mm/m {positive if value > 0 else negative}")
+    return ", ".join(parts) or "straight"
