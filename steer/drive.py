@@ -7,7 +7,7 @@ the same advice whoever asks. A `Drive` that writes stores an event first and ta
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,10 +15,14 @@ import numpy as np
 
 from steer.advice import Advice, ShotView, Snapshot
 from steer.advice import Path as DrivenPath
+from steer.checkshots.effect import reports, with_open_questions
+from steer.checkshots.explain import evidence
+from steer.checkshots.reference import reference_found
+from steer.checkshots.report import SurveyReport, reference_lines, survey_report
 from steer.correct.advise import make_advice
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
-from steer.estimate.estimator import Node, ShotReport
+from steer.estimate.estimator import CellReport, Node
 from steer.estimate.follow import Follower, rulings
 from steer.estimate.health import examine, next_survey
 from steer.estimate.smoother import SmoothedPath, smooth
@@ -190,12 +194,11 @@ class Drive:
 
     def _advise(self) -> Advice | None:
         follower = self.follower
-        follower.bring_up()
-        if not follower.track.accepted and self.stroke_end_m is None:
+        node = self._present()
+        if node is None:
             return None
-        node = follower.node(self.stroke_end_m if not follower.track.accepted else None)
-        if self.stroke_end_m is not None and self.stroke_end_m > node.s_m:
-            node = follower.estimator.ahead(node, self.stroke_end_m, follower.articulation)
+        # a shot that waits for a word leaves its doubt in every figure
+        node = with_open_questions(node, follower.estimator)
         health = examine(follower, node)
         stroke = self.strokes or self._stroke_number(node)
         return make_advice(
@@ -203,6 +206,17 @@ class Drive:
             straighten=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
         )  # fmt: skip
+
+    def _present(self) -> Node | None:
+        """The newest state, carried to the end of the stroke; None before the first reading."""
+        follower = self.follower
+        follower.bring_up()
+        if not follower.track.accepted and self.stroke_end_m is None:
+            return None
+        node = follower.node(self.stroke_end_m if not follower.track.accepted else None)
+        if self.stroke_end_m is not None and self.stroke_end_m > node.s_m:
+            node = follower.estimator.ahead(node, self.stroke_end_m, follower.articulation)
+        return node
 
     def _stroke_number(self, node: Node) -> int:
         return max(0, round((node.s_m - self.file.axis.start_chainage_m) / self.file.drive.stroke_m))
@@ -225,24 +239,60 @@ class Drive:
     def shots(self) -> tuple[ShotView, ...]:
         """The check shots as the estimate took them, by chainage."""
         self.follower.bring_up()
-        views = []
-        for node in self.follower.estimator.nodes:
-            report = node.report
-            if not isinstance(report, ShotReport):
-                continue
+        views: list[ShotView] = []
+        for report in reports(self.follower.estimator):
             shot = report.shot
-            sd = np.sqrt(np.diag(shot.covariance_mm2))
+            sd = np.sqrt(np.diag(report.covariance_mm2))
             figures = [
                 float(v) if np.isfinite(v) else None for v in (*report.innovation, *report.innovation_sd)
             ]
+            told: tuple[str, ...] = ()
+            if report.verdict in ("waiting", "disagrees") and report.reached and len(views) < 200:
+                found = evidence(self.follower.estimator, report)
+                told = (
+                    f"For a survey blunder: {'; '.join(found.blunder) or 'nothing found'}.",
+                    f"For a moved reference: {'; '.join(found.reference) or 'nothing found'}.",
+                )
             views.append(
                 ShotView(
-                    shot.sequence, shot.s_m, shot.point, float(shot.values_mm[0]), float(shot.values_mm[1]),
+                    shot.sequence, shot.s_m, shot.point, float(report.values_mm[0]), float(report.values_mm[1]),
                     float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
-                    "disagrees" if report.opened else "agrees",
+                    report.verdict, shot.time, told,
                 )
             )  # fmt: skip
         return tuple(views)
+
+    def shot_report(self, numbers: Collection[int] | None = None) -> SurveyReport:
+        """What check shots say (None: all of them): verdicts, what moved, the reference, the next survey.
+
+        `steer.checkshots.report.lines` puts it in words."""
+        node = self._present()
+        advice = self.advice()
+        return survey_report(
+            self.follower, node, numbers, advice.next_survey_m if advice is not None else None
+        )
+
+    def accept_shot(self, number: int) -> Event:
+        """A person says that this check shot counts, whatever it says."""
+        return self._word("shot_accepted", number, ("accepted",))
+
+    def reject_shot(self, number: int) -> Event:
+        """A person says that this check shot holds a blunder: it does not count."""
+        return self._word("shot_rejected", number, ("rejected",))
+
+    def withdraw_shot(self, number: int) -> Event:
+        """Whoever gave this check shot takes it back: as if it had never been given."""
+        return self._word("withdrawn", number, ("withdrawn",))
+
+    def _word(self, kind: str, number: int, already: tuple[str, ...]) -> Event:
+        shot = self.follower.shots.get(number)
+        if shot is None:
+            known = sorted(self.follower.shots)
+            some = ", ".join(map(str, known[-8:])) if known else "there are none"
+            raise InputRefused(f"check shot {number}: no such shot; the newest are: {some}")
+        if shot.word in already:
+            raise InputRefused(f"check shot {number}: is {shot.word} already")
+        return self.add(kind, {"shot": number})
 
     def snapshot(self) -> Snapshot:
         """All that a screen needs, at one moment."""
@@ -254,7 +304,7 @@ class Drive:
         refused = sum(
             int(n.report.offered.sum() - n.report.used.sum())
             for n in self.follower.estimator.nodes
-            if hasattr(n.report, "offered")
+            if isinstance(n.report, CellReport)
         )
         return Snapshot(
             name=file.drive.name,
@@ -276,4 +326,13 @@ class Drive:
             last_reading_time=self.follower.last_time,
             last_event_time=self.last_arrival,
             log_sequence=self.seen,
+            extra=self._reference_words(),
         )
+
+    def _reference_words(self) -> dict[str, object]:
+        node = self._present()
+        if node is None or not any(r.counts for r in reports(self.follower.estimator)):
+            return {}
+        found = reference_found(self.follower.estimator, node)
+        beam = self.file.reference.kind == "beam"
+        return {"reference": " ".join(line.strip() for line in reference_lines(found, beam)[:1])}

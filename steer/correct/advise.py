@@ -10,7 +10,7 @@ import numpy as np
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
 from steer.correct.outlook import Outlook, forecast_sd, look_ahead
 from steer.correct.path_limits import joint_rows, tolerance_rows
-from steer.correct.programme import Limits, Plan, SoftRows, solve
+from steer.correct.programme import Limits, Plan, solve
 from steer.correct.reason import say_why
 from steer.correct.settings import Chosen, choose, settled
 from steer.drivefile import DriveFile
@@ -20,23 +20,35 @@ from steer.machine.cylinders import extension_rows
 
 HORIZON_LENGTHS = 3.0
 MOST_STROKES = 24
+PER_LAG = 0.2
+RETURN_LENGTHS, RETURN_STROKES = 0.38, 0.72
 HOLD_MM = 0.35  # a change is worth making when it saves this much offset (root mean square) on the way
 
 
 @dataclass(frozen=True)
 class Steering:
-    """How firmly to steer. `return_m` is the distance over which the path returns to line."""
+    """How firmly to steer. `return_m` is the distance over which the path returns to line where the
+    ground answers at once; `per_lag` of the distance by which it answers late is added to it."""
 
     return_m: float
+    per_lag: float = PER_LAG
     hold_mm: float = HOLD_MM
+
+    def distance(self, lag_m: float) -> float:
+        """The distance of return for a ground that answers `lag_m` late."""
+        return self.return_m + self.per_lag * lag_m
 
 
 def steering_of(drive: DriveFile) -> Steering:
-    """From [steering] in drive.toml, or the machine: 0.6 machine lengths and one stroke."""
+    """From [steering] in drive.toml, or from the machine's length and stroke."""
     length = drive.machine.front_length_m + drive.machine.rear_length_m
     firm = {"gentle": 1.4, "normal": 1.0, "firm": 0.8}[drive.steering.firmness]
     given = drive.steering.return_over_m
-    return Steering(given if given is not None else firm * (0.6 * length + drive.drive.stroke_m))
+    return Steering(
+        given
+        if given is not None
+        else firm * (RETURN_LENGTHS * length + RETURN_STROKES * drive.drive.stroke_m)
+    )
 
 
 def limits_of(drive: DriveFile, roll_deg: float) -> Limits:
@@ -136,17 +148,16 @@ def propose(
     design = bend / np.maximum(node.blend()[0][:, G], 0.02)[:, None]
     joint_bend = _joint_bend(drive, outlook)
     driven_m, driven_mm = driven_path(estimator, node, 2 * drive.pipe.length_m + 1.0)
-    soft: list[SoftRows] = [
-        joint_rows(
-            outlook, driven_m, driven_mm, joint_bend, drive.pipe.length_m, drive.pipe.max_joint_angle_mm_per_m
-        ),
-        tolerance_rows(outlook, tolerance, without_sd),
-    ]
+    joints = joint_rows(
+        outlook, driven_m, driven_mm, joint_bend, drive.pipe.length_m, drive.pipe.max_joint_angle_mm_per_m
+    )
+    room = tolerance_rows(outlook, tolerance, without_sd)
     if straighten:
         goal = np.clip(0.0, now - limits.change, now + limits.change)
         plan = Plan(np.repeat(goal[:, None], n, 1), goal, np.eye(2) * 1e3)
     else:
-        plan = solve(outlook, now, steering.return_m, limits, soft, design)
+        lag_m = float(node.weights @ estimator.motion.lag_m)
+        plan = solve(outlook, now, steering.distance(lag_m), limits, joints, room, design)
     chosen = choose(
         drive.machine, roll_deg, plan.best, plan.hessian, now, now_mm, drive.machine.max_change_mm_per_m
     )
@@ -235,7 +246,7 @@ def make_advice(
         estimate=estimate,
         correction=Correction(
             float(chosen.articulation[0]), float(chosen.articulation[1]),
-            tuple(float(v) for v in chosen.cylinder_mm), proposal.hold,
+            tuple(float(v) for v in chosen.cylinder_mm), bool(proposal.hold),
         ),
         forecast=points(proposal.outlook, proposal.with_mm, proposal.with_sd),
         notices=notices,

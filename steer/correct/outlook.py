@@ -70,7 +70,7 @@ def look_ahead(node: Node, axis: Axis, motion: MotionModel, stroke_m: float, str
     back = np.swapaxes(phi, 1, 2)
     for k in range(strokes):
         for i in range(steps):
-            x = x @ back + motion.known_input(ds, turn[:, k * steps + i] / ds)
+            x = x @ back + _known(motion, ds, turn[:, k * steps + i] / ds)
             pulse = pulse @ back + (push if k == 0 else 0.0)
         free[..., k], column[..., k] = x[..., Y], pulse[..., Y]
     index = np.subtract.outer(np.arange(strokes), np.arange(strokes))
@@ -82,6 +82,12 @@ def look_ahead(node: Node, axis: Axis, motion: MotionModel, stroke_m: float, str
         node.s_m + stroke_m * np.arange(1, strokes + 1), stroke_m, np.einsum("m,mpk->pk", w, free),
         np.einsum("m,mpij->pij", w, answer), free, answer, w, doubt, node.blend()[0][:, Y], turn, steps,
     )  # fmt: skip
+
+
+def _known(motion: MotionModel, ds_m: float, curvature: np.ndarray) -> np.ndarray:
+    """Known input (m, 2, 12) for curvatures (2,) of the planes."""
+    m = len(motion.lag_m)
+    return np.stack([motion.known_input(ds_m, np.full(m, k)) for k in curvature], 1)
 
 
 def forecast_sd(node: Node, motion: MotionModel, outlook: Outlook, articulation: np.ndarray) -> np.ndarray:

@@ -11,13 +11,14 @@ The expectation is over the models of the ground's answer, by their weights, and
 E[y²] = mean² + variance, so an answer whose size is poorly known is not steered by in full.
 
 Limits: change per stroke, articulation magnitude (a circle), every cylinder inside its range at the
-present roll, path curvature that joints and packers allow, and tolerance less the forecast's own
-uncertainty. The last two are soft: they give way, dearly, when they cannot all be kept.
+present roll, and path curvature that joints and packers allow; the last is soft: it gives way, dearly,
+when they cannot all be kept. Outside the tolerance less the forecast's own uncertainty an offset
+weighs four times as much: firm, but no bang from stop to stop, which a slow ground answers by swinging.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from steer.correct.outlook import Outlook
 
 CIRCLE = 16  # sides of the polygon inside the circle of largest articulation
 SOFT = 8  # daqp: this row may give way
+OUTSIDE = 3.0  # an offset outside the room in the tolerance weighs so much more
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,6 @@ class Plan:
     best: np.ndarray
     hessian: np.ndarray
     given_way: tuple[str, ...] = ()
-    at_limit: tuple[str, ...] = field(default=())
     solved: bool = True
 
 
@@ -136,7 +137,8 @@ def solve(
     now: np.ndarray,
     return_m: float,
     limits: Limits,
-    soft: list[SoftRows],
+    joints: SoftRows,
+    room: SoftRows,
     design: np.ndarray,
     change_weight: float = 1.0,
 ) -> Plan:
@@ -144,37 +146,63 @@ def solve(
     n = outlook.answer.shape[1]
     big, small = cost(outlook, now, return_m, design, change_weight)
     if not (np.isfinite(big).all() and np.isfinite(small).all()):
-        return Plan(np.repeat(now[:, None], n, 1), now.copy(), np.eye(2), (), (), False)
-    free = np.linalg.solve(big, -small)
+        return Plan(np.repeat(now[:, None], n, 1), now.copy(), np.eye(2), (), False)
+    rows, low, high = hard_rows(limits, now, n)
+    x, solved = _within(big, small, rows, low, high, [])
+    # Outside the room that tolerance leaves, an offset weighs more; which ones are outside depends
+    # on the answer, so it is asked again until they stay the same.
+    weighed = np.zeros(0, bool)
+    plain_big, plain_small = big, small
+    for _ in range(4):
+        got = room.rows @ x
+        over, under = got > room.high + 1e-6, got < room.low - 1e-6
+        now_weighed = np.concatenate([over, under])
+        if (now_weighed.any() or weighed.any()) and not np.array_equal(now_weighed, weighed):
+            weighed = now_weighed
+            out = np.concatenate([room.rows[over], room.rows[under]])
+            edge = np.concatenate([room.high[over], room.low[under]])
+            pull = 2.0 * OUTSIDE * outlook.stroke_m
+            big, small = plain_big + pull * out.T @ out, plain_small - pull * out.T @ edge
+            x, solved = _within(big, small, rows, low, high, [])
+        else:
+            break
+    got = joints.rows @ x
+    active = [joints] if ((got < joints.low - 1e-6) | (got > joints.high + 1e-6)).any() else []
+    if active:
+        kept, ok = _within(big, small, rows, low, high, active)
+        if ok:
+            x, solved = kept, ok
+    if not np.isfinite(x).all():
+        x, solved = np.repeat(now, n), False
     first = [0, n]
     rest = [i for i in range(2 * n) if i not in first]
     hessian = big[np.ix_(first, first)] - big[np.ix_(first, rest)] @ np.linalg.solve(
         big[np.ix_(rest, rest)], big[np.ix_(rest, first)]
     )
-    rows, low, high = hard_rows(limits, now, n)
-    x, solved = free, True
-    slack = 1e-7
-    inside = rows @ x
-    broken = (inside < low - slack).any() or (inside > high + slack).any()
-    active: list[SoftRows] = []
-    if broken:
-        x, solved = _programme(big, small, rows, low, high, active)
-    for row_set in soft:
-        got = row_set.rows @ x
-        bad = (got < row_set.low - 1e-6) | (got > row_set.high + 1e-6)
-        if bad.any():
-            active.append(row_set)
-    if active:
-        x2, ok = _programme(big, small, rows, low, high, active)
-        if ok:
-            x, solved = x2, ok
     given = tuple(
         s.name for s in active if ((s.rows @ x < s.low - 1e-3) | (s.rows @ x > s.high + 1e-3)).any()
     )
     if not np.isfinite(x).all():
         x, solved = np.repeat(now, n), False
     plan = x.reshape(2, n)
-    return Plan(plan, plan[:, 0].copy(), hessian, given, (), solved)
+    return Plan(plan, plan[:, 0].copy(), hessian, given, solved)
+
+
+def _within(
+    big: np.ndarray,
+    small: np.ndarray,
+    rows: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    soft: list[SoftRows],
+) -> tuple[np.ndarray, bool]:
+    """The least of the cost within the rows; the free one when it keeps them all anyway."""
+    if not soft:
+        free = np.linalg.solve(big, -small)
+        inside = rows @ free
+        if not ((inside < low - 1e-7).any() or (inside > high + 1e-7).any()):
+            return free, True
+    return _programme(big, small, rows, low, high, soft)
 
 
 def _programme(

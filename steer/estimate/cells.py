@@ -7,6 +7,9 @@ Standing readings. A machine that stands still repeats one spot on one target: t
 vibration and the target's own error are the same each time. Readings within `STATION_M` of one
 another therefore count as one station with correlation `REPEAT_CORRELATION`: n repeats leave a
 variance of r·(ρ + (1 − ρ)/n), however large n is.
+
+Moving readings. Within one cell they share the air and the light, so NEIGHBOUR_SHARE of their variance
+is taken as common and does not average out in the cell.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ import numpy as np
 
 STATION_M = 0.02
 REPEAT_CORRELATION = 0.5
+NEIGHBOUR_SHARE = 0.15
 FORWARD_JUMP_M = 3.0  # an advance between two readings that one reading alone cannot claim
 BACK_JUMP_M = 0.5  # further back than any rebound of the string
 NEAR_M = 1.5  # readings that agree about where the face is
@@ -46,7 +50,7 @@ class Track:
         self.accepted = 0
         self.behind = 0
         self.behind_at_m = 0.0
-        self.waiting: tuple[int, float, float] | None = None  # index, sequence, chainage
+        self.waiting: tuple[int, int, float] | None = None  # index, sequence, chainage
         self.wild = 0
         self.ignored = 0
         self.jumps: list[Jump] = []
@@ -122,13 +126,14 @@ class Cell:
         """Variance of the mean of the used readings over that of one, per channel: use (n, 4) -> (4,)."""
         n = use.sum(0)
         if len(self.station) == 0 or self.station[-1] == len(self.station) - 1:
-            return 1.0 / np.maximum(n, 1)
+            return NEIGHBOUR_SHARE + (1.0 - NEIGHBOUR_SHARE) / np.maximum(n, 1)
         counts = np.zeros((self.station[-1] + 1, use.shape[1]))
         np.add.at(counts, self.station, use)
         each = np.where(counts > 0, REPEAT_CORRELATION + (1 - REPEAT_CORRELATION) / np.maximum(counts, 1), 0)
         places = np.maximum((counts > 0).sum(0), 1)
         # every standing place weighs the same: the mean of its readings is one opinion
-        return each.sum(0) / places**2
+        found: np.ndarray = NEIGHBOUR_SHARE + (1.0 - NEIGHBOUR_SHARE) * each.sum(0) / places**2
+        return found
 
     def weights(self, use: np.ndarray) -> np.ndarray:
         """Weights (n, 4) that sum to 1 per channel over the used readings, equal for each place."""

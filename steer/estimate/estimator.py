@@ -25,11 +25,13 @@ from steer.estimate.cells import Cell
 from steer.estimate.geometry import Reference, setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
 from steer.estimate.shots import REACHED_M, Shot, ShotReport, sighting
-from steer.estimate.tuning import GATE, MODELS, motion_of, priors_of
+from steer.estimate.tuning import GATE, MIDDLE, MODELS, Answer, motion_of, priors_of
 
 MODEL_MEMORY_M = 40.0  # over which the models' records are compared
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
 LEAST_WEIGHT = 0.02
+ANSWER_DOUBT = 0.4  # relative, per root metre
+ANSWER_NOISE = 0.0
 LONGEST_STEP_M = 0.5
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
@@ -105,18 +107,18 @@ def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray
 class Estimator:
     """Folds cells, shots and settings of one drive. `put_*` add news, `run` brings the fold up to date."""
 
-    def __init__(self, drive: DriveFile, models: tuple[tuple[float, float], ...] = MODELS) -> None:
+    def __init__(self, drive: DriveFile, models: tuple[Answer, ...] = MODELS) -> None:
         self.drive = drive
         self.axis = drive.axis
         self.models = len(models)
         self.motion = motion_of(drive, models)
-        middle = models[len(models) // 2]
+        middle = min(MIDDLE, len(models) - 1)
         # both planes of every model, and the middle one answering the opposite way
-        each = [m for m in (*models, middle) for _ in (0, 1)]
+        each = [m for m in (*models, models[middle]) for _ in (0, 1)]
         self.stack: MotionModel = motion_of(drive, tuple(each))
         self.plane = np.tile([0, 1], self.models + 1)
         self.signs = np.where(np.arange(len(each)) < 2 * self.models, 1.0, -1.0)
-        self.opposite_of = 2 * (len(models) // 2)
+        self.opposite_of = 2 * middle
         self.priors = priors_of(drive)
         self.body = sensors.Body(
             drive.machine.front_length_m,
@@ -200,7 +202,8 @@ class Estimator:
         m, pr = self.stack, self.priors
         b = len(self.plane)
         x = np.zeros((b, N_STATES))
-        x[:, H] = x[:, D] = m.share_prior
+        x[:, H] = m.share_prior
+        x[:, D] = m.share_prior * m.travel_of_share
         x[:, G] = m.gain_prior_per_m
         sd = np.zeros((b, N_STATES))
         for state, value in (
@@ -228,6 +231,23 @@ class Estimator:
                 self._steps = {key: found}
         return found
 
+    def _answer_noise(self, ds: float, x: np.ndarray, a: np.ndarray) -> np.ndarray:
+        """Noise of the built-up curvature, in proportion to how fast it is on its way: a lag or a gain
+        that is wrong by a third errs by a third of that. Enters T and Y as a tendency does."""
+        rate = ANSWER_DOUBT * np.abs(x[:, G] * a - x[:, P]) / self.stack.lag_m + ANSWER_NOISE
+        unit = self._unit_answer(ds)
+        found: np.ndarray = (rate * rate)[:, None, None] * unit
+        return found
+
+    def _unit_answer(self, ds: float) -> np.ndarray:
+        response = np.zeros((N_STATES, 3))
+        response[P, 0] = response[T, 1] = 1.0
+        response[Y, 2] = 0.5
+        powers = np.arange(3)
+        order = powers[:, None] + powers[None, :] + 1
+        found: np.ndarray = response @ (ds**order / order) @ response.T
+        return found
+
     def _predict(self, node: Node, s_m: float, held: np.ndarray, now: np.ndarray) -> Node:
         x, p = node.x, node.p
         total = np.eye(N_STATES)
@@ -238,7 +258,7 @@ class Estimator:
             steps = max(1, int(np.ceil(ds / LONGEST_STEP_M - 1e-9)))
             a = held[self.plane] * self.signs
             phi = self.stack.transition(ds / steps, a)
-            q = self._noise(ds / steps)
+            q = self._noise(ds / steps) + self._answer_noise(ds / steps, x, a)
             for i in range(steps):
                 point = self.axis.at(node.s_m + ds * (i + 1) / steps)
                 turn = 1000.0 * (float(point.bearing_rad) - bearing)

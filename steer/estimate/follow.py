@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -284,7 +285,7 @@ class Follower:
         advance = np.diff(top, prepend=top_before)
         if self.open_cell is not None:
             self.estimator.take_out(self.open_cell)
-        for begin, end in zip(edges[:-1], edges[1:], strict=True):
+        for begin, end in pairwise(edges):
             self.open_cell = self._cell(table[begin:end], float(top[end - 1]), advance[begin:end])
             self.estimator.put(self.open_cell)
         self.open_rows = [table[edges[-2] :]]
@@ -319,7 +320,8 @@ class Follower:
         for k in np.unique(number):
             here = number == k
             reference = self.first_setting if k == 0 else self.known.settings[k - 1].reference
-            columns = Columns(s[here], *raw[here].T, roll[here])
+            measured = {name: raw[here, i] for i, name in enumerate(_FIELDS)}
+            columns = Columns(chainage_m=s[here], roll_deg=roll[here], **measured)
             values[here], distance[here] = reduce(self.drive, reference, columns)
         return np.column_stack([s, number, values, distance, held, roll, sequence])
 

@@ -128,7 +128,9 @@ def reduce(drive: DriveFile, reference: Reference, columns: Columns) -> tuple[np
         towards = np.asarray(target.bearing_rad)
     else:
         start = axis.at(axis.start_chainage_m)
-        towards = np.full(len(face.bearing_rad), float(start.bearing_rad) + reference.right_mm_per_m / 1000.0)
+        towards = np.full(
+            len(columns.chainage_m), float(start.bearing_rad) + reference.right_mm_per_m / 1000.0
+        )
     values[:, 2] = columns.yaw_mm_per_m + 1000.0 * (towards - face.bearing_rad)
     values[:, 3] = columns.pitch_mm_per_m - face.grade_mm_per_m
     return values, np.where(np.isfinite(distance), distance, 0.0)

@@ -364,8 +364,8 @@ def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
         return [
             Notice(
                 "survey_due",
-                f"The {name} is known to ± {2 * sd[plane]:.0f} mm (95 %), {100 * 2 * share[plane]:.0f} % of the tolerance: a "
-                "check shot is due.",
+                f"The {name} is known to ± {2 * sd[plane]:.0f} mm (95 %), {100 * 2 * share[plane]:.0f} % of the "
+                "tolerance: a check shot is due.",
                 float(node.s_m),
             )
         ], True

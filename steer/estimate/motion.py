@@ -45,15 +45,14 @@ import numpy as np
 
 Y, T, C, K, P, H, D, G, RO, RD, RR, B = range(12)
 N_STATES = 12
-NAMES = ("offset", "bore direction", "crab", "tendency", "built-up curvature", "turn share", "travel share", "gain",
-         "reference offset", "reference direction", "reference curvature", "angle zero")  # fmt: skip
 
 
 @dataclass(frozen=True)
 class MotionModel:
     """Constants of a stack of models of one machine; lengths in m, units as in the module's table.
 
-    `lag_m` and `crab_coupling_per_m` have shape (b,), one a model of the stack; the rest is shared.
+    Fields that are arrays have shape (b,), one entry a model of the stack; the rest is shared.
+    D's prior is `travel_of_share`·H with sd `travel_tie_sd`.
     `…_noise` are standard deviations gained over one metre (random walks: they grow with the square
     root of the advance).
     """
@@ -63,15 +62,16 @@ class MotionModel:
     crab_coupling_per_m: np.ndarray
     share_prior: float
     share_prior_sd: float
-    share_tie_sd: float
+    travel_of_share: np.ndarray
+    travel_tie_sd: np.ndarray
     share_bounds: tuple[float, float]
     gain_prior_per_m: float
     gain_prior_sd_per_m: float
     gain_bounds_per_m: tuple[float, float]
     crab_sd: float
-    crab_noise: float
+    crab_noise: np.ndarray
     tendency_sd: float
-    tendency_noise: float
+    tendency_noise: np.ndarray
     tendency_fade_m: float
     offset_noise: float
     direction_noise: float
@@ -117,14 +117,18 @@ class MotionModel:
         u[..., Y] = -0.5 * k * ds_m * ds_m
         u[..., T] = -k * ds_m
         back = 1.0 - math.exp(-ds_m / self.learn_memory_m)
-        u[..., H] = u[..., D] = back * self.share_prior
+        u[..., H] = back * self.share_prior
+        u[..., D] = back * self.share_prior * self.travel_of_share
         u[..., G] = back * self.gain_prior_per_m
         return u
 
     def share_covariance(self) -> np.ndarray:
-        """Prior covariance (2, 2) of (H, D): equal but for `share_tie_sd`."""
-        v, tie = self.share_prior_sd**2, self.share_tie_sd**2
-        return np.array([[v, v], [v, v + tie]])
+        """Prior covariance (b, 2, 2) of (H, D)."""
+        v, t = self.share_prior_sd**2, self.travel_of_share
+        one = np.full_like(t, v)
+        return np.stack(
+            [np.stack([one, t * v], -1), np.stack([t * v, t * t * v + self.travel_tie_sd**2], -1)], -2
+        )
 
     def process_noise(self, ds_m: float) -> np.ndarray:
         """Q over `ds_m`, (b, 12, 12): ∫ Φ(s)·q·Φ(s)ᵀ ds with each noise's polynomial response."""
@@ -147,7 +151,8 @@ class MotionModel:
             (tendency, self.tendency_noise),
             (direction, self.direction_noise),
         ):
-            q += sd * sd * (response @ moments @ np.swapaxes(response, 1, 2))
+            variance = np.broadcast_to(np.square(sd), (b,))[:, None, None]
+            q += variance * (response @ moments @ np.swapaxes(response, 1, 2))
         forgotten = 1.0 - math.exp(-2.0 * ds_m / self.learn_memory_m)
         q[:, H : D + 1, H : D + 1] += forgotten * self.share_covariance()
         q[:, G, G] += forgotten * self.gain_prior_sd_per_m**2

@@ -29,35 +29,63 @@ class Priors:
     pitch_zero: float
 
 
-# Models of the stack: (lag in machine lengths, coupling of crab to curvature as a share of 2/L).
+@dataclass(frozen=True)
+class Answer:
+    """One way in which machine and ground may answer; the stack holds several.
+
+    `lag` of the curvature behind the articulation in machine lengths; `coupling` of crab to
+    curvature as a share of 2/L; `travel` the prior share by which the direction of travel turns at
+    once, over the front body's own; `tie` the sd of that, in the rear body's share of the length;
+    noises a root metre as in `MotionModel`.
+    """
+
+    lag: float
+    coupling: float
+    travel: float
+    tie: float
+    crab_noise: float
+    tendency_noise: float
+
+
 # From a bore that bends at once with its bodies to one that bends long after.
-MODELS = ((0.15, 1.0), (0.5, 0.5), (1.2, 0.0))
+MODELS = (
+    Answer(0.15, 1.0, 1.0, 0.25, 0.4, 0.03),
+    Answer(0.5, 0.5, 0.8, 0.25, 0.25, 0.04),
+    Answer(0.7, 0.0, 0.2, 0.15, 0.12, 0.12),
+    Answer(1.25, 0.0, 0.2, 0.15, 0.12, 0.12),
+)
+MIDDLE = 1
 
 
-def motion_of(drive: DriveFile, models: tuple[tuple[float, float], ...] = MODELS) -> MotionModel:
-    """The motion models of a drive's machine, one a (lag, coupling) pair."""
+def motion_of(drive: DriveFile, models: tuple[Answer, ...] = MODELS) -> MotionModel:
+    """The motion models of a drive's machine, one a way of answering."""
     length = drive.machine.front_length_m + drive.machine.rear_length_m
     share = drive.machine.rear_length_m / length  # two bodies, tail on the bore
     rigid = 2.0 / length  # three points on one circle
     sd = drive.sd
+
+    def each(name: str) -> np.ndarray:
+        return np.array([getattr(model, name) for model in models])
+
     return MotionModel(
         length_m=length,
-        lag_m=np.array([lag for lag, _ in models]) * length,
-        crab_coupling_per_m=np.array([coupling for _, coupling in models]) * 2.0 / length,
+        lag_m=each("lag") * length,
+        crab_coupling_per_m=each("coupling") * rigid,
         share_prior=0.6 * share,
         share_prior_sd=0.35 * share,
-        share_tie_sd=0.25 * share,
+        travel_of_share=each("travel"),
+        travel_tie_sd=each("tie") * share,
         share_bounds=(-0.1 * share, 1.6 * share),
         gain_prior_per_m=0.55 * rigid,
         gain_prior_sd_per_m=0.25 * rigid,
         gain_bounds_per_m=(0.08 * rigid, 1.5 * rigid),
         crab_sd=2.0,
-        crab_noise=0.35,
+        crab_noise=each("crab_noise"),
         tendency_sd=0.2,
-        tendency_noise=0.06,
+        tendency_noise=each("tendency_noise"),
         tendency_fade_m=8.0 * length,
-        offset_noise=0.15,
-        direction_noise=0.08,
+        offset_noise=0.1,
+        direction_noise=0.05,
         learn_memory_m=300.0,
         reference_offset_noise=0.1 * sd.reference_mm,
         reference_direction_noise=0.1 * sd.reference_mm_per_m,
