@@ -3,23 +3,43 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from steer.errors import InputRefused
 
 if TYPE_CHECKING:
     from steer.drivefile import DriveFile
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The folder to look at."""
+    """The folder to look at, and where to draw the survey plan."""
     parser.add_argument("folder", metavar="FOLDER", help="the drive's folder")
+    parser.add_argument(
+        "--plan-plot",
+        metavar="FILE",
+        type=_plot_file,
+        help="draw how well line and level will be known, with and without check surveys (png, pdf, svg)",
+    )
+
+
+def _plot_file(text: str) -> Path:
+    from steer.survey_plan.drawing import PLOT_SUFFIXES
+
+    path = Path(text)
+    if path.suffix.lower() not in PLOT_SUFFIXES:
+        raise argparse.ArgumentTypeError(f"{text!r} must end in {', '.join(PLOT_SUFFIXES)}")
+    return path
 
 
 def run(args: argparse.Namespace) -> int:
     """Prints what was found; a folder that cannot be used raises `FolderUnusable` (exit 3)."""
     from steer.drivefile import load_drive
     from steer.feasibility import feasibility, page
+    from steer.survey_plan import page as plan_page
+    from steer.survey_plan import survey_plan
 
     file = load_drive(args.folder)
     lines = describe(file)
@@ -27,7 +47,16 @@ def run(args: argparse.Namespace) -> int:
     lines += _log(Path(args.folder))
     lines += [f"Doubtful: {line}" for line in file.warnings] or ["Nothing doubtful in drive.toml."]
     lines += ["", "Can it be driven?", *page(feasibility(file))]
+    plan = survey_plan(file)
+    lines += ["", "How well will it be known, and which check surveys does it need?", *plan_page(plan)]
     print("\n".join(lines))
+    if args.plan_plot:
+        from steer.survey_plan.drawing import draw_plan
+
+        if plan is None:
+            raise InputRefused(f"--plan-plot {args.plan_plot}: nothing to draw, no plan was made")
+        draw_plan(plan, args.plan_plot, file.drive.name)
+        print(f"steer: drawn in {args.plan_plot}", file=sys.stderr)
     return 0
 
 

@@ -1,0 +1,139 @@
+"""The estimator's covariance along a drive that nobody has driven yet.
+
+Cells that say exactly what the estimate expects change no mean, only the covariance: the standard
+deviations that come out are those the estimator will give, by its own models and constants.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.drivefile import DriveFile
+from steer.estimate import sensors
+from steer.estimate.cells import Cell
+from steer.estimate.estimator import Estimator, Node, Shot
+from steer.estimate.geometry import setback
+from steer.estimate.motion import Y
+
+READING_EVERY_M = 0.1  # readings that count as independent along the advance; own choice, no source
+MOST_CELLS = 400
+LONGEST_CELL_M = 0.3
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A check survey with the face at `chainage_m`: standard deviations of its line and level, mm."""
+
+    chainage_m: float
+    line_sd_mm: float
+    level_sd_mm: float
+
+
+@dataclass(frozen=True)
+class Course:
+    """How well the face's line and level are known (1 sd, mm) at chainages (n,)."""
+
+    chainage_m: np.ndarray
+    line_sd_mm: np.ndarray
+    level_sd_mm: np.ndarray
+
+
+class Rehearsal:
+    """The drive folded through the estimator cell by cell, with surveys where they are planned.
+
+    `course` is what will be known; `nodes` the cells' nodes; `arrival_sd_mm` (2,) line, level where the
+    face comes out (see `arriving`).
+    """
+
+    def __init__(self, drive: DriveFile, surveys: Iterable[Survey] = ()) -> None:
+        self.drive = drive
+        self.estimator = Estimator(drive)
+        axis = drive.axis
+        stroke = drive.drive.stroke_m
+        length = axis.end_chainage_m - axis.start_chainage_m
+        cell = max(stroke / math.ceil(stroke / LONGEST_CELL_M), length / MOST_CELLS)
+        count = max(2, math.ceil(length / cell - 1e-6))
+        ends = axis.start_chainage_m + length * np.arange(1, count + 1) / count
+        self.until_m = axis.end_chainage_m - min(drive.machine.length_m, 0.5 * length)
+        waiting = sorted(surveys, key=lambda survey: survey.chainage_m)
+        places, sds, self.nodes = [axis.start_chainage_m], [_sd(self.estimator.start)], list[Node]()
+        self.arriving = self.estimator.start
+        for i, s in enumerate(ends.tolist()):
+            node = self._cell(i + 1, s, length / count)
+            places.append(s)
+            sds.append(_sd(node))
+            while waiting and waiting[0].chainage_m <= s + 1e-6:
+                node = self._survey(waiting.pop(0), s)
+                places.append(s)
+                sds.append(_sd(node))
+            if s <= self.until_m + 1e-6:
+                self.arriving = node
+            self.nodes.append(node)
+        line, level = np.array(sds).T
+        self.course = Course(np.array(places), line, level)
+        # What is seen within a machine's length of the end comes too late to be steered for.
+        self.arriving = self.estimator.ahead(self.arriving, axis.end_chainage_m, self.arriving.articulation)
+        self.arrival_sd_mm = np.array(_sd(self.arriving))
+
+    def _cell(self, number: int, s: float, advance_m: float) -> Node:
+        estimator, drive = self.estimator, self.drive
+        before = estimator.last
+        held = self._articulation(s, advance_m)
+        mean = estimator.ahead(before, s, held).blend()[0]
+        a = held[estimator.plane] * estimator.signs
+        none = np.zeros(len(estimator.plane))
+        back = setback(drive.axis, drive.axis.at(s), estimator.body.target_m)[estimator.plane]
+        spot, spot_0 = sensors.target_row(estimator.body, a, 0.0, none, back)
+        head, head_0 = sensors.heading_row(estimator.body, a, 0.0, none, 0.0, np.zeros(len(none), bool))
+        expected = [
+            float(row[plane] @ mean[plane] + const[plane])
+            for row, const in ((spot, spot_0), (head, head_0))
+            for plane in (0, 1)
+        ]
+        readings = max(1, round(advance_m / READING_EVERY_M))
+        distance = max(s - drive.axis.start_chainage_m - drive.target.behind_face_m, 0.0)
+        estimator.put(
+            Cell(
+                s_m=s,
+                key=(0, number),
+                first=number,
+                chainage_m=np.full(readings, s),
+                values=np.tile(expected, (readings, 1)),
+                distance_m=distance,
+                advance_mm_per_m=held,
+                now_mm_per_m=held,
+                station=np.arange(readings),
+            )
+        )
+        estimator.run()
+        return estimator.last
+
+    def _survey(self, survey: Survey, s: float) -> Node:
+        known = self.estimator.last.blend()[0][:, Y]
+        covariance = np.diag([survey.line_sd_mm**2, survey.level_sd_mm**2])
+        self.estimator.put(Shot(s, len(self.estimator.items), "face", known, covariance))
+        self.estimator.run()
+        return self.estimator.last
+
+    def _articulation(self, s: float, advance_m: float) -> np.ndarray:
+        """What the design curve over the cell asks for, by the response expected before it is learned."""
+        before, after = self.drive.axis.at(s - advance_m), self.drive.axis.at(s)
+        turn = np.array(
+            [
+                1000.0 * (float(after.bearing_rad) - float(before.bearing_rad)),
+                float(after.grade_mm_per_m) - float(before.grade_mm_per_m),
+            ]
+        )
+        asked = turn / advance_m / self.estimator.motion.gain_prior_per_m
+        size, most = float(np.hypot(*asked)), self.drive.machine.max_articulation_mm_per_m
+        found: np.ndarray = asked * min(1.0, most / size) if size > 0.0 else asked
+        return found
+
+
+def _sd(node: Node) -> tuple[float, float]:
+    variance = node.blend()[1][:, Y, Y]
+    return float(np.sqrt(variance[0])), float(np.sqrt(variance[1]))

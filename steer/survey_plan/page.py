@@ -1,0 +1,95 @@
+"""The plan in words: each source alone, all together, the surveys, and what was assumed."""
+
+from __future__ import annotations
+
+import textwrap
+
+from steer.survey_plan.course import READING_EVERY_M
+from steer.survey_plan.planning import Arrival, SurveyPlan
+
+TOO_LONG = "Left out: the survey plan is made for drives of up to 10 km."
+
+
+def page(plan: SurveyPlan | None, width: int = 100) -> list[str]:
+    """Lines for a person; None (no plan) says so."""
+    if plan is None:
+        return [TOO_LONG]
+    lines = [f"{'Each source alone, at the end (1 sd)':<44}{'line':>10}{'level':>10}"]
+    lines += [
+        f"  {source.name:<42}{_cell(source.line_mm):>10}{_cell(source.level_mm):>10}"
+        for source in plan.sources
+    ]
+    for text in _paragraphs(plan):
+        lines += textwrap.wrap(text, width)
+    return lines
+
+
+def mm(value: float) -> str:
+    """A standard deviation with two figures at most."""
+    return f"{value:.1f} mm" if value < 9.95 else f"{value:.0f} mm"
+
+
+def percent(probability: float) -> str:
+    """Whole percent, cut and not rounded, so that it never claims a limit that was missed."""
+    if probability >= 0.99:
+        return "over 99 %"
+    return f"{int(100.0 * probability)} %" if probability >= 0.01 else "under 1 %"
+
+
+def _cell(value: float | None) -> str:
+    return "-" if value is None else mm(value)
+
+
+def _out(arrival: Arrival) -> str:
+    return (
+        f"line {mm(arrival.line_sd_mm)}, level {mm(arrival.level_sd_mm)} (1 sd) where the face comes out, "
+        f"inside the eye with a probability of {percent(arrival.probability)}"
+    )
+
+
+def _paragraphs(plan: SurveyPlan) -> list[str]:
+    eye = f"{plan.eye_mm[0]:g} mm right or left, {plan.eye_mm[1]:g} mm high or low"
+    wanted = f"{100 * plan.wanted:.0f} %"
+    found = [f"Without check surveys: {_out(plan.arrival_without)} ({eye})."]
+    if not plan.surveys and plan.enough:
+        found.append(
+            f"No check survey is needed for {wanted}, as long as every value of [sd] holds. Only a check "
+            "survey shows that one does not: make one early and one before the last "
+            f"{plan.without.chainage_m[-1] - plan.latest_m:.0f} m all the same."
+        )
+    elif plan.surveys:
+        number = len(plan.surveys)
+        at = "; ".join(
+            f"at chainage {s.chainage_m:.0f} m (line {mm(s.line_sd_mm)}, level {mm(s.level_sd_mm)}, 1 sd)"
+            for s in plan.surveys
+        )
+        fewest = f"Fewest check surveys for {wanted}" if plan.enough else "Check surveys that help most"
+        found.append(f"{fewest}: {number}, {at}. With {'it' if number == 1 else 'them'}: "
+                     f"{_out(plan.arrival_with)}.")  # fmt: skip
+    if not plan.enough:
+        found.append(f"No number of check surveys reaches {wanted}: {_limits(plan)}.")
+    if plan.base_sd_mm_per_m is None:
+        span = plan.without.chainage_m[-1] - plan.without.chainage_m[0]
+        found.append(
+            "The control in the shaft is taken as free of error ([survey] base_m and base_mark_sd_mm would "
+            f"count it): 0.1 mm between the marks of a base of 6 m turns the end by {mm(span / 60.0)}."
+        )
+    found.append(
+        "Taken for it: a check survey of the face is a traverse of its own from the shaft, sights of up to "
+        f"{plan.leg_m:.0f} m, and levels ([survey]; at the end line {mm(plan.survey_at_end.line_sd_mm)}, "
+        f"level {mm(plan.survey_at_end.level_sd_mm)}, 1 sd); a reading every {READING_EVERY_M:g} m; the machine "
+        "steered to the axis as far as it is known; normal errors, no blunder. It replaces neither the "
+        "surveyor's own network design nor the project specification."
+    )
+    return found
+
+
+def _limits(plan: SurveyPlan) -> str:
+    base = plan.base_sd_mm_per_m
+    if base and plan.base_needed_mm_per_m is not None:
+        return (
+            f"the base in the shaft, good to {base:.2g} mm/m, is in all of them. A base good to "
+            f"{plan.base_needed_mm_per_m:.2g} mm/m would do: a longer one, better marks, or a direction from "
+            "outside (a second shaft, a gyrotheodolite)"
+        )
+    return "better instruments, a wider eye, or the reference nearer to the face must help"
