@@ -211,7 +211,7 @@ def force_lines(record: AsBuilt) -> list[str]:
     elif force.stretches:
         lines.append("Face pressure was not recorded: the face's share is in the force as a constant.")
     ahead = force.forecast
-    if ahead is not None and len(ahead.chainage_m) > 1:
+    if ahead is not None and not arrived(record.file, record.face_m):
         lines.append(
             f"Forecast at the reception shaft {ahead.force_kn[-1]:.0f} kN "
             f"({ahead.low_kn[-1]:.0f} to {ahead.high_kn[-1]:.0f}), if ground and lubrication stay "

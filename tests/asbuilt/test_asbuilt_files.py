@@ -268,3 +268,44 @@ def test_no_device_is_replaced() -> None:
     with pytest.raises(InputRefused, match="not a file"):
         write_whole(Path("/dev/null"), lambda target: None)
     assert not Path("/dev/null").is_file()
+
+
+@pytest.mark.parametrize(
+    "bodies",
+    [
+        # a metre driven with nothing but chainage
+        [{"chainage_m": 0.1 * i} for i in range(11)],
+        # forces only of the machine standing, no pressure, one lost chainage far off
+        [
+            *({"chainage_m": 0.05 * i, "spot_right_mm": 1.0, "jacking_force_kn": 300.0,
+               "advance_mm_per_min": 0.0} for i in range(70)),
+            {"chainage_m": 69.0},
+            {"chainage_m": 3.5, "cylinder_mm": [None, 20.0, None, None]},
+        ],
+    ],
+    ids=["chainage-only", "sparse"],
+)  # fmt: skip
+def test_every_output_of_drives_with_hardly_anything(
+    curved: Any, tmp_path: Path, bodies: list[dict[str, Any]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    from steer.log import Log
+
+    (tmp_path / "d").mkdir()
+    shutil.copy(curved.folder / "drive.toml", tmp_path / "d")
+    with Log.open(tmp_path / "d", write=True) as log:
+        log.append_many([("reading", body) for body in bodies])
+        log.append("check_shot", {"chainage_m": 0.8, "point": "face", "line_mm": 3.0, "sd_mm": 2.0})
+        log.append("check_shot", {"chainage_m": 0.6, "point": "pipe", "level_mm": -3.0, "sd_mm": 2.0})
+    names = {
+        "--csv": "a.csv",
+        "--xlsx": "a.xlsx",
+        "--dxf": "a.dxf",
+        "--landxml": "a.xml",
+        "--report": "a.pdf",
+    }
+    asked = [word for option, name in names.items() for word in (option, str(tmp_path / name))]
+    assert main(["asbuilt", str(tmp_path / "d"), *asked]) == 0
+    assert main(["asbuilt", str(tmp_path / "d"), "--json"]) == 0
+    text = capsys.readouterr().out
+    assert "nan" not in text.lower()
+    assert all((tmp_path / name).stat().st_size > 500 for name in names.values())

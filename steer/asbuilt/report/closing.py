@@ -48,10 +48,11 @@ def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
         ),
         (
             "Joints",
-            "Every chainage once carries a joint: its angle is that between the chords of one pipe length before "
-            "and behind along the machine's path, in space, design curve included; gap = angle times outer "
-            "diameter. The path is smoothed: on 50 simulated drives an angle was known to 0.3 mm/m (RMS), and the "
-            "largest found lay between 0.80 and 1.09 of the true one in 9 of 10. Measured joint gaps win.",
+            "Every chainage once carries a joint: its angle is that between the chords of one pipe length "
+            "before and behind along the machine's path, in space, design curve included; gap = angle times "
+            "outer diameter. The path is smoothed: on 50 simulated drives an angle was known to 0.3 mm/m "
+            "(RMS), and the largest found lay between 0.80 and 1.09 of the true one in 9 of 10. Measured gaps "
+            "win.",
         ),
     ]
     if record.force.ring is not None:

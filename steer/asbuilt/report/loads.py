@@ -12,6 +12,7 @@ from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import BUILT, along, key
 from steer.asbuilt.report.sheet import GREY, INK, PALE, Sheet
 from steer.asbuilt.string import KINK
+from steer.asbuilt.tolerances import arrived
 from steer.pipes import AFTER_A_STOP
 
 _LIMIT_LOOKS = ((5, 2.5), (8, 2, 1.5, 2), (2, 1.5), (10, 3))
@@ -44,7 +45,7 @@ def _force(ax: Any, record: AsBuilt) -> None:
     force = record.force
     used = force.used
     ahead = force.forecast
-    if ahead is not None and len(ahead.chainage_m) > 1:
+    if ahead is not None and not arrived(record.file, record.face_m):
         ax.fill_between(
             ahead.chainage_m,
             ahead.low_kn,
