@@ -42,6 +42,8 @@ def sample_scenario() -> Scenario:
         "packer_width_mm": 100.0,
         "max_joint_stress_mpa": 18.0,
     }
+    drive["limits"] = {"main_jack_kn": 4000.0, "thrust_wall_kn": 2400.0}
+    drive["report"] = {"client": "Invented Water", "contractor": "Invented Tunnels", "contract": "INV-2031-07"}
     ground = Ground(
         kind="elastic",
         stretches=(
