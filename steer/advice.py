@@ -103,8 +103,9 @@ class ShotView:
     innovation_level_mm: float | None
     innovation_sd_line_mm: float | None
     innovation_sd_level_mm: float | None
-    verdict: str  # "agrees", "disagrees", "waiting", "withdrawn"
+    verdict: str  # "agrees", "disagrees", "waiting", "withdrawn", "rejected"
     time: str | None = None
+    evidence: tuple[str, ...] = ()  # for a blunder, for a moved reference; when it disagrees
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from steer.advice import Advice, ShotView, Snapshot
 from steer.advice import Path as DrivenPath
 from steer.checkshots.effect import reports, with_open_questions
 from steer.checkshots.explain import evidence
-from steer.checkshots.reference import reference_found
+from steer.checkshots.reference import reference_now
 from steer.checkshots.report import SurveyReport, reference_lines, survey_report
 from steer.correct.advise import make_advice
 from steer.drivefile import DriveFile, load_drive
@@ -274,24 +274,27 @@ class Drive:
 
     def accept_shot(self, number: int) -> Event:
         """A person says that this check shot counts, whatever it says."""
-        return self._word("shot_accepted", number, ("accepted",))
+        return self._word("shot_accepted", number, "accepted")
 
     def reject_shot(self, number: int) -> Event:
         """A person says that this check shot holds a blunder: it does not count."""
-        return self._word("shot_rejected", number, ("rejected",))
+        return self._word("shot_rejected", number, "rejected")
 
     def withdraw_shot(self, number: int) -> Event:
         """Whoever gave this check shot takes it back: as if it had never been given."""
-        return self._word("withdrawn", number, ("withdrawn",))
+        return self._word("withdrawn", number, "withdrawn")
 
-    def _word(self, kind: str, number: int, already: tuple[str, ...]) -> Event:
-        shot = self.follower.shots.get(number)
-        if shot is None:
-            known = sorted(self.follower.shots)
+    def shot_known(self, number: int) -> None:
+        """Raise InputRefused when the log holds no check shot of this number."""
+        known = sorted(self.follower.shots)
+        if number not in self.follower.shots:
             some = ", ".join(map(str, known[-8:])) if known else "there are none"
             raise InputRefused(f"check shot {number}: no such shot; the newest are: {some}")
-        if shot.word in already:
-            raise InputRefused(f"check shot {number}: is {shot.word} already")
+
+    def _word(self, kind: str, number: int, word: str) -> Event:
+        self.shot_known(number)
+        if self.follower.shots[number].word == word:
+            raise InputRefused(f"check shot {number}: is {word} already")
         return self.add(kind, {"shot": number})
 
     def snapshot(self) -> Snapshot:
@@ -333,6 +336,6 @@ class Drive:
         node = self._present()
         if node is None or not any(r.counts for r in reports(self.follower.estimator)):
             return {}
-        found = reference_found(self.follower.estimator, node)
+        found = reference_now(self.follower.estimator, node)
         beam = self.file.reference.kind == "beam"
         return {"reference": " ".join(line.strip() for line in reference_lines(found, beam)[:1])}

@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    refraction = _refraction(args.refraction)
+    refraction = refraction_of(args.refraction)
     survey = read_survey(args.observations, args.control)
     try:
         network = reduce_network(survey.observations, survey.control, refraction)
@@ -125,7 +125,8 @@ def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None or not math.isfinite(value) else round(value, digits)
 
 
-def _refraction(text: str) -> float | None:
+def refraction_of(text: str) -> float | None:
+    """The coefficient that --refraction gives; None for `none`. Raises CommandLineWrong."""
     if text.strip().lower() == "none":
         return None
     try:

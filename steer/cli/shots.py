@@ -1,16 +1,26 @@
-"""`steer shots FOLDER FILE…`: check shots from files into the log."""
+"""`steer shots FOLDER FILE…`: check shots into the log, what they say, and a person's word on them."""
 
 from __future__ import annotations
 
 import argparse
+import math
 
+POINTS = ("face", "target", "tail", "pipe")
 EXAMPLE = """\
-CSV with a header, or JSON Lines. One independent survey of a point a row:
-  time, chainage_m, point (face, target, tail or pipe), then
-  line_mm, level_mm (either may be empty)   or   easting_m, northing_m, level_m
-  and sd_mm (or sd_line_mm, sd_level_mm), note
+Check shots as points: CSV with a header, or JSON Lines; one independent survey of a point a row:
+  time, chainage_m, point (face, target, tail or pipe), then line_mm and level_mm, or easting_m, northing_m and
+  level_m; and sd_mm (or sd_line_mm and sd_level_mm).
 chainage_m is the face's when the shot was taken; for pipe it is the surveyed point's own, and may be left out
-with coordinates. A shot counts at the chainage where it was taken, however late it comes.
+with coordinates. A shot counts at the chainage where it was taken, however late it comes. A target's lever arm
+comes from drive.toml; of another prism on the machine say prism_behind_face_m, prism_right_mm, prism_up_mm.
+Roll is what the readings say of that moment, unless a column roll_deg does.
+
+Check shots as observations: --control CONTROL.csv adjusts them as `steer reduce` does and keeps line and level's
+covariance. A point is a check shot when --shot names it, or when its name begins with face, target, tail or pipe:
+  steer shots FOLDER sights.csv --control brackets.csv --shot M=target@84.6
+
+A shot that disagrees with the estimate beyond 99.9 % waits until somebody says --accept N or --reject N; --withdraw N
+takes any shot back. Without a file, the shots so far are listed.
 """
 
 
@@ -18,15 +28,249 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = EXAMPLE
     parser.add_argument("folder", metavar="FOLDER", help="the drive's folder")
-    parser.add_argument("files", metavar="FILE", nargs="+", help="check shots, CSV or JSON Lines")
+    parser.add_argument("files", metavar="FILE", nargs="*", help="check shots, CSV or JSON Lines")
     parser.add_argument(
         "--map", metavar="MAP.toml", help="where the fields stand in files with other headers"
     )
+    word = parser.add_argument_group("a person's word on shots in the log")
+    for name, what in (
+        ("accept", "this shot counts, whatever it says"),
+        ("reject", "this shot holds a blunder and does not count"),
+        ("withdraw", "this shot is taken back, as if it had never been given"),
+    ):
+        word.add_argument(f"--{name}", metavar="N", type=int, action="append", default=[], help=what)
+    survey = parser.add_argument_group("observations of a total station")
+    survey.add_argument("--control", metavar="CONTROL.csv", help="the known points; FILE holds sights then")
+    survey.add_argument("--shot", metavar="NAME=POINT[@M]", action="append", default=[],
+                        help="this surveyed point is a check shot of POINT, the face standing at M")  # fmt: skip
+    survey.add_argument("--point", choices=POINTS, help="what the survey's only new point is")
+    survey.add_argument("--chainage", metavar="M", help="where the face stood, for all of them")
+    survey.add_argument("--time", metavar="T", help="when they were taken, ISO 8601 (UTC)")
+    survey.add_argument("--leave-out", metavar="ROW", type=int, action="append", default=[],
+                        help="leave this row of the observations out (as a suspect)")  # fmt: skip
+    survey.add_argument("--despite-suspects", action="store_true",
+                        help="take a survey that its own tests call in doubt, with a larger sd")  # fmt: skip
+    survey.add_argument("--refraction", metavar="K", default="0.13", help="as for `steer reduce`")
 
 
 def run(args: argparse.Namespace) -> int:
-    from steer.intake import store_shots
+    from steer.checkshots.report import page
+    from steer.drive import Drive
+    from steer.errors import CommandLineWrong
 
-    for account in store_shots(args.folder, args.files, args.map):
-        print(account.line())
+    words = [(name, n) for name in ("accept", "reject", "withdraw") for n in getattr(args, name)]
+    named = [n for _, n in words]
+    if len(named) != len(set(named)):
+        raise CommandLineWrong("--accept, --reject, --withdraw: one word a shot")
+    if words and args.files:
+        raise CommandLineWrong("give files, or a word on shots in the log, not both at once")
+    if args.control is None:
+        _only_with_control(args)
+    numbers: set[int] | None = None
+    if words:
+        numbers = set(named)
+        with Drive.open(args.folder, write=True) as drive:
+            for n in named:  # every number is looked at before any word is stored
+                drive.shot_known(n)
+            for name, n in words:
+                getattr(drive, f"{name}_shot")(n)
+    elif args.files:
+        numbers = _store(args)
+    with Drive.open(args.folder) as drive:
+        if numbers is None and not drive.shots():
+            print("No check shot yet.")
+        elif numbers is None or numbers:
+            print(page(drive.shot_report(numbers)))
     return 0
+
+
+def _only_with_control(args: argparse.Namespace) -> None:
+    from steer.errors import CommandLineWrong
+
+    given = [
+        name
+        for name, value in (
+            ("--shot", args.shot), ("--point", args.point), ("--chainage", args.chainage), ("--time", args.time),
+            ("--leave-out", args.leave_out), ("--despite-suspects", args.despite_suspects),
+        )
+        if value
+    ]  # fmt: skip
+    if given:
+        raise CommandLineWrong(f"{' and '.join(given)}: only with observations and --control CONTROL.csv")
+
+
+def _store(args: argparse.Namespace) -> set[int]:
+    """Store the files' shots; returns their numbers. Everything is looked at before anything is stored."""
+    from datetime import UTC, datetime
+
+    from steer.checkshots.plausible import doubts, future, progress
+    from steer.drivefile import load_drive
+    from steer.errors import InputRefused
+    from steer.intake import files as intake_files
+    from steer.log import Log
+
+    file = load_drive(args.folder)
+    with Log.open(args.folder) as log:
+        known = progress(log.events())
+        before = log.last_sequence()
+    if args.control is not None:
+        found = _surveyed(args, file)
+    else:
+        found = [body for path in args.files for body in intake_files.read_shots(path, file, args.map)[1]]
+    late = future(found, known, datetime.now(UTC))
+    if late:
+        raise InputRefused(late)
+    if args.control is not None:
+        print(_store_surveyed(args, found))
+    else:
+        for account in intake_files.store_shots(args.folder, args.files, args.map):
+            print(account.line())
+    with Log.open(args.folder) as log:
+        new = [e for e in log.events(after=before) if e.kind == "check_shot"]
+    for remark in doubts([e.body for e in new], known):
+        print(f"note: {remark}")
+    return {e.sequence for e in new}
+
+
+def _surveyed(args: argparse.Namespace, file: object) -> list[dict[str, object]]:
+    """Adjust the observations and make bodies of the points that are check shots."""
+    from pathlib import Path
+
+    from steer.checkshots import from_survey
+    from steer.cli.reduce import refraction_of
+    from steer.errors import CommandLineWrong, InputRefused
+    from steer.intake.fields import NotAllowed, Time
+    from steer.survey import reduce_network
+    from steer.survey.files import near_misses, read_survey
+    from steer.text import printable
+
+    if len(args.files) != 1:
+        raise CommandLineWrong("--control: give one file of observations")
+    if args.map:
+        raise CommandLineWrong("--map: not with observations")
+    named = dict(_named(text) for text in args.shot)
+    chainage = None if args.chainage is None else _chainage("--chainage", args.chainage)
+    time = None
+    if args.time is not None:
+        try:
+            time = Time().from_json(args.time)
+        except NotAllowed as problem:
+            raise CommandLineWrong(f"--time: {args.time!r} is not allowed: must be {problem}") from None
+    path = args.files[0]
+    survey = read_survey(path, args.control)
+    rows = {o.row for o in survey.observations}
+    if strange := [row for row in args.leave_out if row not in rows]:
+        raise CommandLineWrong(f"--leave-out {strange[0]}: {printable(path)} has no such row")
+    sights = [o for o in survey.observations if o.row not in args.leave_out]
+    try:
+        network = reduce_network(sights, survey.control, refraction_of(args.refraction))
+    except InputRefused as problem:
+        said = [f"{path}: {line}" for line in problem.problems]
+        raise InputRefused([*said, *near_misses(sights, survey.control)]) from None
+    _sound(network, path, args.despite_suspects)
+    left = f", row {', '.join(map(str, sorted(args.leave_out)))} left out" if args.leave_out else ""
+    chosen = from_survey.choose(network, [o.station for o in sights], named, args.point, chainage)
+    made = from_survey.bodies(network, chosen, file, time, f"survey {Path(path).name}{left}")  # type: ignore[arg-type]
+    return _checked(made, file, path)
+
+
+def _checked(made: list[dict[str, object]], file: object, path: str) -> list[dict[str, object]]:
+    """The bodies by the same rules as shots from a file of points."""
+    from steer.errors import InputRefused
+    from steer.intake.stored import check_new_shot
+
+    problems: list[str] = []
+    for body in made:
+        try:
+            check_new_shot(body, file)  # type: ignore[arg-type]
+        except InputRefused as refused:
+            problems += [f"{path}: {body['note']}: {line}" for line in refused.problems]
+    if problems:
+        raise InputRefused(problems)
+    return made
+
+
+def _sound(network: object, path: str, despite: bool) -> None:
+    """Says how the survey's own tests came out; refuses one that is in doubt."""
+    from steer.errors import InputRefused
+    from steer.survey import ReducedNetwork
+
+    assert isinstance(network, ReducedNetwork)
+    suspect = [f"{c.point} {c.coordinate}" for c in network.control_residuals if c.suspect]
+    rows = ", ".join(map(str, network.suspect_rows))
+    factor = network.variance_factor
+    if factor is None:
+        print("survey: nothing checks it (no more observations than unknowns): a blunder would not show")
+        return
+    if network.passed and not rows and not suspect:
+        print(
+            f"survey: sound (variance factor {factor:.2g}, {network.degrees_of_freedom} degrees of freedom)"
+        )
+        return
+    found = [f"the global test {'passed' if network.passed else 'FAILED'}, variance factor {factor:.3g}"]
+    if rows:
+        found.append(f"suspect row{'s' if len(network.suspect_rows) > 1 else ''} {rows}")
+    if suspect:
+        found.append(f"suspect control {', '.join(suspect)}")
+    if despite:
+        print(f"survey: IN DOUBT ({'; '.join(found)}): taken all the same, with a larger sd")
+        return
+    hint = f"--leave-out {network.suspect_rows[0]}, or " if rows else ""
+    raise InputRefused(
+        f"{path}: the survey is in doubt: {'; '.join(found)}. Look at it with `steer reduce`; mend the field "
+        f"book's slip, or give {hint}--despite-suspects. Nothing was stored"
+    )
+
+
+def _store_surveyed(args: argparse.Namespace, found: list[dict[str, object]]) -> str:
+    import hashlib
+    import json
+    from pathlib import Path
+
+    from steer.intake.tables import read_bytes
+    from steer.log import Log
+    from steer.text import printable
+
+    # the same survey is known by both files and what was taken out of them
+    said = json.dumps(found, sort_keys=True).encode()
+    content = read_bytes(args.files[0])
+    sha = hashlib.sha256(b"\0".join([content, read_bytes(args.control), said])).hexdigest()
+    name = Path(args.files[0]).name
+
+    def decide() -> list[tuple[str, dict[str, object]]]:
+        if log.has_file(sha):
+            return []
+        file = {"name": name, "sha256": sha, "bytes": len(content), "kind": "check_shot"}
+        file |= {"rows": len(found), "new_rows": len(found)}
+        return [("file", file), *(("check_shot", body) for body in found)]
+
+    with Log.open(args.folder, write=True) as log:
+        events = log.append_decided(decide)
+    if not events:
+        return f"0 check shots stored (from {printable(name)}): nothing new, this survey was read before"
+    return f"{len(found)} check shot{'s' if len(found) > 1 else ''} stored (from {printable(name)})"
+
+
+def _named(text: str) -> tuple[str, tuple[str, float | None]]:
+    from steer.errors import CommandLineWrong
+
+    name, equals, rest = text.rpartition("=")
+    point, at, chainage = rest.partition("@")
+    if not equals or not name or point not in POINTS:
+        raise CommandLineWrong(
+            f"--shot: {text!r} is not allowed: must be NAME=POINT or NAME=POINT@CHAINAGE, POINT face, target, "
+            "tail or pipe"
+        )
+    return name, (point, _chainage("--shot", chainage) if at else None)
+
+
+def _chainage(option: str, text: str) -> float:
+    from steer.errors import CommandLineWrong
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise CommandLineWrong(f"{option}: {text!r} is not allowed: must be a chainage in m")
+    return value

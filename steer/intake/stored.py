@@ -45,6 +45,20 @@ def check_stored(kind: str, body: dict[str, Any], drive: DriveFile) -> None:
     problems.refuse_if_any()
 
 
+def check_new_shot(body: dict[str, Any], drive: DriveFile) -> None:
+    """Raise InputRefused for a check shot made by this program that its own file reader would refuse."""
+    problems = Problems()
+    known = records.stored_shot_fields(drive)
+    for name, value in body.items():
+        try:
+            known[name].from_json(value)
+        except NotAllowed as problem:
+            problems.value(name, value, str(problem))
+    if not problems:
+        records.finish_shot(body, drive, problems)
+    problems.refuse_if_any()
+
+
 def _shape(field: Field, value: object) -> Field:
     if isinstance(field, Number):
         return _ANY

@@ -1,0 +1,115 @@
+"""A shot that disagrees: a survey blunder, or the reference moved; the evidence for each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.checkshots.effect import reports
+from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
+from steer.estimate.estimator import CellReport, Estimator
+from steer.estimate.shots import ShotReport
+
+_NEAR_M = 0.5  # shots this close saw the machine in one place
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Sentences for each of the two explanations; one may be empty."""
+
+    blunder: tuple[str, ...]
+    reference: tuple[str, ...]
+
+
+def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
+    """What speaks for a survey blunder and what for a moved reference."""
+    blunder: list[str] = list(_slips(report, estimator))
+    moved: list[str] = []
+    all_reports = reports(estimator)
+    s = report.shot.s_m
+    agreed = [r for r in all_reports if r.verdict == "agrees" and r.shot is not report.shot]
+    before = max((r.shot.s_m for r in agreed if r.shot.s_m <= s + 1e-6), default=None)
+    since = estimator.axis.start_chainage_m if before is None else before
+    since_words = "the start" if before is None else f"the last shot that agreed, at {before:.1f} m"
+    jumps = [
+        n.s_m
+        for n in estimator.nodes
+        if isinstance(n.report, CellReport) and n.report.moved[:2].any() and since < n.s_m <= s + 1e-6
+    ]
+    if jumps:
+        moved.append(f"the spot jumped at {jumps[0]:.1f} m and stayed")
+    else:
+        blunder.append(f"the spot has not jumped since {since_words}; a slow turn would not show as a jump")
+    size = np.where(report.disagrees, np.abs(np.nan_to_num(report.innovation)), 0.0)
+    distance = max(s - estimator.drive.target.behind_face_m - estimator.axis.start_chainage_m, 0.0)
+    if distance > 1.0:
+        most = float(size.max())
+        gradient = most / (0.5 * distance**2 * BENDING_MM_PER_M2)
+        turn = most / distance
+        if gradient <= MOST_GRADIENT_K_PER_M:
+            moved.append(f"refraction by {gradient:.1f} K/m across the beam would do it")
+        sd = estimator.priors.reference_direction
+        if turn <= 6.0 * sd + 0.05:
+            moved.append(f"a turn of the beam by only {turn:.2f} mm/m would do it")
+        else:
+            blunder.append(
+                f"the beam would have to have turned by {turn:.2f} mm/m or shifted by {most:.0f} mm"
+            )
+    same = [r for r in all_reports if r.shot is not report.shot and _says_the_same(r, report)]
+    if same:
+        moved.append(f"shot {_names(same)} says the same")
+    near = [r for r in agreed if abs(r.shot.s_m - s) <= _NEAR_M]
+    if near:
+        blunder.append(f"shot {_names(near)} at the same place agrees with the estimate")
+    later = [r for r in agreed if r.shot.s_m > s + _NEAR_M]
+    if later:
+        blunder.append(f"shot {_names(later)} further on agrees with the estimate")
+    return Evidence(tuple(blunder), tuple(moved))
+
+
+def _names(found: list[ShotReport]) -> str:
+    text = ", ".join(f"{r.shot.sequence} (at {r.shot.s_m:.1f} m)" for r in found[:3])
+    return text + (" and others" if len(found) > 3 else "")
+
+
+def _says_the_same(other: ShotReport, report: ShotReport) -> bool:
+    """Disagrees in the same planes to the same side by a like amount."""
+    if not (other.disagrees & report.disagrees).any():
+        return False
+    both = np.isfinite(other.innovation) & np.isfinite(report.innovation)
+    sd = np.sqrt(np.diag(report.covariance_mm2) + np.diag(other.covariance_mm2) + 9.0)
+    apart = np.abs(np.where(both, other.innovation - report.innovation, 0.0))
+    # a turned beam errs more the further on
+    room = 3.0 * sd + 0.35 * np.abs(np.nan_to_num(report.innovation))
+    return bool((apart <= room).all())
+
+
+def _slips(report: ShotReport, estimator: Estimator) -> list[str]:
+    """Slips of the pen that would make it agree."""
+    values = report.values_mm
+    predicted = values - report.innovation
+    known = np.isfinite(values)
+    if not known.any():
+        return []
+    tried = {
+        "with the line's sign changed it would agree": values * [-1.0, 1.0],
+        "with the level's sign changed it would agree": values * [1.0, -1.0],
+        "with both signs changed it would agree": -values,
+        "with line and level changed over it would agree": values[::-1],
+        "ten times smaller it would agree": values / 10.0,
+        "ten times larger it would agree": values * 10.0,
+    }
+    target = estimator.drive.target
+    for arm, words in (
+        (np.array([target.right_mm, target.up_mm]), "the target's lever arm"),
+        (report.arm_taken_mm, "the lever arm once more"),
+    ):
+        if np.linalg.norm(arm) > 20.0:
+            tried[f"with {words} taken off it would agree"] = values - arm
+            tried[f"with {words} added it would agree"] = values + arm
+    found = []
+    for words, other in tried.items():
+        if (np.abs(other[known] - predicted[known]) <= 2.0 * report.innovation_sd[known]).all():
+            found.append(words)
+    return found[:2]

@@ -1,0 +1,205 @@
+"""What check shots say, for the surveyor: each one's verdict, what moved, the reference, the next survey."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.checkshots.effect import Face, reports, with_open_questions, without
+from steer.checkshots.explain import Evidence, evidence
+from steer.checkshots.reference import ReferenceFound, reference_found
+from steer.estimate.estimator import Node
+from steer.estimate.follow import Follower
+from steer.estimate.shots import ShotReport
+
+_SIDES = (("right", "left"), ("high", "low"))
+_FURTHER = (("further right", "further left"), ("higher", "lower"))
+_MOVES = (("right", "left"), ("up", "down"))
+_PLANES = ("line", "level")
+_MOST = 12
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One shot and, where it disagrees, the evidence for each explanation."""
+
+    report: ShotReport
+    evidence: Evidence | None
+
+
+@dataclass(frozen=True)
+class SurveyReport:
+    """`before`: the present face without the shots reported on; `after`: as it is estimated now."""
+
+    verdicts: tuple[Verdict, ...]
+    left_out: int  # shots reported on that are not listed one by one
+    before: Face | None
+    after: Face | None
+    unsure: Face | None  # with the doubt that waiting shots leave; None when nothing is open
+    reference: ReferenceFound | None
+    setting: dict[str, float] | None  # the reference as it was set, as a reference_set line
+    next_survey_m: float | None
+    beam: bool
+
+
+def survey_report(
+    follower: Follower, node: Node | None, numbers: Collection[int] | None, next_survey_m: float | None
+) -> SurveyReport:
+    """Report on these shots (None: on all). `node`: the present estimate, None before the first reading."""
+    estimator = follower.estimator
+    found = [r for r in reports(estimator) if numbers is None or r.shot.sequence in numbers]
+    # what disagrees is never left out of the list
+    order = sorted(found, key=lambda r: r.verdict == "agrees")[:_MOST]
+    listed = [r for r in found if any(r is o for o in order)]
+    verdicts = tuple(Verdict(r, evidence(estimator, r) if r.disagrees.any() else None) for r in listed)
+    before = after = unsure = reference = None
+    if node is not None:
+        after = Face.of(node)
+        counted = {r.shot.sequence for r in found if r.counts}
+        if counted:
+            bare = without(estimator, counted)
+            before = Face.of(bare.node_at(node.s_m + 1e-6))
+        opened = with_open_questions(node, estimator)
+        unsure = Face.of(opened) if opened is not node else None
+        reference = reference_found(estimator, node)
+    setting = follower.known.settings[-1].reference if follower.known.settings else follower.first_setting
+    beam = setting.kind == "beam"
+    set_at = {"right_mm": setting.right_mm, "up_mm": setting.up_mm}
+    if beam:
+        set_at |= {"right_mm_per_m": setting.right_mm_per_m, "up_mm_per_m": setting.up_mm_per_m}
+    return SurveyReport(
+        verdicts, len(found) - len(listed), before, after, unsure, reference,
+        {"chainage_m": round(node.s_m, 3), **set_at} if node is not None else None, next_survey_m, beam,
+    )  # fmt: skip
+
+
+def _mm(value: float, sides: tuple[str, str], digits: int = 0) -> str:
+    text = f"{abs(value):.{digits}f}"
+    return f"{text} mm" if float(text) == 0.0 else f"{text} mm {sides[0] if value > 0 else sides[1]}"
+
+
+def shot_lines(verdict: Verdict) -> list[str]:
+    """One shot in sentences."""
+    r = verdict.report
+    told = [
+        f"{_mm(r.innovation[p], _FURTHER[p])} ({abs(r.innovation[p]) / r.innovation_sd[p]:.1f} sd)"
+        for p in (0, 1)
+        if np.isfinite(r.innovation[p])
+    ]
+    of = "on a pipe" if r.shot.point == "pipe" else f"of the {r.shot.point}"
+    head = f"Shot {r.shot.sequence} {of} at {r.shot.s_m:.2f} m: "
+    if not r.reached:
+        return [head + "the face has not come there yet; it counts when the readings get there."]
+    end = {
+        "agrees": "It agrees and counts.",
+        "disagrees": "It DISAGREES and counts" + (", as accepted." if r.shot.word else "."),
+        "waiting": "It DISAGREES and WAITS for a word; it does not count: "
+        f"--accept {r.shot.sequence} or --reject {r.shot.sequence}.",
+        "withdrawn": "It is withdrawn and does not count.",
+        "rejected": "It is rejected and does not count.",
+    }[r.verdict]
+    lines = [f"{head}{' and '.join(told)} than estimated. {end}"]
+    if verdict.evidence is not None:
+        for words, found in (
+            ("a survey blunder", verdict.evidence.blunder),
+            ("the reference moved", verdict.evidence.reference),
+        ):
+            lines.append(f"  for {words}: {'; '.join(found) or 'nothing found'}.")
+    return lines
+
+
+def effect_line(before: Face, after: Face) -> str:
+    """How the present face moved with the shots."""
+    moved = after.offset_mm - before.offset_mm
+    digits = [0 if after.sd_mm[p] >= 0.95 else 1 for p in (0, 1)]
+    parts = [
+        f"{_PLANES[p]} {_mm(moved[p], _MOVES[p], digits[p])}, "
+        f"now {_mm(after.offset_mm[p], _SIDES[p], digits[p])}, "
+        f"sd {before.sd_mm[p]:.1f} to {after.sd_mm[p]:.1f} mm"
+        for p in (0, 1)
+    ]
+    return f"The face's estimate at {after.chainage_m:.2f} m moved: {'; '.join(parts)}."
+
+
+def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
+    """What is known of the reference's error, and of its shape."""
+    what = "beam" if beam else "reference"
+    parts = [f"{_mm(found.error_mm[p], _SIDES[p])} ± {1.96 * found.error_sd_mm[p]:.0f}" for p in (0, 1)]
+    lines = [
+        f"The {what} at the target, {found.distance_m:.0f} m in: {' and '.join(parts)} of where it was set."
+    ]
+    if beam and found.distance_m > 1.0:
+        turn = [
+            f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]} ± {1.96 * found.direction_sd_mm_per_m[p]:.2f}"
+            for p, v in enumerate(found.direction_mm_per_m)
+        ]
+        offset = [
+            f"{_mm(v, _SIDES[p])} ± {1.96 * found.offset_sd_mm[p]:.0f}" for p, v in enumerate(found.offset_mm)
+        ]
+        lines.append(f"  at the start: {' and '.join(offset)}; direction {' and '.join(turn)}.")
+    if found.shape is not None:
+        lines.append(f"  its error by the shots: line, {found.shape[0]}; level, {found.shape[1]}.")
+    return lines
+
+
+def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
+    """How to bring the beam back onto its line, and what to enter then."""
+    if not found.worth_setting:
+        return ["The beam need not be set anew: its error does not stand out of its uncertainty."]
+    move = [_mm(-found.error_mm[p], _MOVES[p]) for p in (0, 1)]
+    turn = [
+        f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]}"
+        for p, v in enumerate(-found.error_mm / max(found.distance_m, 1.0))
+    ]
+    line = json.dumps({"kind": "reference_set", **setting})
+    return [
+        f"To aim it again: at the target bring the beam {' and '.join(move)} (turned at the shaft: "
+        f"{' and '.join(turn)}). Left as it is, it is allowed for. Once it is set, enter:",
+        f"  {line}",
+    ]
+
+
+def lines(report: SurveyReport) -> list[str]:
+    """The whole report, a sentence or two a line, not wrapped."""
+    out: list[str] = []
+    for verdict in report.verdicts:
+        out += shot_lines(verdict)
+    if report.left_out:
+        out.append(f"and {report.left_out} more that agree, withdrawn or rejected.")
+    if report.before is not None and report.after is not None:
+        out.append(effect_line(report.before, report.after))
+    elif report.after is not None:
+        parts = [
+            f"{_PLANES[p]} {_mm(report.after.offset_mm[p], _SIDES[p])}, sd {report.after.sd_mm[p]:.1f} mm"
+            for p in (0, 1)
+        ]
+        out.append(f"The face's estimate at {report.after.chainage_m:.2f} m: {'; '.join(parts)}.")
+    if report.unsure is not None:
+        sd = " and ".join(f"{_PLANES[p]} {report.unsure.sd_mm[p]:.0f} mm" for p in (0, 1))
+        out.append(f"With the question of the waiting shot open, its sd is {sd}.")
+    if report.reference is not None and report.setting is not None:
+        out += reference_lines(report.reference, report.beam)
+        if report.beam and report.reference.distance_m > 5.0:
+            out += aim_lines(report.reference, report.setting)
+    if report.next_survey_m is not None and report.after is not None:
+        left = report.next_survey_m - report.after.chainage_m
+        out.append(
+            "The next check shot is due now." if left <= 0.05
+            else f"The next check shot is due by {report.next_survey_m:.0f} m, in {left:.0f} m."
+        )  # fmt: skip
+    return out
+
+
+def page(report: SurveyReport, width: int = 96) -> str:
+    """The report wrapped for a terminal; the JSON line stays whole."""
+    rows: list[str] = []
+    for line in lines(report):
+        indent = "    " if line.startswith("  ") else "  "
+        rows += (
+            [line] if line.lstrip().startswith("{") else textwrap.wrap(line, width, subsequent_indent=indent)
+        )
+    return "\n".join(rows)
