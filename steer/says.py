@@ -84,7 +84,8 @@ def page(name: str, advice: Advice, end_m: float) -> str:
     e, c = advice.estimate, advice.correction
     rows = [
         f"{name}",
-        f"stroke {advice.stroke}, face at {advice.chainage_m:.2f} m, {end_m - advice.chainage_m:.1f} m to the reception shaft",
+        f"stroke {advice.stroke}, face at {advice.chainage_m:.2f} m, "
+        f"{end_m - advice.chainage_m:.1f} m to the reception shaft",
         f"line   {side(e.line_mm, e.line_sd_mm, 'right', 'left')}, nose "
         f"{side(e.yaw_mm_per_m, e.yaw_sd_mm_per_m, 'right', 'left', 'mm/m')}",
         f"level  {side(e.level_mm, e.level_sd_mm, 'high', 'low')}, nose "
