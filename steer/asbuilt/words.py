@@ -7,7 +7,7 @@ from steer.asbuilt.string import KINK
 from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
 from steer.log import Event
-from steer.pipes import Stretch
+from steer.pipes import LimitReached, Stretch
 
 SIDES = (("right", "left"), ("high", "low"))
 PLANES = ("line", "level")
@@ -218,7 +218,7 @@ def force_lines(record: AsBuilt) -> list[str]:
             f"as they are; up to {1.4 * ahead.high_kn[-1]:.0f} kN for a restart after a stop of some hours."
         )
     for limit in force.limits:
-        if limit.name == KINK and limit.expected_m is None and limit.earliest_m is None:
+        if limit.name == KINK and limit.earliest_m is None and limit.restart_m is None:
             continue
         lines.append(f"Limit of {limit.name}, {limit.limit_kn:.0f} kN: {_reached(limit, record)}")
     return lines
@@ -246,17 +246,19 @@ def friction(part: Stretch) -> str:
     return f"{part.friction_kpa:.{digits}f} kPa ({low} to {high})"
 
 
-def _reached(limit: object, record: AsBuilt) -> str:
-    measured, expected, earliest = (
-        getattr(limit, name) for name in ("measured_m", "expected_m", "earliest_m")
-    )
-    station = "an intermediate jacking station must be in the string before then."
-    if measured is not None:
-        return f"PASSED at {measured:.1f} m."
-    if expected is not None:
-        return f"expected at {expected:.0f} m, at the earliest {earliest:.0f} m: {station}"
-    if earliest is not None:
-        return f"not expected before the end, but possible from {earliest:.0f} m on: {station}"
+def _reached(limit: LimitReached, record: AsBuilt) -> str:
+    if limit.measured_m is not None:
+        return f"PASSED at {limit.measured_m:.1f} m."
     if arrived(record.file, record.face_m):
         return "not reached."
-    return "not reached before the end by this forecast."
+    restart = (
+        ""
+        if limit.restart_m is None
+        else f" A restart after a stop of some hours could reach it from {limit.restart_m:.0f} m on."
+    )
+    station = f"an intermediate jacking station must be in the string before then.{restart}"
+    if limit.expected_m is not None and limit.earliest_m is not None:
+        return f"expected at {limit.expected_m:.0f} m, at the earliest {limit.earliest_m:.0f} m: {station}"
+    if limit.earliest_m is not None:
+        return f"not expected before the end, but possible from {limit.earliest_m:.0f} m on: {station}"
+    return f"not reached before the end by this forecast.{restart}"

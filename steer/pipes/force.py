@@ -108,13 +108,15 @@ def forecast_force(last: Stretch, face_kn: float, end_m: float) -> ForceForecast
 @dataclass(frozen=True)
 class LimitReached:
     """Where the force meets a limit: `measured_m` where it already did; else `expected_m` by the
-    forecast and `earliest_m` by its band's upper edge; None: not before the end."""
+    forecast, `earliest_m` by its band's upper edge, and `restart_m` where a restart after a stop of some
+    hours could; None: not before the end."""
 
     name: str
     limit_kn: float
     measured_m: float | None
     expected_m: float | None
     earliest_m: float | None
+    restart_m: float | None = None
 
 
 def limit_reached(
@@ -132,4 +134,5 @@ def limit_reached(
         at = np.flatnonzero(force > limit_kn)
         return float(forecast.chainage_m[at[0]]) if at.size else None
 
-    return LimitReached(name, limit_kn, None, first(forecast.force_kn), first(forecast.high_kn))
+    restart = first(AFTER_A_STOP * forecast.force_kn)
+    return LimitReached(name, limit_kn, None, first(forecast.force_kn), first(forecast.high_kn), restart)

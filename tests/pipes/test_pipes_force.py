@@ -87,6 +87,7 @@ def test_forecast_and_limit() -> None:
     met = limit_reached("main jacks", 1500.0, forces, ahead)
     assert met.measured_m is None
     assert met.expected_m == pytest.approx(1500.0 / (4.0 * GIRTH), abs=0.11)
+    assert met.restart_m == pytest.approx(1500.0 / 1.4 / (4.0 * GIRTH), abs=2.0)  # 58 m: at once, at 59.4 m
     assert limit_reached("main jacks", 5000.0, forces, ahead).expected_m is None
     over = limit_reached("main jacks", 1000.0, forces, ahead)
     assert over.measured_m == pytest.approx(1000.0 / (4.0 * GIRTH), abs=0.91)

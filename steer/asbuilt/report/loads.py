@@ -119,7 +119,7 @@ def _force(ax: Any, record: AsBuilt) -> None:
     ax.set_ylim(0.0, 1.12 * ax.get_ylim()[1])
     ax.set_xlabel("chainage of the face, m")
     ax.set_ylabel("force, kN")
-    ax.set_title("Jacking force", pad=4)
+    ax.set_title("Force used, permissible and forecast", pad=4)
     key(ax, 5)
 
 
