@@ -45,6 +45,8 @@ class Drive:
         self.seen = 0
         self.strokes = 0
         self.stroke_end_m: float | None = None
+        self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
+        self._advised = False
         self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
         self.last_arrival: str | None = None
         self._advice: tuple[int, Advice | None] | None = None
@@ -104,7 +106,12 @@ class Drive:
         if event.kind == "stroke_end":
             end = float(event.body["chainage_m"])
             self.strokes += 1
-            self.stroke_end_m = end
+            self.stroke_end_m = self._ended_m = end
+            self._advised = False
+        elif event.kind == "advised":
+            self._advised = True
+        elif event.kind in ("reading", "check_shot", "reference_set"):
+            self._ended_m = None
         elif event.kind in _UNDOABLE:
             self.decisions.append(event)
         elif event.kind == "undone":
@@ -175,15 +182,22 @@ class Drive:
 
     # ---- what it says
 
-    def stroke_end(self, chainage_m: float) -> Advice:
-        """Store the end of a stroke, answer it, and store what was advised."""
-        self.add("stroke_end", {"chainage_m": chainage_m})
+    def stroke_end(self, chainage_m: float, **more: Any) -> Advice:
+        """Store the end of a stroke (and its `time` or `note`), answer it, and store what was advised.
+
+        A stroke's end that comes again with nothing driven since (a client that was cut off before it
+        had its answer) is answered again and counted once.
+        """
+        again = self._ended_m is not None and abs(self._ended_m - chainage_m) < 1e-3
+        if not again:
+            self.add("stroke_end", {"chainage_m": chainage_m, **more})
         advice = self.advice()
         assert advice is not None  # a stroke's end alone is enough for one
-        c = advice.correction
-        body = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
-        self.add("advised", body | {"hold": c.hold})
-        self._advice = (self.seen, advice)
+        if not (again and self._advised):
+            c = advice.correction
+            told = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+            self.add("advised", told | {"hold": c.hold})
+            self._advice = (self.seen, advice)
         return advice
 
     def advice(self) -> Advice | None:

@@ -15,6 +15,7 @@ from steer.intake import (
     stroke_end_from_json,
 )
 from steer.says import advice_object
+from steer.text import shown
 
 LONGEST_LINE = 1_000_000  # bytes; what is longer is no reading
 
@@ -50,12 +51,12 @@ def take_line(drive: Drive, line: bytes) -> dict[str, Any] | None:
     }
     if kind == "stroke_end":
         body = stroke_end_from_json(found, file)
-        advice = drive.stroke_end(float(body["chainage_m"]))
+        advice = drive.stroke_end(**body)
         drive.log.commit()
         return {"kind": "advice", **advice_object(advice)}
     if not isinstance(kind, str) or kind not in stored:
         raise InputRefused(
-            f"kind {kind!r} is not known: reading, check_shot, reference_set and stroke_end are allowed"
+            f"kind {shown(kind)} is not known: reading, check_shot, reference_set and stroke_end are allowed"
         )
     drive.add(kind, stored[kind](found, file))
     return None
