@@ -67,7 +67,7 @@ def _paragraphs(plan: SurveyPlan) -> list[str]:
         found.append(f"{fewest}: {number}, {at}. With {'it' if number == 1 else 'them'}: "
                      f"{_out(plan.arrival_with)}.")  # fmt: skip
     if not plan.enough:
-        found.append(f"No number of check surveys reaches {wanted}: {_limits(plan)}.")
+        found.append(f"No set of check surveys reaches {wanted}: {_limits(plan)}.")
     if plan.base_sd_mm_per_m is None:
         span = plan.without.chainage_m[-1] - plan.without.chainage_m[0]
         found.append(
