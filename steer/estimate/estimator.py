@@ -319,13 +319,12 @@ class Estimator:
             return replace(before, report=report, stands_for=before)
         opened = seen.disagrees
         if opened.any():
-            # News of this size is not in the model: let it be the reference's, along the direction
-            # (offset, reference offset) that the readings cannot tell.
+            # News of this size is not in the model: let it be the reference's, along the directions
+            # (face and reference together) that the readings cannot tell.
             p = p.copy()
             for b in np.flatnonzero(opened[self.plane]):
-                step = np.zeros(N_STATES)
-                step[Y] = step[RO] = seen.each[b]
-                p[b] += np.outer(step, step)
+                for step in self._opening(node.s_m, int(self.plane[b])):
+                    p[b] += seen.each[b] ** 2 * np.outer(step, step)
         p_before = p
         x, p, _, _ = kalman.update(x, p, seen.z, seen.row, seen.r, seen.use)
         x = self._bounded(x, p)
@@ -333,6 +332,20 @@ class Estimator:
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
             node.score, report,
         )  # fmt: skip
+
+    def _opening(self, s_m: float, plane: int) -> list[np.ndarray]:
+        """Steps (n,) of the state, for 1 mm more at the face, that the readings would not show: the
+        reference shifted, or (a beam) turned, each held as likely."""
+        shift = np.zeros(N_STATES)
+        shift[Y] = shift[RO] = 1.0
+        if self.drive.reference.kind != "beam":
+            return [shift]
+        distance = max(s_m - self.body.target_m - self.axis.start_chainage_m, 20.0)
+        turn = np.zeros(N_STATES)
+        turn[Y], turn[RD] = 1.0, 1.0 / distance
+        if plane == 0:
+            turn[T] = 1.0 / distance  # yaw is read against the beam, pitch is not
+        return [shift * np.sqrt(0.5), turn * np.sqrt(0.5)]
 
     def _bounded(self, x: np.ndarray, p: np.ndarray) -> np.ndarray:
         x = kalman.hold_within(x, p, H, *self.motion.share_bounds)

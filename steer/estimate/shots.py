@@ -49,8 +49,11 @@ class Shot:
 
     @cached_property
     def order(self) -> int:
-        """Places shots of one chainage by what they say, so that the order of arrival changes nothing."""
-        return crc32(self.values_mm.tobytes() + self.covariance_mm2.tobytes() + self.point.encode())
+        """Places shots of one chainage by what they say, so that the order of arrival changes nothing; those
+        that count whatever they say come first."""
+        certain = self.word == "accepted" or not self.asks
+        said = self.values_mm.tobytes() + self.covariance_mm2.tobytes() + self.point.encode()
+        return crc32(said) + (0 if certain else 1 << 32)
 
 
 @dataclass

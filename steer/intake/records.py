@@ -21,6 +21,7 @@ from steer.intake.reading import LONGEST_LINE
 from steer.text import shown
 
 BEYOND_ENDS_M = 10.0  # chainage may lie this far before the start and after the end of the axis
+ALONG_M = 3.0  # between where a surveyed point lies and where its chainage says
 _OFFSET_MM = Number(-10_000, 10_000, unit="mm")
 _DIRECTION = Number(-500, 500, unit="mm/m")
 _CYLINDER = Number(-10_000, 10_000, unit="mm")
@@ -201,6 +202,7 @@ def _near_the_axis(values: dict[str, Any], drive: DriveFile, problems: Problems,
     easting, northing, level = (float(values[n]) for n in _PLACE)
     off = _off_m(drive, easting, northing, level)
     if off is None:
+        _at_its_chainage(values, drive, problems, line)
         return
     where = f"easting_m, northing_m, level_m: {easting:.3f}, {northing:.3f}, {level:.3f} is "
     where += "not near the drive's axis" if off == math.inf else f"{off:.0f} m off the drive's axis"
@@ -210,6 +212,23 @@ def _near_the_axis(values: dict[str, Any], drive: DriveFile, problems: Problems,
     else:
         said = "another grid, or another point?"
     problems.add(f"{where}: {allowed}; {said}", line)
+
+
+def _at_its_chainage(values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None) -> None:
+    """A point that lies metres from where its chainage says belongs to another chainage, or is another point."""
+    if "chainage_m" not in values or "point" not in values:
+        return
+    point = values["point"]
+    behind = {"target": drive.target.behind_face_m, "tail": drive.machine.length_m}.get(point, 0.0)
+    behind = values.get("prism_behind_face_m", behind)
+    foot = float(drive.axis.locate(*(float(values[n]) for n in _PLACE)).chainage_m)
+    expected = values["chainage_m"] - behind
+    if abs(foot - expected) > ALONG_M:
+        problems.add(
+            f"chainage_m: {values['chainage_m']:g} is not allowed: the point lies at {foot:.2f} m, and a {point} "
+            f"then lies at {expected:.2f} m; at most {ALONG_M:g} m between them are allowed",
+            line,
+        )
 
 
 def _off_m(drive: DriveFile, easting: float, northing: float, level: float) -> float | None:
