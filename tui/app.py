@@ -162,6 +162,9 @@ class SteerApp(App[None]):
             snapshot = await self.desk.do(ask)
         except _READING_FAILS as error:
             trouble = str(error).splitlines()[0] if str(error) else type(error).__name__
+        except Exception as fault:
+            # A fault of the program must not take a shift's screen away: no proposal, and said why.
+            trouble = f"Fault in the program, please report: {type(fault).__name__}: {str(fault)[:200]}"
         if snapshot is not None:
             self._take(snapshot)
         scene = replace(self.scene, trouble=trouble)

@@ -11,7 +11,7 @@ import re
 import sys
 from pathlib import Path
 
-from steer.errors import CommandLineWrong, SteerError
+from steer.errors import CommandLineWrong, FolderUnusable, SteerError
 
 
 async def picture(folder: Path, size: tuple[int, int], screen: str, palette: str) -> str:
@@ -24,10 +24,12 @@ async def picture(folder: Path, size: tuple[int, int], screen: str, palette: str
         lambda: ScreenSource(Drive.open(folder)), name=str(folder), palette=palette, stale_minutes=0.0
     )
     async with app.run_test(size=size) as pilot:
-        while app.scene.snapshot is None and app.refusal is None:
+        while app.scene.snapshot is None and not app.scene.trouble and app.is_running:
             await pilot.pause(0.05)
         if app.refusal is not None:
             raise app.refusal
+        if app.scene.snapshot is None:
+            raise FolderUnusable(app.scene.trouble or "the screen ended before there was anything to show")
         await pilot.press("1")  # the greeting goes
         await app.action_mode(screen)
         for _ in range(20):

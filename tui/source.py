@@ -15,7 +15,7 @@ class Source(Protocol):
     All calls come from one thread, so a source may hold a database connection.
     Optional methods, used when a source has them: `try_setting(right_mm_per_m, up_mm_per_m)`,
     `events(after)`, `asbuilt()`, `export_asbuilt(path)`, `read_shots(path)`, and
-    `accept_shot(number)`, `hold_shot(number)`, `withdraw_shot(number)`. Those that store may answer
+    `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`. Those that store may answer
     with a text, which is shown. Keys for what a source cannot do are not offered.
 
     Optional entries of `Snapshot.extra`: "pipe" (number at the face), "decision" (mapping with the

@@ -32,7 +32,7 @@ class ScreenSource:
 
     def __init__(self, drive: Drive) -> None:
         self.drive = drive
-        for name in ("accept_shot", "hold_shot", "withdraw_shot"):
+        for name in ("accept_shot", "reject_shot", "withdraw_shot"):
             method = getattr(drive, name, None)
             if method is not None:
                 setattr(self, name, method)

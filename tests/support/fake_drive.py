@@ -148,7 +148,16 @@ def warning() -> Snapshot:
         correction=Correction(-12.5, 1.2, (50.0, 52.0, 22.0, 20.0), False),
         eye_probability=0.31,
     )
-    shots = (*base.shots[:-1], replace(base.shots[-1], innovation_line_mm=21.0, verdict="disagrees"))
+    odd = replace(
+        base.shots[-1],
+        innovation_line_mm=21.0,
+        verdict="waiting",
+        evidence=(
+            "For a survey blunder: the shots before and after agree with one another.",
+            "For a moved reference: spot and heading jumped together at 91.3 m.",
+        ),
+    )
+    shots = (*base.shots[:-1], odd)
     return replace(base, advice=advice, path=driven, shots=shots)
 
 
@@ -341,8 +350,8 @@ class FakeDrive:
     def accept_shot(self, number: int) -> None:
         self._word(number, "agrees")
 
-    def hold_shot(self, number: int) -> None:
-        self._word(number, "waiting")
+    def reject_shot(self, number: int) -> None:
+        self._word(number, "rejected")
 
     def withdraw_shot(self, number: int) -> None:
         self._word(number, "withdrawn")

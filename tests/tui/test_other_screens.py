@@ -121,7 +121,7 @@ async def test_keys_for_what_a_drive_cannot_do_are_not_offered(make_app):
         assert "shows no events" in screen_text(app)
 
 
-@pytest.mark.parametrize(("key", "verdict"), [("a", "agrees"), ("h", "waiting"), ("x", "withdrawn")])
+@pytest.mark.parametrize(("key", "verdict"), [("a", "agrees"), ("r", "rejected"), ("x", "withdrawn")])
 async def test_word_on_the_shot_under_the_cursor(make_app, key, verdict):
     drive = fake_drive.FakeDrive(fake_drive.warning())
     app = make_app(drive)
@@ -129,7 +129,7 @@ async def test_word_on_the_shot_under_the_cursor(make_app, key, verdict):
         await ready(app, pilot)
         await pilot.press("2")
         await settle(pilot)
-        assert "It disagrees" in screen_text(app)
+        assert "It disagrees" in screen_text(app) and "For a moved reference" in screen_text(app)
         await pilot.press("up")
         await settle(pilot)
         assert "Shot 2," in screen_text(app)

@@ -1,5 +1,6 @@
 """The operator's screen by its keys, without a terminal (Textual's pilot)."""
 
+import sqlite3
 from dataclasses import replace
 
 import fake_drive
@@ -101,12 +102,22 @@ async def test_old_log_is_stale_from_the_start(make_app, clock):
         assert "NO PROPOSAL  Readings stopped" in shown(app) and "5 days ago" in shown(app)
 
 
-async def test_log_out_of_reach_and_back(make_app):
+@pytest.mark.parametrize(
+    "trouble",
+    [
+        FolderUnusable("drive.db is gone"),
+        OSError("drive.db is gone"),
+        sqlite3.OperationalError("drive.db is gone"),
+        ZeroDivisionError("drive.db is gone"),
+    ],
+    ids=lambda trouble: type(trouble).__name__,
+)
+async def test_log_out_of_reach_and_back(make_app, trouble):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
-        drive.trouble = FolderUnusable("drive.db is gone")
+        drive.trouble = trouble
         await app.look()
         assert "NO PROPOSAL  Log out of reach" in shown(app) and "drive.db is gone" in shown(app)
         drive.trouble = None

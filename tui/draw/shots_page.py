@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from steer.advice import FaceEstimate, ShotView
 
 
-_MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "held": "?", "withdrawn": "x"}
+_MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "rejected": "x", "withdrawn": "x"}
 
 
 def title_rows(scene: Scene, width: int) -> list[Row]:
@@ -20,7 +20,7 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
     snapshot = scene.snapshot
     shots = snapshot.shots if snapshot is not None else ()
     counts = [f"{len(shots)} taken"]
-    for verdict in ("disagrees", "waiting", "held", "withdrawn"):
+    for verdict in ("disagrees", "waiting", "rejected", "withdrawn"):
         number = sum(1 for shot in shots if shot.verdict == verdict)
         if number:
             counts.append(f"{number} {verdict}")
@@ -67,7 +67,9 @@ def item(shot: ShotView, width: int) -> Row:
         f"{_short('line', shot.innovation_line_mm):>9}{_short('level', shot.innovation_level_mm):>9}"
         f"{_in_sd(shot):>8}"
     )
-    role = {"disagrees": "warn", "waiting": "strong", "withdrawn": "quiet"}.get(shot.verdict, "")
+    role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
+        shot.verdict, ""
+    )
     lead = f"{_MARK.get(shot.verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f} {shot.point:<6}"
     return ((lead, role), (found, ""), ("  ", ""), (against, role), (f"  {shot.verdict}", role))
 
@@ -98,15 +100,15 @@ def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -
             lay = f"{abs(innovation):.0f} mm {way} than estimated" if where else "where estimated"
             share = f" ({abs(innovation) / sd:.1f} standard deviations)" if sd else ""
             texts.append((f"{plane.capitalize()}: it lay {lay}{share}.", ""))
-        if shot.verdict == "disagrees":
-            told = (
-                "It disagrees: a survey blunder, or the reference moved. Shoot again before trusting either."
-            )
+        told = {
+            "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
+            "waiting": "It disagrees and does not count until it is accepted (key a) or rejected (key r).",
+            "rejected": "It is rejected and does not count.",
+            "withdrawn": "It is withdrawn and does not count.",
+        }.get(shot.verdict)
+        if told:
             texts.insert(1, (told, "strong"))
-        if shot.verdict == "waiting":
-            texts.append(("It waits for a word: until then it does not count.", "strong"))
-        if shot.verdict == "withdrawn":
-            texts.append(("It is withdrawn and does not count.", "strong"))
+        texts += [(text, "") for text in shot.evidence]
     if before_after:
         texts.append((before_after, "strong"))
     for text, role in texts:

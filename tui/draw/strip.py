@@ -337,7 +337,7 @@ class _Cells:
                     return glyphs.both, role
                 return (glyphs.upper if upper == ink else glyphs.lower), role + " in band" * shaded
         if 3 in (upper, lower):
-            return glyphs.ahead[0 if upper == 3 else 1], "without"
+            return glyphs.ahead[0 if upper == 3 else 1], "without" + " in band" * shaded
         mark = self.marks.get((y, x))
         if mark is not None:
             return mark

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from steer.advice import ShotView
 
 
-DETAIL_ROWS = 9
+DETAIL_ROWS = 11
 
 
 class ShotList(ListRows):
@@ -62,13 +62,13 @@ class ShotDetail(Rows):
 
 
 class ShotsScreen(SteerScreen):
-    """List, detail; accept, hold, withdraw, read a file."""
+    """List, detail; accept, reject, withdraw, read a file."""
 
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f", "read_file", "read file"),
         Binding("a", "word('accept_shot')", "accept"),
-        Binding("h", "word('hold_shot')", "hold"),
+        Binding("r", "word('reject_shot')", "reject"),
         Binding("x", "word('withdraw_shot')", "withdraw"),
     ]
 
@@ -99,12 +99,12 @@ class ShotsScreen(SteerScreen):
         return True
 
     async def action_word(self, method: str) -> None:
-        """Accepts, holds or withdraws the shot under the cursor, as an event."""
+        """Accepts, rejects or withdraws the shot under the cursor, as an event."""
         shot = self.shot()
         if shot is None:
             self.steer.say("There is no shot under the cursor.")
             return
-        done = {"accept_shot": "accepted", "hold_shot": "held", "withdraw_shot": "withdrawn"}[method]
+        done = {"accept_shot": "accepted", "reject_shot": "rejected", "withdraw_shot": "withdrawn"}[method]
         await self.stored(lambda drive: getattr(drive, method)(shot.number), f"Shot {shot.number} is {done}.")
 
     async def stored(self, work: Callable[[Any], object], said: str) -> bool:
