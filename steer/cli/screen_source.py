@@ -10,6 +10,7 @@ import numpy as np
 
 from steer.advice import Snapshot
 from steer.drive import Drive
+from steer.errors import FolderUnusable
 from steer.log import Event
 from steer.machine.cylinders import extensions
 
@@ -32,6 +33,8 @@ class ScreenSource:
 
     def __init__(self, drive: Drive) -> None:
         self.drive = drive
+        self._file = drive.folder / "drive.db"
+        self._identity = self._which()
         for name in ("accept_shot", "reject_shot", "withdraw_shot"):
             method = getattr(drive, name, None)
             if method is not None:
@@ -42,8 +45,25 @@ class ScreenSource:
         self.drive.close()
 
     def refresh(self) -> bool:
-        """Takes in what was added to the log."""
+        """Takes in what was added to the log. Raises FolderUnusable when the file is no longer there.
+
+        An open file can be read on long after its folder was moved away; nobody writes to it then.
+        """
+        now = self._which()
+        if self._identity is None:
+            self._identity = now  # a new drive: its log is made with the first event
+        elif now is None:
+            raise FolderUnusable(f"{self._file}: the log is gone from its place")
+        elif now != self._identity:
+            raise FolderUnusable(f"{self._file}: another log lies in its place; leave and open again")
         return self.drive.refresh()
+
+    def _which(self) -> tuple[int, int] | None:
+        try:
+            found = self._file.stat()
+        except OSError:
+            return None
+        return found.st_dev, found.st_ino
 
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, with the decision that stands for the coming stroke."""

@@ -72,6 +72,24 @@ def test_trying_a_setting_stores_nothing_and_knows_the_limits(source):
     assert source.drive.log.last_sequence() == before
 
 
+def test_log_moved_away_or_replaced_is_noticed(source, tmp_path):
+    import shutil
+
+    from steer.errors import FolderUnusable
+
+    folder = source.drive.folder
+    assert source.refresh() is False
+    folder.rename(tmp_path / "elsewhere")
+    with pytest.raises(FolderUnusable, match="gone from its place"):
+        source.refresh()
+    shutil.copytree(tmp_path / "elsewhere", folder)
+    with pytest.raises(FolderUnusable, match="another log"):
+        source.refresh()
+    shutil.rmtree(folder)
+    (tmp_path / "elsewhere").rename(folder)
+    assert source.refresh() is False
+
+
 def test_events_above_a_sequence(source):
     last = source.drive.log.last_sequence()
     assert [event.sequence for event in source.events(last - 3)] == [last - 2, last - 1, last]
