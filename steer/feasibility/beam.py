@@ -8,9 +8,11 @@ import numpy as np
 
 from steer.axis import Axis
 from steer.drivefile import DriveFile
+from steer.estimate.geometry import frame, place
 from steer.feasibility.findings import Finding
 
 _STEP_M = 0.2
+_MOST_PLACES = 50_000
 _MOST_SETS = 50
 
 
@@ -43,30 +45,29 @@ def reach(
     The beam starts right_mm, up_mm from the axis at chainage_m, in a direction against the axis tangent
     there; it is followed as far as to_m.
     """
-    p = axis.at(chainage_m)
-    bearing, grade = float(p.bearing_rad), float(p.grade_mm_per_m) / 1000.0
-    slant = math.hypot(1.0, grade)
-    sin, cos = math.sin(bearing), math.cos(bearing)
-    tangent = np.array([sin, cos, grade]) / slant
-    right = np.array([cos, -sin, 0.0])
-    up = np.array([-grade * sin, -grade * cos, 1.0]) / slant
+    source = np.array(axis.position(chainage_m, right_mm, up_mm))
+    tangent, right, up = frame(axis.at(chainage_m))
     along = tangent + right * right_mm_per_m / 1000.0 + up * up_mm_per_m / 1000.0
-    begin = np.array(axis.position(chainage_m, right_mm, up_mm))
-    # A beam that has not reached to_m after half as far again has left the bore long before.
-    far = np.linspace(0.0, 1.5 * (to_m - chainage_m) + 1.0, max(3, math.ceil((to_m - chainage_m) / _STEP_M)))
-    place = axis.locate(*(begin[:, None] + along[:, None] * far))
-    chainage = np.asarray(place.chainage_m)
-    clear = clear_radius_mm - np.hypot(place.line_mm, place.level_mm)
-    out = np.flatnonzero(~(clear >= 0.0) | ~(chainage <= to_m))
+    count = min(_MOST_PLACES, max(3, math.ceil((to_m - chainage_m) / _STEP_M)))
+    at = np.linspace(chainage_m, to_m, count)
+    point = axis.at(at)
+    ahead, right, up = frame(point)
+    to_axis = place(point) - source
+    cosine = ahead @ along
+    with np.errstate(divide="ignore", invalid="ignore"):
+        far = np.einsum("...i,...i", to_axis, ahead) / cosine
+        offset = far[:, None] * along - to_axis
+        line, level = np.einsum("...i,...i", offset, right), np.einsum("...i,...i", offset, up)
+        clear = clear_radius_mm - 1000.0 * np.hypot(line, level)
+    # A beam along which the axis has turned away by a right angle crosses no plane of it any more.
+    out = np.flatnonzero(~((clear >= 0.0) & (cosine > 0.01)))
     if not out.size:
         return to_m, float(clear.min())
     i = int(out[0])
     if i == 0:
         return chainage_m, float(clear[0])
-    if clear[i] >= 0.0:  # it has arrived
-        return to_m, float(clear[: i + 1].min())
-    share = clear[i - 1] / (clear[i - 1] - clear[i])
-    return float(chainage[i - 1] + share * (chainage[i] - chainage[i - 1])), 0.0
+    share = clear[i - 1] / (clear[i - 1] - clear[i]) if np.isfinite(clear[i]) else 0.0
+    return float(at[i - 1] + min(share, 1.0) * (at[i] - at[i - 1])), 0.0
 
 
 def beam(drive: DriveFile) -> list[Finding]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import textwrap
 
 from steer.survey_plan.course import READING_EVERY_M
-from steer.survey_plan.planning import Arrival, SurveyPlan
+from steer.survey_plan.planning import LONGEST_M, Arrival, SurveyPlan
 
-TOO_LONG = "Left out: the survey plan is made for drives of up to 10 km."
+TOO_LONG = f"Left out: the survey plan is made for drives of up to {LONGEST_M / 1000:g} km."
 
 
 def page(plan: SurveyPlan | None, width: int = 100) -> list[str]:

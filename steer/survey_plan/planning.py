@@ -17,7 +17,7 @@ from steer.survey_plan.joint import arrival_variance, joint_covariance
 from steer.survey_plan.traverse import base_effect_mm, longest_sight_m, survey_of
 
 WANTED = 0.95
-LONGEST_M = 10_000.0  # beyond any drive; the rehearsal's cost goes with the length
+LONGEST_M = 5_000.0  # beyond any drive; the rehearsal's cost goes with the length
 _PLACES = 40
 _APART = 0.1  # of the drive, at least, between surveys: closer ones share their legs. Own choice, no source
 _TRY_ALL = 2  # sets of so many are tried one and all, larger ones grow by the best addition
@@ -83,7 +83,7 @@ def arrival_probability(line_sd_mm: float, level_sd_mm: float, eye_mm: tuple[flo
 def survey_plan(drive: DriveFile, wanted: float = WANTED) -> SurveyPlan | None:
     """Rehearses the drive without data, and looks for the fewest surveys that do.
 
-    None for an axis of over 10 km, which no drive has.
+    None for an axis of over 5 km, which no drive has.
     """
     axis = drive.axis
     if axis.end_chainage_m - axis.start_chainage_m > LONGEST_M:

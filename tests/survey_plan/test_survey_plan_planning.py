@@ -175,9 +175,9 @@ def test_curved_drive_and_guidance_that_follows_the_axis():
 
 
 def test_no_plan_for_what_is_no_drive():
-    drive = parse_drive(TEMPLATE.replace("length_m = 100.0", "length_m = 10000.1"))
+    drive = parse_drive(TEMPLATE.replace("length_m = 100.0", "length_m = 5000.1"))
     assert survey_plan(drive) is None
-    assert "up to 10 km" in page(None)[0]
+    assert "up to 5 km" in page(None)[0]
 
 
 @pytest.fixture
