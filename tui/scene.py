@@ -69,6 +69,9 @@ def blocked(scene: Scene) -> Blocked | None:
         return Blocked("Opening", f"The log of {scene.opening} is being read.", "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
         return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
+    hidden = snapshot.extra.get("hidden")
+    if isinstance(hidden, str):
+        return Blocked("Proposal hidden", hidden, "Key o sets your own; space jacks the stroke.")
     if scene.stale_after_s > 0 and scene.age_s is not None and scene.age_s > scene.stale_after_s:
         return Blocked(
             "Readings stopped",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from steer.errors import CommandLineWrong, FolderUnusable
 
 if TYPE_CHECKING:
+    from tui.app import SteerApp
     from tui.source import Source
 
 PALETTES = ("slate", "daylight", "night", "plain")
@@ -60,10 +61,16 @@ def run(args: argparse.Namespace) -> int:
     return show(open_drive, args, str(folder))
 
 
-def show(open_source: Callable[[], Source], look: argparse.Namespace, name: str) -> int:
+def show(
+    open_source: Callable[[], Source],
+    look: argparse.Namespace,
+    name: str,
+    make: Callable[..., SteerApp] | None = None,
+) -> int:
     """Runs the screens over the source that `open_source` opens, in the one thread that will use it.
 
-    `look` holds what `add_look` added, or less; `name` stands on the screen until the source is open.
+    `look` holds what `add_look` added, or less; `name` stands on the screen until the source is open;
+    `make` makes the program of the screens (None: `SteerApp`).
     Raises what `open_source` refuses, after the screen has gone.
     """
     # The screens are painted on stderr.
@@ -78,7 +85,7 @@ def show(open_source: Callable[[], Source], look: argparse.Namespace, name: str)
 
     desk = Desk()
     try:
-        app = SteerApp(
+        app = (make or SteerApp)(
             open_source,
             desk,
             name=name,

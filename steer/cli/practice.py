@@ -8,7 +8,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from steer.cli.open import add_look
 from steer.errors import CommandLineWrong, InputRefused
@@ -74,9 +74,30 @@ def run(args: argparse.Namespace) -> int:
             _print_debrief(session)
             print(f"\nThe drive is in {folder}. See it again: steer replay {folder}")
         return 0
-    from steer.cli.practice_screen import show
+    return _screens(args, opening, folder)
 
-    return show(opening, args, folder)
+
+def _screens(args: argparse.Namespace, opening: Callable[[], Session], folder: Path) -> int:
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise CommandLineWrong("the screens need a terminal; --auto drives without one")
+    from steer.cli.open import show
+    from steer.cli.practice_source import PracticeSource
+    from tui.practice import PracticeApp
+
+    made: list[PracticeApp] = []
+
+    def make(*given: Any, **options: Any) -> PracticeApp:
+        made.append(PracticeApp(*given, pace_s=args.pace or 0.0, **options))
+        return made[0]
+
+    args.stale_after = 0.0 if args.stale_after is None else args.stale_after  # think as long as you like
+    code = show(lambda: PracticeSource(opening()), args, "the practice ground", make)
+    print(f"The drive is in {folder}. Go on: steer practice --resume --folder {folder}")
+    if code == 0 and made and made[0].wants_replay:
+        from steer.cli import replay
+
+        return replay.screens(folder, args)
+    return code
 
 
 def _opening(args: argparse.Namespace) -> tuple[Callable[[], Session], Path]:

@@ -6,7 +6,7 @@ import argparse
 import csv
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from steer.cli.open import add_look
 from steer.errors import CommandLineWrong, FolderUnusable
@@ -31,7 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--text", action="store_true", help="print every stroke, open no screen")
     parser.add_argument("--what-if", action="store_true", help="steer again from --from on, and compare")
     parser.add_argument(
-        "--set", action="append", default=[], metavar="KEY=VALUE", help="with --what-if: another limit or weight"
+        "--set",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="with --what-if: another limit or weight",
     )
     parser.add_argument("--csv", type=Path, metavar="FILE", help="with --what-if: both paths as CSV")
     add_look(parser)
@@ -51,9 +55,27 @@ def run(args: argparse.Namespace) -> int:
     if args.text:
         _print(Reel.open(args.folder), args.begin)
         return 0
-    from steer.cli.replay_screen import show
+    return screens(args.folder, args, args.begin, args.speed or 0.0)
 
-    return show(args)
+
+def screens(folder: Path, look: argparse.Namespace, begin: float | None = None, speed: float = 0.0) -> int:
+    """Opens the screen of the replay of a folder; `look` holds what `add_look` added."""
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise CommandLineWrong("the screen needs a terminal; --text prints every stroke")
+    from steer.cli.open import show
+    from steer.cli.replay_source import ReplaySource
+    from steer.replay import Reel
+    from tui.replay import ReplayApp
+
+    def open_reel() -> ReplaySource:
+        reel = Reel.open(folder)
+        return ReplaySource(reel, 0 if begin is None else reel.number_at(begin))
+
+    def make(*given: Any, **options: Any) -> ReplayApp:
+        return ReplayApp(*given, speed=speed, **options)
+
+    look.stale_after = 0.0  # every reading of a replay is old
+    return show(open_reel, look, str(folder), make)
 
 
 def _print(reel: Reel, begin: float | None) -> None:

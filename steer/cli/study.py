@@ -27,7 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = ABOUT
     parser.add_argument("folder", type=Path, metavar="FOLDER", nargs="?", help="the drive's folder")
-    parser.add_argument("--drives", type=int, default=100, metavar="N", help="drives as planned (default 100)")
+    parser.add_argument(
+        "--drives", type=int, default=100, metavar="N", help="drives as planned (default 100)"
+    )
     parser.add_argument("--seed", type=int, default=1, help="seed of the first drive (default 1)")
     parser.add_argument("--ranges", type=Path, metavar="FILE", help="TOML file of ranges to draw from")
     parser.add_argument("--print-ranges", action="store_true", help="print the ranges, to fill in your own")

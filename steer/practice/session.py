@@ -87,7 +87,9 @@ class Session:
         try:
             made, strokes = _practice_of(drive)
             # The folder's own drive file describes the drive, whichever it was made from.
-            scenario = preset_scenario(preset_named(made["preset"]), int(made["seed"]), drive_dict(drive.file))
+            scenario = preset_scenario(
+                preset_named(made["preset"]), int(made["seed"]), drive_dict(drive.file)
+            )
             session = cls(drive, scenario, str(made["proposal"]))
             for cylinder_mm in strokes:
                 session._advance(np.array(cylinder_mm, float))

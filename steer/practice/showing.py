@@ -18,8 +18,15 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
     advice = snapshot.advice
     if advice is None or proposal == "shown":
         return snapshot
-    # The forecast with the proposal would tell it: the one with the cylinders left alone stays.
-    masked = replace(advice, forecast=advice.forecast_unchanged, reason="", eye_probability=None)
+    # Forecast, reason and broken limits would tell the proposal: the forecast with the cylinders left
+    # alone stays.
+    masked = replace(
+        advice,
+        forecast=advice.forecast_unchanged,
+        reason="",
+        eye_probability=None,
+        notices=tuple(n for n in advice.notices if n.code != "limit_gave_way"),
+    )
     extra = dict(snapshot.extra)
     if decision is None:
         extra["hidden"] = "You practise without the proposal." if proposal == "hidden" else (

@@ -24,7 +24,9 @@ def rows(frames: Iterable[Frame]) -> Iterator[str]:
 def _rows(frame: Frame) -> Iterator[str]:
     advice = frame.advice
     for n, (plane, sides, turns) in enumerate(_PLANES):
-        number = f"{advice.stroke if advice else 0:>6} {frame.moment.chainage_m:>8.2f}" if n == 0 else " " * 15
+        number = (
+            f"{advice.stroke if advice else 0:>6} {frame.moment.chainage_m:>8.2f}" if n == 0 else " " * 15
+        )
         then = proposed = "-"
         if advice is not None:
             e, c = advice.estimate, advice.correction
@@ -35,9 +37,7 @@ def _rows(frame: Frame) -> Iterator[str]:
         driven = "-" if frame.set_mm_per_m is None else turn(frame.set_mm_per_m[n], turns)
         yield f"{number}  {plane:<6}{then:<16}{now:<16}{proposed:<12}{driven:<12}".rstrip()
     for notice in frame.new_notices:
-        yield from textwrap.wrap(
-            f"! {notice.text}", 80, initial_indent=" " * 17, subsequent_indent=" " * 19
-        )
+        yield from textwrap.wrap(f"! {notice.text}", 80, initial_indent=" " * 17, subsequent_indent=" " * 19)
 
 
 def short(value: float, sd: float, sides: tuple[str, str]) -> str:
@@ -69,8 +69,8 @@ def beside(frame: Frame) -> list[str]:
         for plane, sides, _ in _PLANES:
             saw, sd = getattr(point, f"{plane}_mm"), getattr(point, f"{plane}_sd_mm")
             got, got_sd = getattr(frame.came, f"{plane}_mm"), getattr(frame.came, f"{plane}_sd_mm")
-            parts.append(f"{plane} {short(saw, sd, sides)}, came {_bare(got, got_sd, sides)}")
-        lines.append(f"Foreseen for {point.chainage_m:.1f} m: {'; '.join(parts)}")
+            parts.append(f"{short(saw, sd, sides)}, came {_bare(got, got_sd, sides)}")
+        lines.append(f"Foreseen for {point.chainage_m:.1f} m: {'; '.join(parts)} (mm)")
     return lines
 
 

@@ -82,7 +82,12 @@ def _planned(file: DriveFile, base: list[Outcome]) -> tuple[Figure, ...]:
     if not np.isnan([o.allowed_kn for o in base]).any():
         strained = sum(o.force_kn > o.allowed_kn for o in base)
         figures.append(
-            Figure("probability of more force than the worst joint allows", "", strained / n, *wilson(strained, n))
+            Figure(
+                "probability of more force than the worst joint allows",
+                "",
+                strained / n,
+                *wilson(strained, n),
+            )
         )
     return tuple(figures)
 
@@ -132,9 +137,7 @@ def report(answers: Answers) -> list[str]:
     for f in answers.planned:
         digits = 3 if f.unit == "" else 1
         unit = f" {f.unit}" if f.unit else ""
-        lines.append(
-            f"  {f.what:<52}{f.value:>8.{digits}f}  {f.low:.{digits}f} to {f.high:.{digits}f}{unit}"
-        )
+        lines.append(f"  {f.what:<52}{f.value:>8.{digits}f}  {f.low:.{digits}f} to {f.high:.{digits}f}{unit}")
     if answers.effects:
         lines += [
             "",

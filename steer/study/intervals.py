@@ -23,9 +23,7 @@ def wilson(hits: int, trials: int) -> tuple[float, float]:
     return max(0.0, float(middle - half)), min(1.0, float(middle + half))
 
 
-def bootstrap(
-    values: np.ndarray, statistic: Callable[..., np.ndarray] = np.mean
-) -> tuple[float, float]:
+def bootstrap(values: np.ndarray, statistic: Callable[..., np.ndarray] = np.mean) -> tuple[float, float]:
     """95 % percentile interval of a statistic of values (n,); (NaN, NaN) for fewer than two.
 
     `statistic` takes an array (resamples, n) and `axis=1`. The resampling is seeded by the count, so that

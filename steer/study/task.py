@@ -112,9 +112,7 @@ def _changed(plan: Plan, task: Task) -> tuple[DriveFile, Scenario]:
         file = replace(file, tolerance=t.model_copy(update=wider))
     scenario = draw(plan.ranges, drive, task.seed)
     if task.factor == "check spacing":
-        scenario = scenario.with_(
-            shots=replace(scenario.shots, every_m=scenario.shots.every_m * task.level)
-        )
+        scenario = scenario.with_(shots=replace(scenario.shots, every_m=scenario.shots.every_m * task.level))
     elif task.factor == "reference drift":
         scenario = scenario.with_(guidance=replace(scenario.guidance, reference_walk_mm_per_m=task.level))
     return file, scenario
