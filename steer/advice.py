@@ -74,6 +74,8 @@ class Advice:
     roll_deg: float = 0.0
     eye_probability: float | None = None  # of arriving inside the reception eye, with the correction
     next_survey_m: float | None = None  # chainage by which the next check shot is due
+    at_reception: ForecastPoint | None = None  # the face at the end of the axis, steered all the way
+    joint: str = ""  # what the path ahead asks of the pipe joints, in one line
     trusted: bool = True  # False: the estimate is too unsure to steer by, show no proposal
 
 

@@ -20,6 +20,7 @@ from steer.checkshots.explain import evidence
 from steer.checkshots.reference import reference_now
 from steer.checkshots.report import SurveyReport, reference_lines, survey_report
 from steer.correct.advise import make_advice
+from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.estimator import CellReport, Node
@@ -27,7 +28,6 @@ from steer.estimate.follow import Follower, rulings
 from steer.estimate.health import examine, next_survey
 from steer.estimate.smoother import SmoothedPath, smooth
 from steer.log import Event, Log
-from steer.machine.cylinders import extension_rows, extensions
 
 _DECISIONS = ("accepted", "overridden")
 _UNDOABLE = (*_DECISIONS, "note")
@@ -48,7 +48,9 @@ class Drive:
         self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
         self._advised = False
         self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
+        self.advised: dict[int, np.ndarray] = {}  # articulation (2,) by stroke, the last ones
         self.last_arrival: str | None = None
+        self.last_reading_arrival: str | None = None
         self._advice: tuple[int, Advice | None] | None = None
         self._smoothed: tuple[int, SmoothedPath] | None = None
 
@@ -103,6 +105,8 @@ class Drive:
     def _take(self, event: Event) -> None:
         self.seen = event.sequence
         self.last_arrival = event.arrived
+        if event.kind == "reading":
+            self.last_reading_arrival = event.arrived
         if event.kind == "stroke_end":
             end = float(event.body["chainage_m"])
             self.strokes += 1
@@ -110,6 +114,9 @@ class Drive:
             self._advised = False
         elif event.kind == "advised":
             self._advised = True
+            body = event.body
+            self.advised[int(body["stroke"])] = np.array([body["right_mm_per_m"], body["up_mm_per_m"]], float)
+            self.advised = {n: self.advised[n] for n in sorted(self.advised)[-2:]}
         elif event.kind in ("reading", "check_shot", "reference_set"):
             self._ended_m = None
         elif event.kind in _UNDOABLE:
@@ -138,23 +145,20 @@ class Drive:
             "accepted", self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
         )
 
+    def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
+        """Look at an articulation (mm/m) of the crew's own without storing it."""
+        return try_setting(self.file.machine, self._proposal(), right_mm_per_m, up_mm_per_m)
+
     def override(self, right_mm_per_m: float, up_mm_per_m: float) -> Event:
         """The crew sets another articulation (mm/m); refused beyond the machine's limits."""
-        advice = self._proposal()
-        m = self.file.machine
-        cyl = m.cylinders
-        exact = extensions(right_mm_per_m, up_mm_per_m, advice.roll_deg, cyl)
-        whole = np.round(exact / cyl.step_mm) * cyl.step_mm
-        problems = []
-        if np.hypot(right_mm_per_m, up_mm_per_m) > m.max_articulation_mm_per_m:
-            problems.append(f"articulation: at most {m.max_articulation_mm_per_m:g} mm/m in all is allowed")
-        if whole.min() < cyl.range_mm[0] or whole.max() > cyl.range_mm[1]:
-            problems.append(f"cylinders: {cyl.range_mm[0]:g} to {cyl.range_mm[1]:g} mm are allowed")
-        if problems:
-            raise InputRefused(problems)
-        back = np.linalg.pinv(extension_rows(advice.roll_deg, cyl)) @ (whole - cyl.neutral_mm)
+        tried = self.try_setting(right_mm_per_m, up_mm_per_m)
+        if tried.problems:
+            raise InputRefused(list(tried.problems))
         return self.add(
-            "overridden", self._decision(advice, float(back[0]), float(back[1]), [float(v) for v in whole])
+            "overridden",
+            self._decision(
+                self._proposal(), tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
+            ),
         )
 
     def note(self, text: str) -> Event:
@@ -219,6 +223,7 @@ class Drive:
             self.file, follower.estimator, node, stroke, self._standing(), follower.roll_deg, health.notices,
             straighten=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
+            advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
         )  # fmt: skip
 
     def _present(self) -> Node | None:

@@ -8,18 +8,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
+from steer.correct.forecast import at_reception, eye_probability, points, steered_sd
+from steer.correct.gave_way import gave_way
 from steer.correct.outlook import Outlook, forecast_sd, look_ahead
 from steer.correct.path_limits import joint_rows, tolerance_rows
-from steer.correct.programme import Limits, Plan, solve
+from steer.correct.programme import Limits, Plan, SoftRows, solve
 from steer.correct.reason import say_why
-from steer.correct.settings import Chosen, choose, settled
+from steer.correct.settings import Chosen, choose, settled, step_range
 from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator, Node
 from steer.estimate.motion import C, D, G, H, T, Y
 from steer.machine.cylinders import extension_rows
+from steer.pipes.cost import kink_cost
+from steer.pipes.ring import RingJoint
 
 HORIZON_LENGTHS = 3.0
 MOST_STROKES = 24
+STEP_ROOM = 0.02  # share of the change per stroke that is left to rounding to whole steps
 PER_LAG = 0.2
 RETURN_LENGTHS, RETURN_STROKES = 0.38, 0.72
 HOLD_MM = 0.35  # a change is worth making when it saves this much offset (root mean square) on the way
@@ -51,18 +56,33 @@ def steering_of(drive: DriveFile) -> Steering:
     )
 
 
-def limits_of(drive: DriveFile, roll_deg: float) -> Limits:
-    """The machine's limits at this roll, with room for whole cylinder steps."""
+def limits_of(
+    drive: DriveFile, roll_deg: float, now: np.ndarray, advised: np.ndarray | None = None
+) -> tuple[Limits, np.ndarray, np.ndarray]:
+    """The machine's limits at this roll for the programme, and the box, low and high (2,), that the
+    change per stroke leaves: from what stands, `now` (2,), and from what was `advised` (2,) before
+    where both can be kept."""
     m = drive.machine
     cyl = m.cylinders
     rows = extension_rows(roll_deg, cyl)
-    return Limits(
+    low, high = now - m.max_change_mm_per_m, now + m.max_change_mm_per_m
+    if advised is not None and np.isfinite(advised).all():
+        both_low = np.maximum(low, advised - m.max_change_mm_per_m)
+        both_high = np.minimum(high, advised + m.max_change_mm_per_m)
+        apart = both_low < both_high
+        low, high = np.where(apart, both_low, low), np.where(apart, both_high, high)
+    least, most = step_range(m)
+    room = np.minimum(STEP_ROOM * m.max_change_mm_per_m, 0.25 * (high - low))
+    limits = Limits(
         most=m.max_articulation_mm_per_m,
-        change=m.max_change_mm_per_m * 0.98,
+        change=(1.0 - STEP_ROOM) * m.max_change_mm_per_m,
         rows=rows,
-        low=np.full(len(rows), cyl.range_mm[0] - cyl.neutral_mm),
-        high=np.full(len(rows), cyl.range_mm[1] - cyl.neutral_mm),
+        low=np.full(len(rows), least - cyl.neutral_mm),
+        high=np.full(len(rows), most - cyl.neutral_mm),
+        first_low=low + room,
+        first_high=high - room,
     )
+    return limits, low, high
 
 
 def face_estimate(node: Node) -> FaceEstimate:
@@ -106,7 +126,8 @@ def _direction(node: Node) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Proposal:
-    """What `propose` found: outlook, plan, whole steps, forecasts (2, n) with and without."""
+    """What `propose` found: outlook, plan, whole steps, forecasts (2, n) with and without; `now` (2,) is
+    the articulation as it stands, `driven_m` (k,) and `driven_mm` (k, 2) the path behind the face."""
 
     outlook: Outlook
     plan: Plan
@@ -117,6 +138,10 @@ class Proposal:
     with_sd: np.ndarray
     without_sd: np.ndarray
     articulation: np.ndarray
+    now: np.ndarray
+    given_way: tuple[str, ...]
+    driven_m: np.ndarray
+    driven_mm: np.ndarray
 
 
 def propose(
@@ -127,8 +152,10 @@ def propose(
     roll_deg: float,
     steering: Steering | None = None,
     straighten: bool = False,
+    advised: np.ndarray | None = None,
 ) -> Proposal:
-    """The correction from `node`; `now_mm` (N,) are the cylinders as they stand, None when unknown.
+    """The correction from `node`; `now_mm` (N,) are the cylinders as they stand, None when unknown;
+    `advised` (2,) is the articulation advised a stroke before.
 
     With `straighten` (the answer to steering cannot be trusted) the articulation goes to zero.
     """
@@ -136,58 +163,82 @@ def propose(
     stroke = drive.drive.stroke_m
     length = drive.machine.front_length_m + drive.machine.rear_length_m
     n = int(min(max(math.ceil(HORIZON_LENGTHS * length / stroke), 6), MOST_STROKES))
+    roll_deg = roll_deg if math.isfinite(roll_deg) else 0.0
     now = node.articulation if now_mm is None else settled(drive.machine, now_mm, roll_deg)
+    if not np.isfinite(now).all():
+        now, now_mm = node.articulation, None
     outlook = look_ahead(node, drive.axis, estimator.motion, stroke, n)
-    limits = limits_of(drive, roll_deg)
+    limits, low, high = limits_of(drive, roll_deg, now, advised)
+    return_m = steering.distance(float(node.weights @ estimator.motion.lag_m))
     held = np.repeat(now[:, None], n, 1)
-    without_mm = outlook.offsets(held)
-    without_sd = forecast_sd(node, estimator.motion, outlook, held)
-    tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
-    per = outlook.steps
-    bend = np.add.reduceat(outlook.turn, np.arange(0, outlook.turn.shape[1], per), axis=1) / stroke
-    design = bend / np.maximum(node.blend()[0][:, G], 0.02)[:, None]
-    joint_bend = _joint_bend(drive, outlook)
+    without_sd = forecast_sd(node, estimator.motion, outlook, held, now)
     driven_m, driven_mm = driven_path(estimator, node, 2 * drive.pipe.length_m + 1.0)
+    joint_bend = _joint_bend(drive, outlook)
     joints = joint_rows(
-        outlook, driven_m, driven_mm, joint_bend, drive.pipe.length_m, drive.pipe.max_joint_angle_mm_per_m
-    )
-    room = tolerance_rows(outlook, tolerance, without_sd)
+        outlook, driven_m, driven_mm, joint_bend,
+        drive.pipe.length_m, drive.pipe.max_joint_angle_mm_per_m,
+    )  # fmt: skip
     if straighten:
-        goal = np.clip(0.0, now - limits.change, now + limits.change)
+        goal = np.clip(0.0, limits.first_low, limits.first_high)
         plan = Plan(np.repeat(goal[:, None], n, 1), goal, np.eye(2) * 1e3)
     else:
-        lag_m = float(node.weights @ estimator.motion.lag_m)
-        plan = solve(outlook, now, steering.distance(lag_m), limits, joints, room, design)
-    chosen = choose(
-        drive.machine, roll_deg, plan.best, plan.hessian, now, now_mm, drive.machine.max_change_mm_per_m
-    )
-    hold = False
-    off = now - plan.best
-    saved = 0.5 * float(off @ plan.hessian @ off) - chosen.cost
-    reach = stroke * n
-    if now_mm is not None and not straighten and not plan.given_way:
-        hold = saved < steering.hold_mm**2 * reach
-        step = drive.machine.cylinders.step_mm
-        inside = (now_mm >= drive.machine.cylinders.range_mm[0] - 1e-9).all() and (
-            now_mm <= drive.machine.cylinders.range_mm[1] + 1e-9
-        ).all()
-        whole = np.abs(now_mm / step - np.round(now_mm / step)).max() < 1e-6
-        hold = (
-            hold
-            and bool(inside)
-            and bool(whole)
-            and np.hypot(*now) <= drive.machine.max_articulation_mm_per_m
+        tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
+        room = tolerance_rows(outlook, tolerance, without_sd)
+        middle = 0.5 * (joints.low + joints.high)[: 2 * n]
+        bends = SoftRows(
+            "",
+            joints.rows[: 2 * n] / drive.pipe.length_m,
+            (middle + joint_bend.reshape(-1)) / drive.pipe.length_m,
+            (middle + joint_bend.reshape(-1)) / drive.pipe.length_m,
         )
-        if hold:
+        plan = solve(outlook, now, return_m, limits, joints, room, _design(node, outlook), bends)
+    chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
+    if advised is not None and chosen.change_over + chosen.most_over > 0.0:
+        # no whole step keeps both: the change from what really stands is the limit
+        _, low, high = limits_of(drive, roll_deg, now)
+        chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
+    hold = False
+    if now_mm is not None:
+        off = now - plan.best
+        saved = 0.5 * float(off @ plan.hessian @ off) - chosen.cost
+        worth = steering.hold_mm**2 * stroke * n
+        stands = _may_stay(drive, now, now_mm, low, high)
+        if stands and not straighten and not plan.given_way and saved < worth:
             chosen = Chosen(now_mm.copy(), now, saved)
-        elif np.abs(chosen.cylinder_mm - now_mm).max() < 1e-9:
-            hold = True
+        hold = bool(np.abs(chosen.cylinder_mm - now_mm).max() < 1e-9)
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
+    with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
+    with_sd = steered_sd(node, estimator.motion, outlook, articulation, now, return_m)
+    given = gave_way(drive, now, now_mm, chosen, plan, joints, outlook.chainage_m, with_mm, outlook.now_mm)
     return Proposal(
-        outlook, plan, chosen, hold, outlook.offsets(articulation), without_mm,
-        forecast_sd(node, estimator.motion, outlook, articulation), without_sd, articulation,
+        outlook, plan, chosen, hold, with_mm, without_mm, with_sd, without_sd, articulation, now,
+        tuple(given), driven_m, driven_mm,
     )  # fmt: skip
+
+
+def _may_stay(
+    drive: DriveFile, now: np.ndarray, now_mm: np.ndarray, low: np.ndarray, high: np.ndarray
+) -> bool:
+    """Whether the cylinders as they stand keep every limit and stand on whole steps."""
+    cyl = drive.machine.cylinders
+    least, most = cyl.range_mm
+    return bool(
+        (now >= low).all()
+        and (now <= high).all()
+        and np.hypot(*now) <= drive.machine.max_articulation_mm_per_m
+        and now_mm.min() >= least - 1e-9
+        and now_mm.max() <= most + 1e-9
+        and np.abs(now_mm / cyl.step_mm - np.round(now_mm / cyl.step_mm)).max() < 1e-6
+    )
+
+
+def _design(node: Node, outlook: Outlook) -> np.ndarray:
+    """The articulation (2, n) that the design axis itself asks for, by the estimated gain."""
+    per = outlook.steps
+    bend = np.add.reduceat(outlook.turn, np.arange(0, outlook.turn.shape[1], per), axis=1)
+    found: np.ndarray = bend / outlook.stroke_m / np.maximum(node.blend()[0][:, G], 0.02)[:, None]
+    return found
 
 
 def _joint_bend(drive: DriveFile, outlook: Outlook) -> np.ndarray:
@@ -203,14 +254,6 @@ def _joint_bend(drive: DriveFile, outlook: Outlook) -> np.ndarray:
     )
 
 
-def points(outlook: Outlook, mm: np.ndarray, sd: np.ndarray) -> tuple[ForecastPoint, ...]:
-    """A forecast as records."""
-    return tuple(
-        ForecastPoint(float(s), float(a), float(da), float(b), float(db))
-        for s, a, da, b, db in zip(outlook.chainage_m, mm[0], sd[0], mm[1], sd[1], strict=True)
-    )
-
-
 def make_advice(
     drive: DriveFile,
     estimator: Estimator,
@@ -223,39 +266,51 @@ def make_advice(
     straighten: bool = False,
     trusted: bool = True,
     next_survey_m: float | None = None,
+    advised: np.ndarray | None = None,
 ) -> Advice:
-    """The whole answer at the end of a stroke."""
-    proposal = propose(drive, estimator, node, now_mm, roll_deg, straighten=straighten)
-    now = node.articulation if now_mm is None else settled(drive.machine, now_mm, roll_deg)
-    if proposal.plan.given_way:
-        which = " and ".join(proposal.plan.given_way)
-        notices = (
-            *notices,
-            Notice(
-                "limit_gave_way",
-                f"Not every limit can be kept from here: {which} gives way ahead. "
-                "This is the setting that breaks it least; look at the forecast.",
-                float(node.s_m),
-            ),
-        )
+    """The whole answer at the end of a stroke; `advised` (2,) is the articulation advised before."""
+    found = propose(drive, estimator, node, now_mm, roll_deg, straighten=straighten, advised=advised)
+    if found.given_way:
+        text = "; ".join(found.given_way)
+        text = f"{text[0].upper()}{text[1:]}. This setting breaks it least."
+        notices = (*notices, Notice("limit_gave_way", text, float(node.s_m)))
     estimate = face_estimate(node)
-    chosen = proposal.chosen
+    chosen, now = found.chosen, found.now
+    end_m = drive.axis.end_chainage_m
+    face = ForecastPoint(
+        float(node.s_m), estimate.line_mm, estimate.line_sd_mm, estimate.level_mm, estimate.level_sd_mm
+    )
+    forecast = points(found.outlook, found.with_mm, found.with_sd, end_m, face)
+    arrival = at_reception(node, forecast, face, end_m) if trusted else None
     return Advice(
         stroke=stroke,
         chainage_m=float(node.s_m),
         estimate=estimate,
         correction=Correction(
             float(chosen.articulation[0]), float(chosen.articulation[1]),
-            tuple(float(v) for v in chosen.cylinder_mm), bool(proposal.hold),
+            tuple(float(v) for v in chosen.cylinder_mm), found.hold,
         ),
-        forecast=points(proposal.outlook, proposal.with_mm, proposal.with_sd),
+        forecast=forecast,
         notices=notices,
-        reason=say_why(estimate, now, proposal.articulation, proposal.hold, proposal.outlook.chainage_m, proposal.with_mm),
-        forecast_unchanged=points(proposal.outlook, proposal.without_mm, proposal.without_sd),
+        reason=say_why(estimate, now, found.articulation, found.hold, found.outlook.chainage_m, found.with_mm),
+        forecast_unchanged=points(found.outlook, found.without_mm, found.without_sd, end_m, face),
         cylinder_now_mm=None if now_mm is None else tuple(float(v) for v in now_mm),
         now_right_mm_per_m=float(now[0]),
         now_up_mm_per_m=float(now[1]),
         roll_deg=roll_deg,
+        eye_probability=eye_probability(drive, arrival),
+        at_reception=arrival,
+        joint=_joint_words(drive, found),
         trusted=trusted,
         next_survey_m=next_survey_m,
     )  # fmt: skip
+
+
+def _joint_words(drive: DriveFile, found: Proposal) -> str:
+    """What the path ahead asks of the joints, in one line; empty when it is too short to tell."""
+    ring = RingJoint.of(drive.pipe)
+    cost = kink_cost(
+        drive.axis, ring, drive.pipe.length_m, found.driven_m, found.driven_mm,
+        found.outlook.chainage_m, found.with_mm.T,
+    )  # fmt: skip
+    return "" if cost is None else cost.words()

@@ -11,6 +11,7 @@ import numpy as np
 from steer.correct.outlook import Outlook
 from steer.correct.programme import SoftRows
 
+JOINT = "joint angle"
 _DIRECTIONS = np.array([[1.0, 0.0], [0.0, 1.0], [np.sqrt(0.5), np.sqrt(0.5)], [np.sqrt(0.5), -np.sqrt(0.5)]])
 _INNER = np.cos(np.pi / 8)  # the octagon inside the circle
 
@@ -59,7 +60,7 @@ def joint_rows(
         middle = line * offset[0] + level * offset[1]
         low.append(-_INNER * most - middle)
         high.append(_INNER * most - middle)
-    return SoftRows("joint angle", np.concatenate(rows), np.concatenate(low), np.concatenate(high))
+    return SoftRows(JOINT, np.concatenate(rows), np.concatenate(low), np.concatenate(high))
 
 
 def tolerance_rows(outlook: Outlook, tolerance: np.ndarray, sd: np.ndarray) -> SoftRows:

@@ -25,20 +25,25 @@ import numpy as np
 from steer.correct.outlook import Outlook
 
 CIRCLE = 16  # sides of the polygon inside the circle of largest articulation
-SOFT = 8  # daqp: this row may give way
 OUTSIDE = 3.0  # an offset outside the room in the tolerance weighs so much more
+BEND = 0.0
+GIVE_WAY = 1e4  # what it costs that a limit gives way by one unit, against the cost's own largest entry
+KEPT = 1e-5  # how far a row may be passed and still counts as kept
 
 
 @dataclass(frozen=True)
 class Limits:
     """Limits on the articulation, mm/m. `rows` (m, 2), `low`, `high` (m,): low <= rows @ (right, up) <= high
-    holds for every stroke (the cylinders at the present roll)."""
+    holds for every stroke (the cylinders at the present roll); `first_low`, `first_high` (2,) bound the
+    next setting: the change from what stands and, where both can be kept, from what was advised."""
 
     most: float
     change: float
     rows: np.ndarray
     low: np.ndarray
     high: np.ndarray
+    first_low: np.ndarray
+    first_high: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -75,13 +80,13 @@ def weights(outlook: Outlook, return_m: float) -> np.ndarray:
 
 
 def cost(
-    outlook: Outlook, now: np.ndarray, return_m: float, design: np.ndarray, change_weight: float = 1.0
+    outlook: Outlook, now: np.ndarray, return_m: float, design: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Hessian (2n, 2n) and gradient (2n,) of the programme at A = 0; `now` (2,), `design` (2, n)."""
     n = outlook.answer.shape[1]
     big, small = np.zeros((2 * n, 2 * n)), np.zeros(2 * n)
     change = np.eye(n) - np.eye(n, k=-1)
-    w = weights(outlook, return_m) * change_weight
+    w = weights(outlook, return_m)
     for plane in (0, 1):
         part = slice(plane * n, plane * n + n)
         stroke = outlook.stroke_m
@@ -103,33 +108,25 @@ def cost(
     return big, small
 
 
-def hard_rows(limits: Limits, now: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Change, magnitude and cylinder rows over all unknowns: rows (m, 2n), low, high (m,)."""
-    rows, low, high = [], [], []
-    for plane in (0, 1):
-        for k in range(n):
-            row = np.zeros(2 * n)
-            row[plane * n + k] = 1.0
-            if k:
-                row[plane * n + k - 1] = -1.0
-            rows.append(row)
-            at = 0.0 if k else now[plane]
-            low.append(at - limits.change)
-            high.append(at + limits.change)
+def hard_rows(limits: Limits, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Change, magnitude and cylinder rows over all unknowns: rows (m, 2n), low, high (m,); the first 2n
+    are the change per stroke."""
+    change = np.zeros((2, n, 2, n))
+    change[0, :, 0] = change[1, :, 1] = np.eye(n) - np.eye(n, k=-1)
+    low, high = np.full((2, n), -limits.change), np.full((2, n), limits.change)
+    low[:, 0], high[:, 0] = limits.first_low, limits.first_high
     angles = np.pi * np.arange(CIRCLE // 2) / (CIRCLE // 2)
-    inner = limits.most * np.cos(np.pi / CIRCLE)
+    inner = np.full(CIRCLE // 2, limits.most * np.cos(np.pi / CIRCLE))
     both = np.concatenate([np.stack([np.cos(angles), np.sin(angles)], -1), limits.rows])
-    ends = (
-        np.concatenate([np.full(len(angles), -inner), limits.low]),
-        np.concatenate([np.full(len(angles), inner), limits.high]),
+    each = np.zeros((n, len(both), 2, n))
+    strokes = np.arange(n)
+    each[strokes, :, 0, strokes], each[strokes, :, 1, strokes] = both[:, 0], both[:, 1]
+    ends = np.concatenate([-inner, limits.low]), np.concatenate([inner, limits.high])
+    return (
+        np.concatenate([change.reshape(2 * n, 2 * n), each.reshape(-1, 2 * n)]),
+        np.concatenate([low.reshape(-1), np.tile(ends[0], n)]),
+        np.concatenate([high.reshape(-1), np.tile(ends[1], n)]),
     )
-    for k in range(n):
-        block = np.zeros((len(both), 2 * n))
-        block[:, k], block[:, n + k] = both[:, 0], both[:, 1]
-        rows.extend(block)
-        low.extend(ends[0])
-        high.extend(ends[1])
-    return np.array(rows), np.array(low), np.array(high)
 
 
 def solve(
@@ -140,15 +137,21 @@ def solve(
     joints: SoftRows,
     room: SoftRows,
     design: np.ndarray,
-    change_weight: float = 1.0,
+    bend: SoftRows | None = None,
 ) -> Plan:
-    """The best plan from the articulation `now` (2,). Always an answer; rows are added as they are broken."""
+    """The best plan from the articulation `now` (2,). Always an answer; when nothing can be solved, what
+    stands is held, and `solved` is False."""
     n = outlook.answer.shape[1]
-    big, small = cost(outlook, now, return_m, design, change_weight)
-    if not (np.isfinite(big).all() and np.isfinite(small).all()):
-        return Plan(np.repeat(now[:, None], n, 1), now.copy(), np.eye(2), (), False)
-    rows, low, high = hard_rows(limits, now, n)
-    x, solved = _within(big, small, rows, low, high, [])
+    big, small = cost(outlook, now, return_m, design)
+    if BEND and bend is not None:
+        weight = 2.0 * outlook.stroke_m * BEND * return_m**4
+        big = big + weight * bend.rows.T @ bend.rows
+        small = small - weight * bend.rows.T @ (0.5 * (bend.low + bend.high))
+    if not (np.isfinite(big).all() and np.isfinite(small).all() and np.isfinite(now).all()):
+        held = np.clip(np.nan_to_num(now), limits.first_low, limits.first_high)
+        return Plan(np.repeat(held[:, None], n, 1), held, np.eye(2), (), False)
+    rows, low, high = hard_rows(limits, n)
+    x, solved, passed = within(big, small, rows, low, high, 2 * n)
     # Outside the room that tolerance leaves, an offset weighs more; which ones are outside depends
     # on the answer, so it is asked again until they stay the same.
     weighed = np.zeros(0, bool)
@@ -157,89 +160,88 @@ def solve(
         got = room.rows @ x
         over, under = got > room.high + 1e-6, got < room.low - 1e-6
         now_weighed = np.concatenate([over, under])
-        if (now_weighed.any() or weighed.any()) and not np.array_equal(now_weighed, weighed):
-            weighed = now_weighed
-            out = np.concatenate([room.rows[over], room.rows[under]])
-            edge = np.concatenate([room.high[over], room.low[under]])
-            pull = 2.0 * OUTSIDE * outlook.stroke_m
-            big, small = plain_big + pull * out.T @ out, plain_small - pull * out.T @ edge
-            x, solved = _within(big, small, rows, low, high, [])
-        else:
+        if not (now_weighed.any() or weighed.any()) or np.array_equal(now_weighed, weighed):
             break
+        weighed = now_weighed
+        out = np.concatenate([room.rows[over], room.rows[under]])
+        edge = np.concatenate([room.high[over], room.low[under]])
+        pull = 2.0 * OUTSIDE * outlook.stroke_m
+        big, small = plain_big + pull * out.T @ out, plain_small - pull * out.T @ edge
+        x, solved, passed = within(big, small, rows, low, high, 2 * n)
+    given = ["articulation or cylinder range"] if passed > KEPT else []
     got = joints.rows @ x
-    active = [joints] if ((got < joints.low - 1e-6) | (got > joints.high + 1e-6)).any() else []
-    if active:
-        kept, ok = _within(big, small, rows, low, high, active)
+    if ((got < joints.low - 1e-6) | (got > joints.high + 1e-6)).any() and not given:
+        every = (
+            np.concatenate([rows, joints.rows]),
+            np.concatenate([low, joints.low]),
+            np.concatenate([high, joints.high]),
+        )
+        kept, ok, passed = within(big, small, *every, len(rows))
         if ok:
             x, solved = kept, ok
+            if passed > 1e-3:
+                given.append(joints.name)
     if not np.isfinite(x).all():
-        x, solved = np.repeat(now, n), False
+        x, solved = np.repeat(np.clip(now, limits.first_low, limits.first_high), n), False
     first = [0, n]
     rest = [i for i in range(2 * n) if i not in first]
     hessian = big[np.ix_(first, first)] - big[np.ix_(first, rest)] @ np.linalg.solve(
         big[np.ix_(rest, rest)], big[np.ix_(rest, first)]
     )
-    given = tuple(
-        s.name for s in active if ((s.rows @ x < s.low - 1e-3) | (s.rows @ x > s.high + 1e-3)).any()
-    )
-    if not np.isfinite(x).all():
-        x, solved = np.repeat(now, n), False
     plan = x.reshape(2, n)
-    return Plan(plan, plan[:, 0].copy(), hessian, given, solved)
+    return Plan(plan, plan[:, 0].copy(), hessian, tuple(given), solved)
 
 
-def _within(
-    big: np.ndarray,
-    small: np.ndarray,
-    rows: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
-    soft: list[SoftRows],
+def within(
+    big: np.ndarray, small: np.ndarray, rows: np.ndarray, low: np.ndarray, high: np.ndarray, firm: int
+) -> tuple[np.ndarray, bool, float]:
+    """x (k,) with the least ½·xᵀ·big·x + small·x where low <= rows @ x <= high, and by how much it passes.
+
+    The first `firm` rows are kept in any case (they can always be kept together). The rest gives way
+    when not all can be kept: all by the same d >= 0, as little as possible, at a cost of
+    scale·GIVE_WAY·(d + d²/2). Returns x, whether it was solved, and d.
+    """
+    free = np.linalg.solve(big, -small)
+    if kept(free, rows, low, high):
+        return free, True, 0.0
+    scale = 1.0 / max(float(np.abs(np.diag(big)).max()), 1e-12)
+    x, solved = _daqp(big * scale, small * scale, rows, low, high)
+    if solved:
+        return x, True, 0.0
+    k = len(small)
+    wide_big = np.zeros((k + 1, k + 1))
+    wide_big[:k, :k], wide_big[k, k] = big * scale, GIVE_WAY
+    wide_small = np.append(small * scale, GIVE_WAY)
+    gives = (np.arange(len(rows)) >= firm).astype(float)[:, None]
+    upper = np.concatenate([np.hstack([rows, -gives]), np.hstack([rows[firm:], gives[firm:]])])
+    least = np.concatenate([np.where(gives[:, 0] > 0, -1e30, low), low[firm:]])
+    most = np.concatenate([high, np.full(len(rows) - firm, 1e30)])
+    bound = np.append(np.zeros(k), 1.0)[None, :]
+    found, solved = _daqp(
+        wide_big,
+        wide_small,
+        np.concatenate([upper, bound]),
+        np.append(least, 0.0),
+        np.append(most, 1e30),
+    )
+    return found[:k], solved, max(float(found[k]), 0.0) if solved else 0.0
+
+
+def kept(x: np.ndarray, rows: np.ndarray, low: np.ndarray, high: np.ndarray, by: float = 1e-7) -> bool:
+    """Whether every row is kept, to `by`; False for what is not a number."""
+    got = rows @ x
+    return bool(np.isfinite(got).all() and (got >= low - by).all() and (got <= high + by).all())
+
+
+def _daqp(
+    big: np.ndarray, small: np.ndarray, rows: np.ndarray, low: np.ndarray, high: np.ndarray
 ) -> tuple[np.ndarray, bool]:
-    """The least of the cost within the rows; the free one when it keeps them all anyway."""
-    if not soft:
-        free = np.linalg.solve(big, -small)
-        inside = rows @ free
-        if not ((inside < low - 1e-7).any() or (inside > high + 1e-7).any()):
-            return free, True
-    return _programme(big, small, rows, low, high, soft)
-
-
-def _programme(
-    big: np.ndarray,
-    small: np.ndarray,
-    rows: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
-    soft: list[SoftRows],
-) -> tuple[np.ndarray, bool]:
-    """daqp on dense data. The cost is scaled so that giving way in a soft row stays the last resort."""
+    """Solved by daqp, and looked at again: its flag, numbers, every row."""
     import daqp
 
-    scale = 1.0 / max(np.abs(np.diag(big)).max(), 1e-12)
-    a = np.concatenate([rows, *[s.rows for s in soft]]) if soft else rows
-    lower = np.concatenate([low, *[s.low for s in soft]]) if soft else low
-    upper = np.concatenate([high, *[s.high for s in soft]]) if soft else high
-    sense = np.zeros(len(a), np.int32)
-    sense[len(rows) :] = SOFT
     x, _, flag, _ = daqp.solve(
-        np.ascontiguousarray(big * scale), small * scale, np.ascontiguousarray(a), upper, lower, sense
-    )
+        np.ascontiguousarray(big), np.ascontiguousarray(small), np.ascontiguousarray(rows),
+        np.ascontiguousarray(high), np.ascontiguousarray(low), np.zeros(len(rows), np.int32),
+    )  # fmt: skip
     found = np.asarray(x, float)
-    good = flag > 0 and np.isfinite(found).all()
-    if not good:
-        # Hard rows that exclude one another (cylinders already out of range): keep the change limit.
-        n2 = big.shape[0]
-        soft_sense = np.full(len(a), SOFT, np.int32)
-        soft_sense[:n2] = 0
-        x, _, flag, _ = daqp.solve(
-            np.ascontiguousarray(big * scale),
-            small * scale,
-            np.ascontiguousarray(a),
-            upper,
-            lower,
-            soft_sense,
-        )
-        found = np.asarray(x, float)
-        good = flag > 0 and np.isfinite(found).all()
-    return found, good
+    return found, flag == 1 and kept(found, rows, low, high, KEPT)

@@ -11,15 +11,27 @@ from steer.drivefile import MachineSection
 from steer.machine.cylinders import articulation, extension_rows, extensions
 
 MOST_TRIED = 8192
+MARGIN = 1e-3  # mm/m kept from a limit, so that figures with three decimals keep it too
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """Extensions (N,) mm on whole steps, the articulation (2,) mm/m they make, and what it costs beyond the best."""
+    """Extensions (N,) mm on whole steps, the articulation (2,) mm/m they make, what it costs beyond the
+    best, and by how much (mm/m) the change and the magnitude pass their limits (0 when kept)."""
 
     cylinder_mm: np.ndarray
     articulation: np.ndarray
     cost: float
+    change_over: float = 0.0
+    most_over: float = 0.0
+
+
+def step_range(machine: MachineSection) -> tuple[float, float]:
+    """Least and greatest whole step inside the cylinders' range, mm; the range itself when it holds none."""
+    low, high = machine.cylinders.range_mm
+    step = machine.cylinders.step_mm
+    lowest, highest = np.ceil(low / step - 1e-9) * step, np.floor(high / step + 1e-9) * step
+    return (float(lowest), float(highest)) if lowest <= highest else (low, high)
 
 
 def choose(
@@ -27,49 +39,79 @@ def choose(
     roll_deg: float,
     wanted: np.ndarray,
     hessian: np.ndarray,
-    now: np.ndarray,
     now_mm: np.ndarray | None,
-    most_change: float,
+    low: np.ndarray,
+    high: np.ndarray,
 ) -> Chosen:
     """The combination of whole steps with the least cost ½(a − wanted)ᵀ·hessian·(a − wanted).
 
-    Every combination of the steps around the exact extensions is looked at (two for each cylinder,
-    three where that is few), and the present setting `now_mm`. Those that break range, magnitude or
-    the change from `now` (2,) per plane are left out; when none is left, the one that breaks least.
-    Cylinders that do not fit one plane strain the ring, so the misfit counts a little.
+    Every combination of the steps around the exact extensions is looked at (four for each cylinder, two
+    where those are too many), and the present setting `now_mm`. Range holds always; those that break
+    the magnitude or the box `low` to `high` (2,) that the change per stroke leaves are left out; when
+    none is left, the one that breaks least. Cylinders that do not fit one plane strain the ring, so
+    the misfit counts a little.
     """
     cyl = machine.cylinders
-    step = cyl.step_mm
-    low, high = cyl.range_mm
-    lowest = np.ceil(low / step - 1e-9)
-    highest = np.floor(high / step + 1e-9)
-    exact = extensions(wanted[0], wanted[1], roll_deg, cyl) / step
+    # from where one wants to be towards the middle of what the change leaves
+    middle = 0.5 * (low + high)
+    best: Chosen | None = None
+    for share in (0.0, 0.5, 1.0):
+        tried = _around(machine, roll_deg, wanted + share * (middle - wanted))
+        if now_mm is not None and np.isfinite(now_mm).all():
+            least, most = step_range(machine)
+            whole = np.round(now_mm / cyl.step_mm) * cyl.step_mm
+            tried = np.concatenate([tried, np.clip(whole, least, most)[None, :]])
+        found = _least(machine, roll_deg, tried, wanted, hessian, low, high)
+        if best is None or found.change_over + found.most_over < best.change_over + best.most_over:
+            best = found
+        if best.change_over + best.most_over == 0.0:
+            break
+    assert best is not None
+    return best
+
+
+def _around(machine: MachineSection, roll_deg: float, wanted: np.ndarray) -> np.ndarray:
+    """Combinations (k, N) of whole steps around the extensions that make `wanted` (2,), inside the range."""
+    cyl = machine.cylinders
+    exact = extensions(wanted[0], wanted[1], roll_deg, cyl) / cyl.step_mm
     count = len(exact)
-    spread = 3 if 4**count <= MOST_TRIED else (1 if 2**count <= MOST_TRIED else 0)
-    if spread == 3:
-        sets = [np.array([-1, 0, 1, 2]) + np.floor(e) for e in exact]
-        tried = np.array(list(itertools.product(*sets)))
-    elif spread == 1:
-        tried = np.array(list(itertools.product(*[(np.floor(e), np.floor(e) + 1) for e in exact])))
-    else:
-        tried = np.round(exact)[None, :]
-    tried = np.clip(tried, lowest, highest)
-    if now_mm is not None and np.isfinite(now_mm).all():
-        tried = np.concatenate([tried, np.clip(np.round(now_mm / step), lowest, highest)[None, :]])
+    near: tuple[int, ...] = (0,)
+    base = np.round(exact)
+    if 4**count <= MOST_TRIED:
+        near, base = (-1, 0, 1, 2), np.floor(exact)
+    elif 2**count <= MOST_TRIED:
+        near, base = (0, 1), np.floor(exact)
+    tried = np.array(list(itertools.product(near, repeat=count)), float) + base
+    found: np.ndarray = np.clip(tried * cyl.step_mm, *step_range(machine))
+    return found
+
+
+def _least(
+    machine: MachineSection,
+    roll_deg: float,
+    tried: np.ndarray,
+    wanted: np.ndarray,
+    hessian: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+) -> Chosen:
+    cyl = machine.cylinders
     rows = extension_rows(roll_deg, cyl)
-    back = np.linalg.pinv(rows)
-    made = (tried * step - cyl.neutral_mm) @ back.T
-    misfit = (tried * step - cyl.neutral_mm) - made @ rows.T
+    opened = tried - cyl.neutral_mm
+    made = opened @ np.linalg.pinv(rows).T
+    misfit = opened - made @ rows.T
     off = made - wanted
     price = 0.5 * np.einsum("ij,jk,ik->i", off, hessian, off)
-    strain = (misfit**2).sum(1) / (step * step)
-    unit = 0.5 * np.trace(hessian) * (step / cyl.circle_radius_mm * 1000.0) ** 2
-    over = np.maximum(np.abs(made - now).max(1) - most_change, 0.0)
-    over = np.maximum(over, np.hypot(made[:, 0], made[:, 1]) - machine.max_articulation_mm_per_m)
-    total = price + 0.02 * unit * strain
-    allowed = over <= 1e-9
-    best = int(np.argmin(np.where(allowed, total, np.inf))) if allowed.any() else int(np.argmin(over))
-    return Chosen(tried[best] * step, made[best], float(price[best]))
+    unit = 0.5 * np.trace(hessian) * (cyl.step_mm / cyl.circle_radius_mm * 1000.0) ** 2
+    total = price + 0.02 * unit * (misfit**2).sum(1) / cyl.step_mm**2
+    change_over = np.maximum(np.maximum(low - made, made - high).max(1) + MARGIN, 0.0)
+    most_over = np.maximum(np.hypot(*made.T) - machine.max_articulation_mm_per_m + MARGIN, 0.0)
+    over = change_over + most_over
+    least = float(over.min())
+    best = int(np.argmin(np.where(over <= least + 1e-9, total, np.inf)))
+    return Chosen(
+        tried[best], made[best], float(price[best]), float(change_over[best]), float(most_over[best])
+    )
 
 
 def settled(machine: MachineSection, cylinder_mm: np.ndarray, roll_deg: float) -> np.ndarray:
