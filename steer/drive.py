@@ -31,6 +31,7 @@ from steer.log import Event, Log
 
 _DECISIONS = ("accepted", "overridden")
 _UNDOABLE = (*_DECISIONS, "note")
+MOST_EXPLAINED = 20  # shots with evidence written out; more of them at once is another trouble
 
 
 class Drive:
@@ -259,6 +260,7 @@ class Drive:
         """The check shots as the estimate took them, by chainage."""
         self.follower.bring_up()
         views: list[ShotView] = []
+        explained = 0
         for report in reports(self.follower.estimator):
             shot = report.shot
             sd = np.sqrt(np.diag(report.covariance_mm2))
@@ -266,7 +268,8 @@ class Drive:
                 float(v) if np.isfinite(v) else None for v in (*report.innovation, *report.innovation_sd)
             ]
             told: tuple[str, ...] = ()
-            if report.verdict in ("waiting", "disagrees") and report.reached and len(views) < 200:
+            if report.disagrees.any() and report.reached and explained < MOST_EXPLAINED:
+                explained += 1
                 found = evidence(self.follower.estimator, report)
                 told = (
                     f"For a survey blunder: {'; '.join(found.blunder) or 'nothing found'}.",

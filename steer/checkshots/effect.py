@@ -34,16 +34,19 @@ def reports(estimator: Estimator) -> list[ShotReport]:
     return [n.report for n in estimator.nodes if isinstance(n.report, ShotReport)]
 
 
-def without(estimator: Estimator, sequences: Collection[int]) -> Estimator:
-    """The same fold with these shots not counting; what stands before them is shared, not folded again."""
+def without(estimator: Estimator, sequences: Collection[int], looked_at: Collection[int] = ()) -> Estimator:
+    """The same fold without these shots, but for `looked_at` of them, which do not count either and are
+    reported on. What stands before them is shared, not folded again."""
     found = Estimator(estimator.drive)
     first = None
-    for i, item in enumerate(estimator.items):
+    for key, item in zip(estimator.keys, estimator.items, strict=True):
         if isinstance(item, Shot) and item.sequence in sequences:
+            first = len(found.items) if first is None else first
+            if item.sequence not in looked_at:
+                continue
             item = replace(item, word="withdrawn")
-            first = i if first is None else first
+        found.keys.append(key)
         found.items.append(item)
-    found.keys = list(estimator.keys)
     found.nodes = estimator.nodes[:first]
     found.run()
     return found

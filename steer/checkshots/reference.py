@@ -77,7 +77,8 @@ def shapes(estimator: Estimator, node: Node) -> tuple[str, str]:
         return ("no check shot since it was set", "no check shot since it was set")
     if len(own) > 50:
         own = own[:: -(-len(own) // 50)]
-    bare = without(estimator, {r.shot.sequence for r in reports(estimator)})
+    everything = {r.shot.sequence for r in reports(estimator)}
+    bare = without(estimator, everything, {r.shot.sequence for r in own})
     alone = {r.shot.sequence: r.innovation for r in reports(bare)}
     d = np.array([r.shot.s_m for r in own]) - estimator.drive.target.behind_face_m
     d = np.maximum(d - estimator.drive.axis.start_chainage_m, 0.0)

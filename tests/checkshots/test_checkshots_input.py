@@ -1,0 +1,97 @@
+"""Bad and odd input, from the command line."""
+
+import csv
+from importlib import resources
+from pathlib import Path
+
+import pytest
+
+from steer.cli.demo import make
+from steer.cli.main import main
+from steer.drive import Drive
+from steer.log import Log
+
+SAMPLES = Path(str(resources.files("sample_surveys"))) / "surveys"
+HEAD = "time,chainage_m,point,line_mm,level_mm,sd_mm\n"
+
+
+@pytest.fixture
+def demo(tmp_path):
+    make(tmp_path / "demo")
+    return tmp_path / "demo"
+
+
+def shots(demo, text, tmp_path):
+    path = tmp_path / "s.csv"
+    path.write_text(text)
+    return main(["shots", str(demo), str(path)])
+
+
+def stored(demo):
+    with Log.open(demo) as log:
+        return sum(e.kind == "check_shot" for e in log.events())
+
+
+def test_changed_over_coordinates_are_said(demo, tmp_path, capsys):
+    with open(SAMPLES / "polar_coordinates.csv") as file:
+        row = next(csv.DictReader(file))
+    row["easting_m"], row["northing_m"] = row["northing_m"], row["easting_m"]
+    before = stored(demo)
+    assert shots(demo, f"{','.join(row)}\n{','.join(row.values())}\n", tmp_path) == 1
+    assert "they are changed over" in capsys.readouterr().err
+    assert stored(demo) == before
+
+
+def test_a_chainage_not_yet_driven_is_said_and_waits(demo, tmp_path, capsys):
+    assert shots(demo, HEAD + ",120,face,3,4,2\n", tmp_path) == 0
+    said = capsys.readouterr().out
+    assert "the face has only come to 99.90 m" in said and "has not come there yet" in said
+
+
+def test_the_future_is_refused(demo, tmp_path, capsys):
+    before = stored(demo)
+    assert shots(demo, HEAD + "2199-01-01T00:00:00Z,90,face,3,4,2\n", tmp_path) == 1
+    assert "lies in the future" in capsys.readouterr().err
+    assert stored(demo) == before
+
+
+def test_a_time_that_does_not_fit_the_chainage_is_said(demo, tmp_path, capsys):
+    assert shots(demo, HEAD + "2031-03-03T17:38:40Z,90.0,face,-8,8,2\n", tmp_path) == 0
+    assert "by the readings the face stood at 30.6" in capsys.readouterr().out
+
+
+def test_the_same_file_twice(demo, tmp_path, capsys):
+    text = HEAD + ",50,face,3,4,2\n"
+    assert shots(demo, text, tmp_path) == 0
+    before = stored(demo)
+    assert shots(demo, text, tmp_path) == 0
+    assert "nothing new" in capsys.readouterr().out and stored(demo) == before
+
+
+def test_one_word_a_shot_and_none_when_one_is_wrong(demo, capsys):
+    assert main(["shots", str(demo), "--accept", "2450", "--reject", "2450"]) == 2
+    assert main(["shots", str(demo), "--withdraw", "2450", "--reject", "7"]) == 1
+    assert "check shot 7: no such shot" in capsys.readouterr().err
+    with Drive.open(demo) as drive:
+        assert {s.verdict for s in drive.shots()} == {"agrees"}
+
+
+def test_shots_before_any_reading_and_none_at_all(tmp_path, capsys):
+    make(tmp_path / "demo")
+    folder = tmp_path / "new"
+    folder.mkdir()
+    (folder / "drive.toml").write_text((tmp_path / "demo" / "drive.toml").read_text())
+    assert main(["shots", str(folder)]) == 0
+    assert capsys.readouterr().out == "No check shot yet.\n"
+    assert shots(folder, HEAD + ",5,face,3,4,2\n", tmp_path) == 0
+    assert main(["shots", str(folder)]) == 0
+
+
+def test_thousands_of_shots(demo, tmp_path, capsys):
+    rows = "".join(f",{1 + k % 980 / 10},face,{k % 7 - 3},{k % 5 - 2},60\n" for k in range(2_000))
+    assert shots(demo, HEAD + rows, tmp_path) == 0
+    said = capsys.readouterr().out
+    assert "2000 check shots stored" in said and "more that agree" in said
+    assert len(said) < 20_000
+    with Drive.open(demo) as drive:
+        assert len(drive.shots()) == 2_003

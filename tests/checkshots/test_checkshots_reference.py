@@ -1,0 +1,69 @@
+"""The reference's error as shots find it."""
+
+import math
+
+import numpy as np
+import pytest
+
+from steer.checkshots.reference import BENDING_MM_PER_M2, _shape
+from steer.checkshots.report import aim_lines, reference_lines
+
+
+@pytest.mark.parametrize(("distance_m", "bent_mm"), [(50.0, 1.2), (100.0, 4.6), (200.0, 18.6), (300.0, 41.8)])
+def test_bending_by_one_kelvin_a_metre(distance_m, bent_mm):
+    """Ray curvature (dn/dT)·(dT/dx) with n of Barrell and Sears (from memory): offsets at 20 °C and 1 K/m."""
+    assert 0.5 * BENDING_MM_PER_M2 * distance_m**2 == pytest.approx(bent_mm, abs=0.06)
+
+
+D = np.array([20.0, 45.0, 70.0, 95.0, 120.0])
+VAR = np.full(5, 4.0)
+
+
+def test_the_cause_is_told_by_the_shape():
+    assert _shape(12.0 + 0.0 * D, VAR, D, "right", "left").startswith(
+        "a shift of 12 mm right explains it; refr"
+    )
+    assert _shape(-0.3 * D, VAR, D, "right", "left").startswith("a turn of 0.30 mm/m left explains it; refr")
+    bent = _shape(0.5 * 2.0 * BENDING_MM_PER_M2 * D**2, VAR / 9, D, "up", "down")
+    assert bent == "refraction by 2.0 K/m across the beam, colder air up explains it"
+
+
+def test_noise_is_no_error_and_one_shot_cannot_tell():
+    rng = np.random.default_rng(2)
+    none = [_shape(rng.normal(0.0, 2.0, 5), VAR, D, "right", "left").startswith("none") for _ in range(200)]
+    assert sum(none) > 180
+    one = _shape(np.array([9.0]), np.array([4.0]), np.array([110.0]), "right", "left")
+    assert "shift" in one and "turn" in one and "refraction" in one and "one shot cannot tell which" in one
+
+
+def test_a_gradient_that_no_air_has_is_not_offered():
+    steep = _shape(0.5 * 9.0 * BENDING_MM_PER_M2 * D**2, VAR / 9, D, "right", "left")
+    assert "refraction would not (it would take 9.0 K/m)" in steep
+
+
+def test_a_turned_beam_is_found_and_aimed_back(made, tmp_path):
+    """Every shot says what a beam turned by 0.5 mm/m to the right would make it say."""
+    turned = 0.5
+    drive = made.open(tmp_path / "a", made.as_events())
+    for s in np.arange(4.0, 30.1, 1.0):
+        far = s - 1.6
+        # machine and target keep their place in the beam, so the machine is off by the beam's own error
+        drive.add("check_shot", made.shot(float(s), (turned * far + turned * 1.6, 0.0), sd_mm=0.7))
+    report = drive.shot_report()
+    found = report.reference
+    expected = turned * found.distance_m
+    assert found.error_mm[0] == pytest.approx(expected, abs=3.0)
+    assert abs(found.error_mm[0] - expected) < 4 * found.error_sd_mm[0] + 1.0
+    assert found.worth_setting
+    aim = aim_lines(found, report.setting)
+    assert "mm left" in aim[0] and '"kind": "reference_set"' in aim[1]
+    assert "right" in reference_lines(found, True)[0]
+    assert report.setting["up_mm"] == 350.0 and math.isclose(report.setting["chainage_m"], 30.0, abs_tol=0.1)
+
+
+def test_a_sound_beam_is_left_alone(made, tmp_path):
+    shots = [("check_shot", made.shot(float(s))) for s in (10.0, 20.0, 30.0)]
+    drive = made.open(tmp_path / "a", [*made.as_events(), *shots])
+    report = drive.shot_report()
+    assert not report.reference.worth_setting
+    assert "need not be set anew" in aim_lines(report.reference, report.setting)[0]

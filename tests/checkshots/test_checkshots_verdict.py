@@ -1,0 +1,114 @@
+"""The verdict on a shot before it counts, and what is said of it."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from steer.checkshots.report import lines
+from steer.estimate.shots import DISAGREES
+
+
+def codes(drive):
+    return {n.code for n in drive.advice().notices}
+
+
+def test_the_limit_is_99_9_percent_of_a_normal():
+    assert abs(DISAGREES - stats.norm.ppf(0.9995)) < 1e-4
+
+
+def test_sound_shots_hardly_ever_wait(made, tmp_path):
+    """400 shots with the sd they claim: about one in 500 (two planes) may wait by chance, 5 is beyond."""
+    rng = np.random.default_rng(11)
+    drive = made.open(tmp_path / "a", made.as_events())
+    drive.log.append_many(
+        [
+            ("check_shot", made.shot(float(s), tuple(rng.normal(0.0, 2.0, 2)), asks=True))
+            for s in rng.choice(np.arange(2.0, 30.0), 400)
+        ]
+    )
+    drive.refresh()
+    assert sum(s.verdict == "waiting" for s in drive.shots()) <= 5
+
+
+def test_one_from_a_file_waits_and_one_from_the_feed_counts(made, tmp_path):
+    wrong = made.shot(20.0, (60.0, 0.0))
+    plain = made.open(tmp_path / "p", made.as_events())
+    fed = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", wrong)])
+    filed = made.open(tmp_path / "b", [*made.as_events(), ("check_shot", {**wrong, "asks": True})])
+    assert fed.shots()[0].verdict == "disagrees" and "shot_disagrees" in codes(fed)
+    assert filed.shots()[0].verdict == "waiting" and "shot_waiting" in codes(filed)
+    assert filed.advice().estimate.line_mm == plain.advice().estimate.line_mm
+    assert fed.advice().estimate.line_mm > plain.advice().estimate.line_mm + 40.0
+    # equally likely right or wrong: the mean of the squares is half of 60²
+    doubt = filed.advice().estimate.line_sd_mm ** 2 - plain.advice().estimate.line_sd_mm ** 2
+    innovation = filed.shots()[0].innovation_line_mm
+    assert doubt == pytest.approx(innovation**2 / 2, rel=1e-6)
+    assert filed.advice().estimate.level_sd_mm == pytest.approx(plain.advice().estimate.level_sd_mm)
+
+
+def test_a_later_shot_that_agrees_settles_the_doubt_but_not_the_question(made, tmp_path):
+    events = [*made.as_events(), ("check_shot", made.shot(15.0, (60.0, 0.0), asks=True))]
+    drive = made.open(tmp_path / "a", events)
+    open_sd = drive.advice().estimate.line_sd_mm
+    drive.add("check_shot", made.shot(25.0, asks=True))
+    assert drive.advice().estimate.line_sd_mm < 0.1 * open_sd
+    assert "shot_waiting" in codes(drive)
+    told = " ".join(drive.shots()[0].evidence)
+    assert "further on agrees with the estimate" in told
+
+
+def test_a_repeat_that_says_the_same_does_not_slip_in(made, tmp_path):
+    events = [("check_shot", made.shot(20.0, (60.0, 0.0), asks=True)),
+              ("check_shot", made.shot(20.0, (58.0, 1.0), asks=True))]  # fmt: skip
+    drive = made.open(tmp_path / "a", [*made.as_events(), *events])
+    assert [s.verdict for s in drive.shots()] == ["waiting", "waiting"]
+    for view in drive.shots():
+        assert "says the same" in view.evidence[1]
+
+
+@pytest.mark.parametrize(
+    ("slip", "words"),
+    [
+        (lambda line, level: (-line, level), "with the line's sign changed"),
+        (lambda line, level: (level, line), "with line and level changed over"),
+        (lambda line, level: (line, level + 350.0), "lever arm taken off"),
+    ],
+)
+def test_slips_of_the_pen_are_named(made, tmp_path, slip, words):
+    drive = made.open(tmp_path / "a", [
+        *made.as_events(),
+        # moved well off the axis first, so that a changed sign shows
+        ("check_shot", {"chainage_m": 20.0, "point": "face", "line_mm": 40.0, "level_mm": -30.0, "sd_mm": 1.0}),
+    ])  # fmt: skip
+    wrong = slip(40.0, -30.0)
+    drive.add("check_shot", {"chainage_m": 20.0, "point": "face", "line_mm": wrong[0], "level_mm": wrong[1],
+                             "sd_mm": 1.0, "asks": True})  # fmt: skip
+    view = next(s for s in drive.shots() if s.verdict == "waiting")
+    assert words in view.evidence[0]
+
+
+def test_the_report_says_how_the_face_moved(made, tmp_path):
+    drive = made.open(tmp_path / "a", made.as_events())
+    before = drive.advice().estimate
+    number = drive.add("check_shot", made.shot(25.0, (3.0, -2.0))).sequence
+    after = drive.advice().estimate
+    report = drive.shot_report({number})
+    np.testing.assert_allclose(report.before.offset_mm, [before.line_mm, before.level_mm], atol=1e-9)
+    np.testing.assert_allclose(report.after.offset_mm, [after.line_mm, after.level_mm], atol=1e-9)
+    np.testing.assert_allclose(report.before.sd_mm, [before.line_sd_mm, before.level_sd_mm], atol=1e-9)
+    np.testing.assert_allclose(report.after.sd_mm, [after.line_sd_mm, after.level_sd_mm], atol=1e-9)
+    text = "\n".join(lines(report))
+    assert f"Shot {number} of the face at 25.00 m" in text and "It agrees and counts." in text
+    assert "moved: line" in text and "next check shot" in text
+
+
+def test_words_on_no_shot_are_refused(made, tmp_path):
+    from steer.errors import InputRefused
+
+    drive = made.open(tmp_path / "a", made.as_events(50))
+    with pytest.raises(InputRefused, match="no such shot; the newest are: there are none"):
+        drive.accept_shot(3)
+    number = drive.add("check_shot", made.shot(1.0)).sequence
+    drive.withdraw_shot(number)
+    with pytest.raises(InputRefused, match="is withdrawn already"):
+        drive.withdraw_shot(number)
