@@ -8,6 +8,8 @@ import tempfile
 from importlib import resources
 from pathlib import Path
 
+from steer.cli import open as open_command
+
 SAMPLE = "quillbeck_lane"
 FILES = ("drive.toml", "readings.csv", "shots.csv")
 
@@ -16,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder", metavar="FOLDER", nargs="?", help="where to make it (default: a temporary folder)"
     )
+    open_command.add_look(parser)
     parser.add_argument(
         "--no-open", action="store_true", help="make it and print the next correction, open no screen"
     )
@@ -47,6 +50,6 @@ def run(args: argparse.Namespace) -> int:
 
         print(f"Sample drive (invented) in {folder}\n")
         return next_command.run(argparse.Namespace(folder=str(folder), json=False))
-    from steer.cli import open as open_command
-
-    return open_command.run(argparse.Namespace(folder=str(folder), ascii=False, palette=None))
+    # The sample's readings are old by nature; they must not hide its proposal.
+    args.folder, args.stale_after = folder, 0.0 if args.stale_after is None else args.stale_after
+    return open_command.run(args)

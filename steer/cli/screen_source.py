@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from steer.advice import Snapshot
 from steer.drive import Drive
 from steer.errors import FolderUnusable
 from steer.log import Event
-from steer.machine.cylinders import extensions
 
 if TYPE_CHECKING:
     from steer.cli.asbuilt_view import View
@@ -112,34 +109,8 @@ class ScreenSource:
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Looks at a setting: whole cylinder steps at the present roll, and the limits it breaks."""
-        attempt: Callable[[float, float], Any] | None = getattr(self.drive, "try_setting", None)
-        if attempt is not None:
-            tried = attempt(right_mm_per_m, up_mm_per_m)
-            return Tried(tuple(tried.cylinder_mm), tuple(tried.problems))
-        machine = self.drive.file.machine
-        cylinders = machine.cylinders
-        advice = self.drive.advice()
-        roll_deg = advice.roll_deg if advice is not None else 0.0
-        exact = extensions(right_mm_per_m, up_mm_per_m, roll_deg, cylinders)
-        whole = np.round(exact / cylinders.step_mm) * cylinders.step_mm
-        problems = []
-        if np.hypot(right_mm_per_m, up_mm_per_m) > machine.max_articulation_mm_per_m:
-            problems.append(f"at most {machine.max_articulation_mm_per_m:g} mm/m in both planes together")
-        low, high = cylinders.range_mm
-        for number, mm in enumerate(whole, 1):
-            if not low <= mm <= high:
-                problems.append(
-                    f"cylinder {number} would stand at {mm:g} mm; allowed are {low:g} to {high:g} mm"
-                )
-        if advice is not None:
-            most = machine.max_change_mm_per_m
-            for plane, now, wanted in (
-                ("line", advice.now_right_mm_per_m, right_mm_per_m),
-                ("level", advice.now_up_mm_per_m, up_mm_per_m),
-            ):
-                if abs(wanted - now) > most + 1e-9:
-                    problems.append(f"{plane} would change by more than {most:g} mm/m in one stroke")
-        return Tried(tuple(float(mm) for mm in whole), tuple(problems))
+        tried = self.drive.try_setting(right_mm_per_m, up_mm_per_m)
+        return Tried(tuple(tried.cylinder_mm), tuple(tried.problems))
 
     def asbuilt(self) -> View:
         """The as-built account. Raises InputRefused when nothing has been driven yet."""
