@@ -68,6 +68,13 @@ def _paragraphs(plan: SurveyPlan) -> list[str]:
                      f"{_out(plan.arrival_with)}.")  # fmt: skip
     if not plan.enough:
         found.append(f"No set of check surveys reaches {wanted}: {_limits(plan)}.")
+    doubtful, tolerance = plan.doubtful_from_m, plan.tolerance_mm
+    if doubtful is not None:
+        found.append(
+            f"On the way: from chainage {doubtful:.0f} m the face is inside its tolerance "
+            f"({tolerance[0]:g} mm right or left, {tolerance[1]:g} mm high or low) with less than {wanted}"
+            f"{', for a while at least, with these surveys too' if plan.surveys else ''}: make one before."
+        )
     if plan.base_sd_mm_per_m is None:
         span = plan.without.chainage_m[-1] - plan.without.chainage_m[0]
         found.append(

@@ -65,11 +65,22 @@ class SurveyPlan:
     survey_at_end: Survey
     leg_m: float
     base_needed_mm_per_m: float | None
+    tolerance_mm: tuple[float, float]
 
     @property
     def enough(self) -> bool:
         """Whether the plan reaches the wanted probability."""
         return self.arrival_with.probability >= self.wanted
+
+    @property
+    def doubtful_from_m(self) -> float | None:
+        """With the surveys: first chainage at which the face is inside the drive's tolerance with less than
+        the wanted probability; None when nowhere."""
+        course = self.with_surveys
+        for s, line, level in zip(course.chainage_m, course.line_sd_mm, course.level_sd_mm, strict=True):
+            if arrival_probability(float(line), float(level), self.tolerance_mm) < self.wanted:
+                return float(s)
+        return None
 
 
 def arrival_probability(line_sd_mm: float, level_sd_mm: float, eye_mm: tuple[float, float]) -> float:
@@ -107,6 +118,7 @@ def survey_plan(drive: DriveFile, wanted: float = WANTED) -> SurveyPlan | None:
         eye_mm, wanted, sources(drive), tuple(_by_itself(drive, s) for s in chosen), _with_base(drive, bare.course),
         _with_base(drive, done.course), arrival_without, arrival, latest, drive.survey.base_sd_mm_per_m,
         _by_itself(drive, survey_of(drive, axis.end_chainage_m)), longest_sight_m(drive), needed,
+        (drive.tolerance.line_mm, drive.tolerance.level_mm),
     )  # fmt: skip
 
 

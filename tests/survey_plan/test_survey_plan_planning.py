@@ -114,8 +114,21 @@ def test_surveys_show_in_the_course(long_plan):
             assert sd[after] <= getattr(survey, name) + 1e-9  # never worse than the survey alone
 
 
+def test_doubt_on_the_way(long_plan):
+    """The first place where the tolerance's own 95 % is missed, by scipy's normal over the whole course."""
+    _, plan = long_plan
+    course = plan.with_surveys
+    inside = np.ones(len(course.chainage_m))
+    for half, sd in zip((50.0, 30.0), (course.line_sd_mm, course.level_sd_mm), strict=True):
+        inside *= norm.cdf(half / sd) - norm.cdf(-half / sd)
+    first = course.chainage_m[np.flatnonzero(inside < 0.95)[0]]
+    assert plan.doubtful_from_m == first
+    assert f"On the way: from chainage {first:.0f} m" in " ".join(page(plan))
+
+
 def test_short_drive_needs_none():
     plan = survey_plan(drive_of(60.0))
+    assert plan.doubtful_from_m is None
     assert plan.surveys == () and plan.enough
     assert plan.arrival_with == plan.arrival_without
 
