@@ -66,8 +66,11 @@ def run(args: argparse.Namespace) -> int:
         raise CommandLineWrong("--resume goes on with the folder's own ground: no PRESET, --like or --seed")
     if args.debrief and not args.resume:
         raise CommandLineWrong("--debrief goes with --resume --folder FOLDER")
+    without_screen = args.debrief or args.auto is not None
+    if not without_screen and not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise CommandLineWrong("the screens need a terminal; --auto drives without one")
     opening, folder = _opening(args)
-    if args.debrief or args.auto is not None:
+    if without_screen:
         with opening() as session:
             if not args.debrief:
                 _drive(session, args.auto, args.strokes)
@@ -78,8 +81,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _screens(args: argparse.Namespace, opening: Callable[[], Session], folder: Path) -> int:
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        raise CommandLineWrong("the screens need a terminal; --auto drives without one")
     from steer.cli.open import show
     from steer.cli.practice_source import PracticeSource
     from tui.practice import PracticeApp
