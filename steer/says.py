@@ -12,6 +12,8 @@ CAUTION = (
     "practice come first."
 )
 
+SHORT_CAUTION = "It advises only: manual, specification, local codes, licensed practice rule."
+
 
 def _r(value: float, digits: int = 3) -> float:
     return round(float(value), digits) + 0.0
@@ -52,6 +54,8 @@ def advice_object(advice: Advice) -> dict[str, Any]:
         "roll_deg": _r(advice.roll_deg),
         "next_survey_m": None if advice.next_survey_m is None else _r(advice.next_survey_m, 1),
         "eye_probability": None if advice.eye_probability is None else _r(advice.eye_probability),
+        "at_reception": None if advice.at_reception is None else _point(advice.at_reception),
+        "joint": advice.joint,
         "trusted": advice.trusted,
     }  # fmt: skip
 
@@ -80,50 +84,83 @@ def change_words(now: float, to: float, positive: str, negative: str) -> str:
 
 
 def page(name: str, advice: Advice, end_m: float) -> str:
-    """The next correction for a person at a terminal, 80 columns wide."""
-    e, c = advice.estimate, advice.correction
+    """The next correction for a person at a terminal, 80 columns wide: twelve lines, and the notices."""
+    e = advice.estimate
     rows = [
-        f"{name}",
+        f"{name}"[:80],
         f"stroke {advice.stroke}, face at {advice.chainage_m:.2f} m, "
-        f"{end_m - advice.chainage_m:.1f} m to the reception shaft",
-        f"line   {side(e.line_mm, e.line_sd_mm, 'right', 'left')}, nose "
-        f"{side(e.yaw_mm_per_m, e.yaw_sd_mm_per_m, 'right', 'left', 'mm/m')}",
-        f"level  {side(e.level_mm, e.level_sd_mm, 'high', 'low')}, nose "
-        f"{side(e.pitch_mm_per_m, e.pitch_sd_mm_per_m, 'up', 'down', 'mm/m')}",
-    ]
-    if not advice.trusted:
-        rows.append("set    NO CORRECTION PROPOSED: see the notices")
-    elif c.hold:
-        rows.append("set    HOLD: leave the cylinders as they are")
-    else:
-        rows.append(f"set    {change_words(advice.now_right_mm_per_m, c.right_mm_per_m, 'right', 'left')}")
-        rows.append(f"       {change_words(advice.now_up_mm_per_m, c.up_mm_per_m, 'up', 'down')}")
+        f"{max(end_m - advice.chainage_m, 0.0):.1f} m to the reception shaft{_survey(advice)}",
+        _row("line", f"{_place(e.line_mm, e.line_sd_mm, 0):18} nose "
+             f"{side(e.yaw_mm_per_m, e.yaw_sd_mm_per_m, 'right', 'left', 'mm/m')}"),
+        _row("level", f"{_place(e.level_mm, e.level_sd_mm, 1):18} nose "
+             f"{side(e.pitch_mm_per_m, e.pitch_sd_mm_per_m, 'up', 'down', 'mm/m')}"),
+    ]  # fmt: skip
+    rows.extend(_setting(advice) if advice.trusted else [_row("set", "NO CORRECTION PROPOSED: see below")])
     if advice.trusted:
-        now = advice.cylinder_now_mm
-        cells = []
-        for i, to in enumerate(c.cylinder_mm):
-            was = "" if now is None or abs(now[i] - to) < 0.05 else f" (now {now[i]:g})"
-            cells.append(f"{i + 1}: {to:g}{was}")
-        rows.append("mm     " + "   ".join(cells))
-        rows.extend(textwrap.wrap("why    " + advice.reason, 80, subsequent_indent="       "))
-        if advice.forecast:
-            k = min(len(advice.forecast), 5) - 1
-            f, u = advice.forecast[k], advice.forecast_unchanged[k]
-            rows.append(
-                f"then   at {f.chainage_m:.1f} m: line {side(f.line_mm, f.line_sd_mm, 'right', 'left')}, "
-                f"level {side(f.level_mm, f.level_sd_mm, 'high', 'low')}"
-            )
-            if not c.hold:
-                rows.append(
-                    f"       left alone: line {side(u.line_mm, u.line_sd_mm, 'right', 'left')}, "
-                    f"level {side(u.level_mm, u.level_sd_mm, 'high', 'low')}"
-                )
-    if advice.next_survey_m is not None:
-        due = advice.next_survey_m - advice.chainage_m
-        rows.append(
-            f"survey {'due now' if due <= 0 else f'due by {advice.next_survey_m:.0f} m, in {due:.0f} m'}"
-        )
+        rows.extend(_ahead(advice))
     for notice in advice.notices:
-        rows.extend(textwrap.wrap(f"!      {notice.text}", 80, subsequent_indent="       "))
-    rows.extend(textwrap.wrap(CAUTION, 80))
+        rows.extend(_wrapped("!", notice.text))
+    rows.append(SHORT_CAUTION)
     return "\n".join(rows)
+
+
+def _row(label: str, text: str) -> str:
+    return f"{label:8}{text}"
+
+
+def _wrapped(label: str, text: str) -> list[str]:
+    return textwrap.wrap(_row(label, text), 80, subsequent_indent=" " * 8)
+
+
+def _place(value: float, sd: float, plane: int) -> str:
+    return side(value, sd, *(("right", "left"), ("high", "low"))[plane])
+
+
+def _setting(advice: Advice) -> list[str]:
+    """What to set, cylinder by cylinder, and why."""
+    c, now = advice.correction, advice.cylinder_now_mm
+    if c.hold:
+        rows = [_row("SET", "HOLD: leave the cylinders as they are")]
+    else:
+        rows = [
+            _row("SET", f"{change_words(advice.now_right_mm_per_m, c.right_mm_per_m, 'right', 'left')}, "
+                 f"{change_words(advice.now_up_mm_per_m, c.up_mm_per_m, 'up', 'down')}")
+        ]  # fmt: skip
+    cells = []
+    for i, to in enumerate(c.cylinder_mm):
+        was = "" if now is None or abs(now[i] - to) < 0.05 else f"\xa0(now\xa0{now[i]:.4g})"
+        cells.append(f"{i + 1}:\xa0{to:.5g}{was}")
+    rows.extend(line.replace("\xa0", " ") for line in _wrapped("mm", "   ".join(cells)))
+    rows.extend(_wrapped("why", advice.reason))
+    return rows
+
+
+def _ahead(advice: Advice) -> list[str]:
+    """The forecast with and without, the arrival, the joints."""
+    rows = []
+    if advice.forecast and advice.forecast_unchanged:
+        k = min(len(advice.forecast), len(advice.forecast_unchanged), 5) - 1
+        f, u = advice.forecast[k], advice.forecast_unchanged[k]
+        rows.append(_row("then", f"at {f.chainage_m:.1f} m: {_both(f)}"))
+        if not advice.correction.hold:
+            rows.append(_row("", f"left alone: {_both(u)}"))
+    last = []
+    if advice.eye_probability is not None:
+        chance = 100 * advice.eye_probability
+        last.append(f"inside the eye {'99 % or more' if chance > 99 else f'{chance:.0f} %'}")
+    if advice.joint:
+        last.append(advice.joint)
+    if last:
+        rows.extend(_wrapped("arrive" if advice.eye_probability is not None else "joints", "; ".join(last)))
+    return rows
+
+
+def _survey(advice: Advice) -> str:
+    if advice.next_survey_m is None:
+        return ""
+    due = advice.next_survey_m - advice.chainage_m
+    return "; survey now" if due <= 0 else f"; survey by {advice.next_survey_m:.0f} m"
+
+
+def _both(p: ForecastPoint) -> str:
+    return f"line {_place(p.line_mm, p.line_sd_mm, 0)}, level {_place(p.level_mm, p.level_sd_mm, 1)}"

@@ -48,12 +48,9 @@ def steering_of(drive: DriveFile) -> Steering:
     """From [steering] in drive.toml, or from the machine's length and stroke."""
     length = drive.machine.front_length_m + drive.machine.rear_length_m
     firm = {"gentle": 1.4, "normal": 1.0, "firm": 0.8}[drive.steering.firmness]
-    given = drive.steering.return_over_m
-    return Steering(
-        given
-        if given is not None
-        else firm * (RETURN_LENGTHS * length + RETURN_STROKES * drive.drive.stroke_m)
-    )
+    return_m = firm * (RETURN_LENGTHS * length + RETURN_STROKES * drive.drive.stroke_m)
+    given, hold_mm = drive.steering.return_over_m, drive.steering.hold_mm
+    return Steering(return_m if given is None else given, PER_LAG, HOLD_MM if hold_mm is None else hold_mm)
 
 
 def limits_of(
@@ -292,7 +289,9 @@ def make_advice(
         ),
         forecast=forecast,
         notices=notices,
-        reason=say_why(estimate, now, found.articulation, found.hold, found.outlook.chainage_m, found.with_mm),
+        reason=say_why(
+            estimate, now, found.articulation, found.hold, found.outlook.chainage_m, found.with_mm, straighten
+        ),
         forecast_unchanged=points(found.outlook, found.without_mm, found.without_sd, end_m, face),
         cylinder_now_mm=None if now_mm is None else tuple(float(v) for v in now_mm),
         now_right_mm_per_m=float(now[0]),
@@ -313,4 +312,7 @@ def _joint_words(drive: DriveFile, found: Proposal) -> str:
         drive.axis, ring, drive.pipe.length_m, found.driven_m, found.driven_mm,
         found.outlook.chainage_m, found.with_mm.T,
     )  # fmt: skip
-    return "" if cost is None else cost.words()
+    if cost is None:
+        return ""
+    left = "" if cost.share is None else f", leave {100 * cost.share:.0f} % of straight force"
+    return f"joints turn {cost.angle_mm_per_m:.1f} mm/m{left}"

@@ -6,8 +6,13 @@ import numpy as np
 
 from steer.advice import FaceEstimate
 
+_NAMES = ("line", "level")
 _SIDES = (("right", "left"), ("high", "low"))
 _TURNS = (("right", "left"), ("up", "down"))
+STRAIGHTEN = (
+    "Straighten step by step: what the machine answers to steering cannot be trusted, so nothing is steered "
+    "for until that is cleared up"
+)
 
 
 def _figure(value: float) -> str:
@@ -22,53 +27,64 @@ def say_why(
     hold: bool,
     chainage_m: np.ndarray,
     forecast_mm: np.ndarray,
+    straighten: bool = False,
 ) -> str:
     """One line: where the face is and where it points, what is done, and where it is back on line.
 
-    `now` (2,) articulation as it stands, `planned` (2, n) to come, `forecast_mm` (2, n) with it.
+    `now` (2,) articulation as it stands, `planned` (2, n) to come, `forecast_mm` (2, n) with it. A plane
+    in which something changes is spoken of, both when both change, the larger change first; when
+    nothing changes, the one that is further off.
     """
-    offset = (estimate.line_mm, estimate.level_mm)
-    heading = (estimate.yaw_mm_per_m, estimate.pitch_mm_per_m)
-    doubt = (estimate.line_sd_mm, estimate.level_sd_mm)
-    heading_doubt = (estimate.yaw_sd_mm_per_m, estimate.pitch_sd_mm_per_m)
+    if straighten:
+        return f"{STRAIGHTEN}."
     change = planned[:, 0] - now
-    # the plane that moves most, or is furthest off when nothing moves
-    size = np.abs(change) if not hold else np.abs(offset)
-    plane = int(np.argmax(size))
-    side = _SIDES[plane][0 if offset[plane] > 0 else 1]
-    where = (
-        f"Face on {('line', 'level')[plane]} within {doubt[plane]:.0f} mm"
-        if abs(offset[plane]) < doubt[plane]
-        else f"Face {_figure(offset[plane])} mm {side}"
-    )
-    if abs(heading[plane]) > heading_doubt[plane]:
-        turned = _TURNS[plane][0 if heading[plane] > 0 else 1]
-        where += f", nose {_figure(heading[plane])} mm/m {turned}"
-    if hold:
-        end = forecast_mm[plane]
-        return f"{where}. Hold: a change now would gain less than it costs; {_back(plane, chainage_m, end, doubt[plane])}"
-    way = _TURNS[plane][0 if change[plane] > 0 else 1]
+    offset = np.array([estimate.line_mm, estimate.level_mm])
+    doubt = np.array([estimate.line_sd_mm, estimate.level_sd_mm])
+    if hold or not (np.abs(change) >= 0.05).any():
+        plane = int(np.argmax(np.abs(offset)))
+        where = _where(estimate, plane)
+        back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
+        return f"{where}. Hold: a change now would gain less than it costs; {back}."
+    said = []
+    for plane in np.argsort(-np.abs(change)).tolist():
+        if abs(change[plane]) < 0.05:
+            continue
+        way = _TURNS[plane][0 if change[plane] > 0 else 1]
+        back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
+        spell = _spell(planned[plane], now[plane], change[plane])
+        said.append(f"{_where(estimate, plane)}: {way} {_figure(change[plane])} mm/m{spell}, {back}.")
+    return " ".join(said)
+
+
+def _where(estimate: FaceEstimate, plane: int) -> str:
+    """`4.2 mm high, nose 1.3 mm/m down`; no direction within its own uncertainty."""
+    offset, sd = ((estimate.line_mm, estimate.line_sd_mm), (estimate.level_mm, estimate.level_sd_mm))[plane]
+    heading, heading_sd = (
+        (estimate.yaw_mm_per_m, estimate.yaw_sd_mm_per_m),
+        (estimate.pitch_mm_per_m, estimate.pitch_sd_mm_per_m),
+    )[plane]
+    side = _SIDES[plane][0 if offset > 0 else 1]
+    figure = f"{abs(offset):.0f}" if sd >= 0.95 else _figure(offset)
+    where = f"On {_NAMES[plane]} within {max(sd, 1.0):.0f} mm" if abs(offset) < sd else f"{figure} mm {side}"
+    if abs(heading) > heading_sd:
+        where += f", nose {_figure(heading)} mm/m {_TURNS[plane][0 if heading > 0 else 1]}"
+    return where
+
+
+def _spell(planned: np.ndarray, now: float, change: float) -> str:
     strokes = 1
-    while (
-        strokes < planned.shape[1]
-        and (planned[plane, strokes] - now[plane]) * change[plane] > 0.25 * change[plane] ** 2
-    ):
+    while strokes < len(planned) and (planned[strokes] - now) * change > 0.25 * change**2:
         strokes += 1
-    spell = f" for {strokes} strokes" if 1 < strokes < planned.shape[1] else ""
-    return (
-        f"{where}. {way.capitalize()} {_figure(change[plane])} mm/m{spell}; "
-        f"{_back(plane, chainage_m, forecast_mm[plane], doubt[plane])}"
-    )
+    return f" for {strokes} strokes" if 1 < strokes < len(planned) else ""
 
 
-def _back(plane: int, chainage_m: np.ndarray, forecast_mm: np.ndarray, doubt: float) -> str:
-    name = ("line", "level")[plane]
+def _back(plane: int, chainage_m: np.ndarray, forecast_mm: np.ndarray, doubt: float, offset: float) -> str:
     near = np.abs(forecast_mm) < max(2.0, doubt)
     inside = [i for i in range(len(near)) if near[i:].all()]
     if not inside:
         end = forecast_mm[-1]
         side = _SIDES[plane][0 if end > 0 else 1]
-        return f"{_figure(end)} mm {side} expected at {chainage_m[-1]:.0f} m."
-    if inside[0] == 0:
-        return f"stays on {name}."
-    return f"back on {name} near {chainage_m[inside[0]]:.0f} m."
+        return f"{abs(end):.0f} mm {side} expected at {chainage_m[-1]:.0f} m"
+    if inside[0] == 0 and abs(offset) < max(2.0, doubt):
+        return f"stays on {_NAMES[plane]}"
+    return f"back on {_NAMES[plane]} near {chainage_m[inside[0]]:.0f} m"

@@ -291,10 +291,12 @@ class PipeSection(Section):
 
 
 class SteeringSection(Section):
-    """How corrections are made; all optional."""
+    """How corrections are made; all optional. hold_mm is the saving (root mean square offset over the
+    strokes to come) below which the cylinders are left alone."""
 
     return_over_m: Annotated[float | None, Number(over=0, at_most=1_000)] = None
     firmness: Annotated[str, Word(("gentle", "normal", "firm"))] = "normal"
+    hold_mm: Annotated[float | None, Number(at_least=0, at_most=100)] = None
 
 
 class DecisionSection(Section):
