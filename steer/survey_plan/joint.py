@@ -2,7 +2,7 @@
 
 From one rehearsal and one backward pass (Rauch, Tung and Striebel 1965): with J = P·Φᵀ·P'⁻¹ the
 covariance of states i < j given all data is J_i·J_{i+1}·…·J_{j-1}·P_j. Any set of surveys is then a
-few lines of Gaussian conditioning. By the middle model of the stack.
+few lines of Gaussian conditioning. By the model of the stack that weighs most.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ def joint_covariance(rehearsal: Rehearsal, places: list[int]) -> np.ndarray:
     numbers of nodes before `until_m`), and last the offset at the arrival."""
     nodes = [n for n in rehearsal.nodes if n.s_m <= rehearsal.until_m + 1e-6]
     chain = [*nodes, rehearsal.arriving]
-    first = rehearsal.estimator.opposite_of
+    first = 2 * int(np.argmax(rehearsal.arriving.weights))
     planes = [first, first + 1]
     covariance = np.zeros((2, len(places) + 1, len(places) + 1))
     smoothed = chain[-1].p[planes]

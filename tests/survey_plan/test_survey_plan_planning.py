@@ -96,7 +96,7 @@ def test_fewest_surveys_against_trying(long_plan):
     found = [survey_of(drive, s.chainage_m) for s in plan.surveys]
     sd = Rehearsal(drive, found).arrival_sd_mm
     assert arrival_probability(*sd, (30.0, 20.0)) == pytest.approx(plan.arrival_with.probability, abs=1e-9)
-    for s in np.linspace(20.0, plan.latest_m, 9):
+    for s in np.linspace(60.0, plan.latest_m, 5):
         one = Rehearsal(drive, [survey_of(drive, float(s))]).arrival_sd_mm
         assert arrival_probability(*one, (30.0, 20.0)) < 0.95
     at = [s.chainage_m for s in plan.surveys]
