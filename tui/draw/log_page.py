@@ -11,7 +11,18 @@ from tui.source import LoggedEvent
 FILTERS: dict[str, frozenset[str]] = {
     "all but readings": frozenset(),
     "notes and decisions": frozenset({"note", "advised", "accepted", "overridden", "undone"}),
-    "surveys": frozenset({"check_shot", "reference_set", "withdrawn", "restored", "chainage_set", "file"}),
+    "surveys": frozenset(
+        {
+            "check_shot",
+            "shot_accepted",
+            "shot_rejected",
+            "withdrawn",
+            "restored",
+            "reference_set",
+            "chainage_set",
+            "file",
+        }
+    ),
     "readings": frozenset({"reading"}),
     "everything": frozenset(),
 }
