@@ -49,7 +49,6 @@ def run(args: argparse.Namespace) -> int:
     lines += ["", "Can it be driven?", *page(feasibility(file))]
     plan = survey_plan(file)
     lines += ["", "How well will it be known, and which check surveys does it need?", *plan_page(plan)]
-    print("\n".join(lines))
     if args.plan_plot:
         from steer.survey_plan.drawing import draw_plan
 
@@ -57,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
             raise InputRefused(f"--plan-plot {args.plan_plot}: nothing to draw, no plan was made")
         draw_plan(plan, args.plan_plot, file.drive.name)
         print(f"steer: drawn in {args.plan_plot}", file=sys.stderr)
+    print("\n".join(lines))
     return 0
 
 
