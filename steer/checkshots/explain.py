@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
 from steer.estimate.estimator import CellReport, Estimator
 from steer.estimate.shots import ShotReport
 
+_EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod
 _NEAR_M = 0.5  # shots this close saw the machine in one place
 
 
@@ -29,7 +31,7 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     all_reports = reports(estimator)
     s = report.shot.s_m
     agreed = [r for r in all_reports if r.verdict == "agrees" and r.shot is not report.shot]
-    before = max((r.shot.s_m for r in agreed if r.shot.s_m <= s + 1e-6), default=None)
+    before = max((r.shot.s_m for r in agreed if r.shot.s_m < s - _NEAR_M), default=None)
     since = estimator.axis.start_chainage_m if before is None else before
     since_words = "the start" if before is None else f"the last shot that agreed, at {before:.1f} m"
     jumps = [
@@ -62,6 +64,18 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     near = [r for r in agreed if abs(r.shot.s_m - s) <= _NEAR_M]
     if near:
         blunder.append(f"shot {_names(near)} at the same place agrees with the estimate")
+    other = [
+        r
+        for r in all_reports
+        if r.shot is not report.shot
+        and r.shot.point == report.shot.point
+        and r.verdict in ("waiting", "disagrees")
+        and abs(r.shot.s_m - s) <= _NEAR_M
+        and not _says_the_same(r, report)
+    ]
+    if other:
+        blunder.append(f"shot {_names(other)} at the same place does not confirm it")
+    blunder += _even_amounts(report, other)
     later = [r for r in agreed if r.shot.s_m > s + _NEAR_M]
     if later:
         blunder.append(f"shot {_names(later)} further on agrees with the estimate")
@@ -83,6 +97,27 @@ def _says_the_same(other: ShotReport, report: ShotReport) -> bool:
     # a turned beam errs more the further on
     room = 3.0 * sd + 0.35 * np.abs(np.nan_to_num(report.innovation))
     return bool((apart <= room).all())
+
+
+def _even_amounts(report: ShotReport, others: list[ShotReport]) -> list[str]:
+    """An even amount on one plane that would make it agree, with the estimate or a shot of the same place."""
+    apart = [(report.innovation, report.innovation_sd)]
+    for r in others:
+        if np.linalg.norm(report.innovation) < np.linalg.norm(r.innovation):
+            continue  # the other one is the odd one
+        sd = np.sqrt(np.diag(report.covariance_mm2) + np.diag(r.covariance_mm2))
+        apart.append((report.values_mm - r.values_mm, sd))
+    for difference, sd in apart:
+        if not np.isfinite(difference).all():
+            continue
+        for plane in (0, 1):
+            for even in _EVEN_MM:
+                left = difference.copy()
+                left[plane] -= math.copysign(even, left[plane])
+                if even > 6.0 * sd[plane] and (np.abs(left) <= 2.0 * sd).all():
+                    less = "less" if difference[plane] > 0 else "more"
+                    return [f"with {even:g} mm {less} on {('line', 'level')[plane]} it would agree"]
+    return []
 
 
 def _slips(report: ShotReport, estimator: Estimator) -> list[str]:

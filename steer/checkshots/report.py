@@ -61,7 +61,9 @@ def survey_report(
         after = Face.of(node)
         counted = {r.shot.sequence for r in found if r.counts}
         if counted:
-            bare = without(estimator, counted)
+            # what does not count now must not begin to in their absence
+            idle = {r.shot.sequence for r in reports(estimator) if not r.counts}
+            bare = without(estimator, counted | idle)
             before = Face.of(bare.node_at(node.s_m + 1e-6))
         opened = with_open_questions(node, estimator)
         unsure = Face.of(opened) if opened is not node else None

@@ -173,6 +173,9 @@ def test_the_beam_that_turns_is_found_and_the_slip_is_not_believed(demo, capsys)
     assert shots(demo, SAMPLES / "turned_beam_second_shot.csv") == 0
     said = capsys.readouterr().out
     assert said.count("It DISAGREES and WAITS") == 3 and "says the same" in said
+    capsys.readouterr()
+    assert shots(demo) == 0
+    assert "with 100 mm less on line it would agree" in " ".join(capsys.readouterr().out.split())
     with Drive.open(demo) as drive:
         first, last = (next(s for s in drive.shots() if s.line_mm == v) for v in (2.2, 104.2))
     assert shots(demo, "--accept", first.number, "--reject", last.number) == 0

@@ -102,6 +102,17 @@ def test_the_report_says_how_the_face_moved(made, tmp_path):
     assert "moved: line" in text and "next check shot" in text
 
 
+def test_a_waiting_shot_does_not_count_in_the_comparison(made, tmp_path):
+    """Without the sound shots the wide sd would let the waiting one in."""
+    events = [("check_shot", made.shot(float(s), asks=True)) for s in (10.0, 15.0, 20.0, 25.0)]
+    events.append(("check_shot", made.shot(29.0, (9.0, 0.0), asks=True, sd_mm=0.5)))
+    drive = made.open(tmp_path / "a", [*made.as_events(), *events])
+    assert drive.shots()[-1].verdict == "waiting"
+    report = drive.shot_report()
+    plain = made.open(tmp_path / "b", made.as_events()).advice().estimate
+    np.testing.assert_allclose(report.before.offset_mm, [plain.line_mm, plain.level_mm], atol=1e-9)
+
+
 def test_words_on_no_shot_are_refused(made, tmp_path):
     from steer.errors import InputRefused
 
