@@ -8,13 +8,13 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from steer.errors import CommandLineWrong, FolderUnusable
+from steer.errors import CommandLineWrong, FolderUnusable, SteerError
 
 if TYPE_CHECKING:
     from steer.study import Outcome, Plan
 
 FACTORS = ("check spacing", "stroke", "tolerance", "reference drift")
-KEEP_EVERY_S = 30.0
+KEEP_EVERY_S = 20.0
 ABOUT = """\
 Every drive gets its own ground and guidance, drawn from stated ranges by its seed, and every proposal is
 set as proposed. The folder's drive.toml is read, its log is not touched. Written to --out: study.csv (a
@@ -106,6 +106,8 @@ def _study(args: argparse.Namespace, plan: Plan, out: Path) -> int:
         print(file=sys.stderr)
     if stopped:
         print(f"steer: stopped after {len(outcomes)} of {len(tasks)} drives; they are kept", file=sys.stderr)
+    if outcomes and all(outcome.failed for outcome in outcomes):
+        raise SteerError(f"every drive failed; the first one: {outcomes[0].failed}")
     if outcomes:
         _write_out(plan, outcomes, out)
         print(

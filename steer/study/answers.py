@@ -83,7 +83,7 @@ def _planned(file: DriveFile, base: list[Outcome]) -> tuple[Figure, ...]:
         strained = sum(o.force_kn > o.allowed_kn for o in base)
         figures.append(
             Figure(
-                "probability of more force than the worst joint allows",
+                "probability of more force than a joint allows",
                 "",
                 strained / n,
                 *wilson(strained, n),
@@ -142,18 +142,18 @@ def report(answers: Answers) -> list[str]:
         lines += [
             "",
             "Effect of changing one thing on the same grounds (difference, and its 95 %):",
-            f"  {'':<28}{'in the eye':>13}{'outside, m':>13}{'joint, mm/m':>13}{'rms, mm':>13}",
+            f"  {'':<26}{'in the eye':>13}{'outside, m':>13}{'joint, mm/m':>13}{'rms, mm':>13}",
         ]
         for e in answers.effects:
             lines.append(
-                f"  {f'{e.factor} {e.level}':<28}"
+                f"  {f'{e.factor} {e.level}':<26}"
                 + "".join(f"{f.value:>+13.{2 if f.unit == '' else 1}f}" for f in e.figures)
             )
             cells = [
                 f"{f.low:+.{2 if f.unit == '' else 1}f}..{f.high:+.{2 if f.unit == '' else 1}f}"
                 for f in e.figures
             ]
-            lines.append(f"  {f'  {e.drives} drives':<28}" + "".join(f"{c:>13}" for c in cells))
+            lines.append(f"  {f'  {e.drives} drives':<26}" + "".join(f"{c:>13}" for c in cells))
     if answers.failed:
         lines += ["", f"{answers.failed} drives failed and count nowhere; the CSV says why."]
     if answers.drives < FEW:

@@ -18,6 +18,7 @@ from steer import __version__
 from steer.errors import CommandLineWrong, InputRefused
 from steer.study.task import Outcome, Plan, Task, run_task
 
+REACH_S = 10  # how long a scheduler may take to answer
 AHEAD = 8  # tasks handed over per worker beyond those running
 
 
@@ -57,7 +58,7 @@ class Spread:
                 signal.signal(signal.SIGINT, heard)
             return self
         try:
-            self._client = Client(self.scheduler, timeout=10)
+            self._client = Client(self.scheduler, timeout=REACH_S)
             versions = self._client.run(_version)
         except (OSError, ValueError, TimeoutError) as error:
             raise InputRefused(f"scheduler {self.scheduler}: cannot be reached: {error}") from None
