@@ -5,7 +5,11 @@ before setting, then sequence); news that belongs further back cuts the fold the
 from the node before, so it comes to the same result whenever it arrives.
 
 The stack holds, for each model of `tuning.MODELS`, the planes [line, level], and last the middle model
-once more with the articulation answered the opposite way: that pair only serves `health`. The models'
+three times more, answering wrongly: one pair as if every setting were answered with its negative, one as
+if every change were, one as if no change were answered. They only serve `health`: while one foretells the
+readings worse than the stack it is set back to the middle model's state, so that evidence begins when the
+wrong answer begins (a sequential test: Page, Continuous inspection schemes, Biometrika 41, 1954, from
+memory). The models'
 weights follow from how well each foretells the readings, over the last `MODEL_MEMORY_M`; what is
 reported is their mixture (moment matching: Bar-Shalom, Li and Kirubarajan 2001, section 11.6, from
 memory), so that doubt about the ground's way of answering is part of every standard deviation.
@@ -33,6 +37,16 @@ LEAST_WEIGHT = 0.02
 ANSWER_DOUBT = 0.4  # relative, per root metre
 ANSWER_NOISE = 0.0
 LONGEST_STEP_M = 0.5
+TREND_M = 2.0  # over which innovations that lean one way are summed
+GROUND_CHI = 30.0  # chi-square of that sum (2 degrees of freedom, innovations a little correlated)
+AGAINST_M = 25.0  # over which evidence for an opposite answer fades
+AGAINST_MOST = 20.0  # what it is held at, so that a cure can show
+AGAINST_AT_ONCE = 1.5  # the most that one cell adds: one strange cell is no evidence
+AGAINST_DOUBT = 1.5  # from here the ground is not blamed for what may be an opposite answer
+GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
+GROUND_TENDENCY = 0.3
+WRONG = 3  # wrong answers watched: settings negated, changes negated, changes not answered
+_CHANGES = np.array([[2.0], [1.0]])  # 2·m − a mirrors a about m, m alone does not answer
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
 
@@ -59,6 +73,11 @@ class Node:
     bearing_rad: float
     grade: float
     score: np.ndarray  # (models,) log-likelihood, fading
+    trend: np.ndarray = field(default_factory=lambda: np.zeros((2, 4)))  # fading sum of standardised
+    # innovations per channel, and its variance if they were independent
+    against: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # evidence for each wrong answer,
+    # per plane: log-likelihood ratio summed from its last low
+    mirror: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # articulation when that began
     report: object = None
     roll_deg: float = 0.0
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
@@ -86,10 +105,10 @@ class CellReport:
     used: np.ndarray  # (4,) readings used
     offered: np.ndarray  # (4,) readings that had the channel
     shifted: np.ndarray  # (4,) common residual of a cell whose readings agree with each other but not with us
-    log_ratio: np.ndarray  # (2,) log-likelihood of the opposite answer minus that of the commanded one
+    log_ratio: np.ndarray  # (3, 2) log-likelihood of the wrong answers minus that of the stack
     articulation: np.ndarray  # (2,)
     change: np.ndarray  # (2,)
-    trend: np.ndarray = field(default_factory=lambda: np.zeros(4))  # standardised innovations, fading
+    trend: np.ndarray = field(default_factory=lambda: np.zeros(2))  # chi-square of the innovations' trend
     ground: np.ndarray = field(default_factory=lambda: np.zeros(2, bool))  # tendency opened, per plane
     moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
 
@@ -113,12 +132,12 @@ class Estimator:
         self.models = len(models)
         self.motion = motion_of(drive, models)
         middle = min(MIDDLE, len(models) - 1)
-        # both planes of every model, and the middle one answering the opposite way
-        each = [m for m in (*models, models[middle]) for _ in (0, 1)]
+        # both planes of every model, and thrice the middle one answering wrongly
+        each = [m for m in (*models, *WRONG * [models[middle]]) for _ in (0, 1)]
         self.stack: MotionModel = motion_of(drive, tuple(each))
-        self.plane = np.tile([0, 1], self.models + 1)
-        self.signs = np.where(np.arange(len(each)) < 2 * self.models, 1.0, -1.0)
-        self.opposite_of = 2 * middle
+        self.plane = np.tile([0, 1], self.models + WRONG)
+        self.signs = np.append(np.ones(2 * self.models), np.repeat([-1.0, -1.0, 0.0], 2))
+        self.middle = 2 * middle
         self.priors = priors_of(drive)
         self.body = sensors.Body(
             drive.machine.front_length_m,
@@ -222,6 +241,12 @@ class Estimator:
             float(point.bearing_rad), float(point.grade_mm_per_m), np.zeros(self.models),
         )  # fmt: skip
 
+    def _acting(self, node: Node, held: np.ndarray) -> np.ndarray:
+        """Articulation (2,) as each plane of the stack takes it: (b,)."""
+        a: np.ndarray = held[self.plane] * self.signs
+        a[-4:] += (_CHANGES * node.mirror[1:]).ravel()
+        return a
+
     def _noise(self, ds: float) -> np.ndarray:
         key = round(ds, 6)
         found = self._steps.get(key)
@@ -256,7 +281,7 @@ class Estimator:
         bearing, grade = node.bearing_rad, node.grade
         if ds > 0:
             steps = max(1, int(np.ceil(ds / LONGEST_STEP_M - 1e-9)))
-            a = held[self.plane] * self.signs
+            a = self._acting(node, held)
             phi = self.stack.transition(ds / steps, a)
             q = self._noise(ds / steps) + self._answer_noise(ds / steps, x, a)
             for i in range(steps):
@@ -275,7 +300,10 @@ class Estimator:
             size = np.abs(change[self.plane])
             p[:, Y, Y] += (0.12 * size) ** 2
             p[:, T, T] += (0.15 * self.stack.share_prior * size) ** 2
-        return Node(s_m, x, p, x, p, total, np.asarray(now, float), bearing, grade, node.score)
+        return Node(
+            s_m, x, p, x, p, total, np.asarray(now, float), bearing, grade, node.score, node.trend,
+            node.against, node.mirror,
+        )  # fmt: skip
 
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
         if isinstance(item, Cell):
@@ -300,11 +328,14 @@ class Estimator:
         # the cut in the covariance is not a motion: the smoother must not carry it back
         phi = node.phi.copy()
         phi[:, RO, :] = phi[:, RD, :] = 0.0
-        return Node(node.s_m, x, p, x, p, phi, node.articulation, node.bearing_rad, node.grade, node.score)
+        return Node(
+            node.s_m, x, p, x, p, phi, node.articulation, node.bearing_rad, node.grade, node.score,
+            node.trend, node.against, node.mirror,
+        )  # fmt: skip
 
     def _fold_shot(self, before: Node, node: Node, shot: Shot) -> Node:
         x, p = node.x, node.p
-        a = node.articulation[self.plane] * self.signs
+        a = self._acting(node, node.articulation)
         seen = sighting(shot, self.body, self.axis, a, self.plane, before.roll_deg, x, p, node.weights)
         reached = self._top_m is None or shot.s_m <= self._top_m + REACHED_M
         counts = reached and (
@@ -330,7 +361,7 @@ class Estimator:
         x = self._bounded(x, p)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            node.score, report,
+            node.score, node.trend, node.against, node.mirror, report,
         )  # fmt: skip
 
     def _opening(self, s_m: float, plane: int) -> list[np.ndarray]:
@@ -357,7 +388,7 @@ class Estimator:
         ds = max(node.s_m - before.s_m, 1e-6)
         bend = np.array([1000.0 * (node.bearing_rad - before.bearing_rad), node.grade - before.grade]) / ds
         curve = bend[self.plane] if ds > 1e-3 else np.zeros(len(self.plane))
-        a = cell.now_mm_per_m[self.plane] * self.signs
+        a = self._acting(node, cell.now_mm_per_m)
         point = self.axis.at(node.s_m)
         back_mm = setback(self.axis, point, self.body.target_m)[self.plane]
         x, p = node.x, node.p
@@ -435,14 +466,51 @@ class Estimator:
                 ok[:2], np.sqrt(w @ (own + (each - middle) ** 2)), np.nan
             )
         x = self._bounded(x, p)
-        o, m2 = self.opposite_of, 2 * self.models
+        m2 = 2 * self.models
+        each = score[:m2].reshape(-1, 2)
+        best = each.max(0)
+        log_ratio = score[m2:].reshape(WRONG, 2) - (best + np.log(w @ np.exp(each - best)))
+        gone = max(node.s_m - before.s_m, 0.0)
+        against = np.exp(-gone / AGAINST_M) * before.against + np.minimum(
+            MODEL_TEMPER * log_ratio, AGAINST_AT_ONCE
+        )
+        against = np.clip(against, 0.0, AGAINST_MOST)
+        none = np.append(np.zeros(m2, bool), against.ravel() <= 0.0)
+        if none.any():
+            x, p = x.copy(), p.copy()
+            from_middle = self.middle + self.plane[none]
+            x[none], p[none] = x[from_middle], p[from_middle]
+        mirror = np.where(against <= 0.0, cell.now_mm_per_m, before.mirror)
+        trend, chi = _trend(before.trend, innovation / innovation_sd, gone)
+        changed = (chi > GROUND_CHI) & ~both[:2] & ~both[2:] & (against[:2].max(0) < AGAINST_DOUBT)
+        if both.any():
+            trend = np.zeros_like(trend)
+        if changed.any():
+            # The innovations lean one way for metres: the ground's own tendency is no longer what it was.
+            p = p.copy()
+            opened = changed[self.plane]
+            p[opened, C, C] += GROUND_CRAB**2
+            p[opened, K, K] += GROUND_TENDENCY**2
+            trend = np.where(changed[[0, 1, 0, 1]], 0.0, trend)
         report = CellReport(
-            innovation, innovation_sd, used, offered, shifted, score[m2:] - score[o : o + 2],
-            cell.now_mm_per_m, cell.now_mm_per_m - before.articulation, moved=both,
+            innovation, innovation_sd, used, offered, shifted, log_ratio, cell.now_mm_per_m,
+            cell.now_mm_per_m - before.articulation, chi, changed, both,
         )  # fmt: skip
-        fade = np.exp(-max(node.s_m - before.s_m, 0.0) / MODEL_MEMORY_M)
+        fade = np.exp(-gone / MODEL_MEMORY_M)
         total = fade * before.score + score[:m2].reshape(-1, 2).sum(1)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            total, report,
+            total, trend, against, mirror, report,
         )  # fmt: skip
+
+
+def _trend(before: np.ndarray, standard: np.ndarray, ds_m: float) -> tuple[np.ndarray, np.ndarray]:
+    """Fading sum of standardised innovations and its variance (2, 4), and their chi-square per plane (2,)
+    with two degrees of freedom while the innovations are white."""
+    keep = np.exp(-max(ds_m, 0.0) / TREND_M)
+    known = np.isfinite(standard)
+    total = keep * before[0] + np.where(known, standard, 0.0)
+    variance = keep * keep * before[1] + known
+    share = total * total / np.maximum(variance, 1.0)
+    found: np.ndarray = share[:2] + share[2:]
+    return np.stack([total, variance]), found

@@ -21,7 +21,7 @@ from steer.estimate.cells import Cell, Track, standing_places
 from steer.estimate.estimator import Estimator, Node, Setting
 from steer.estimate.geometry import Columns, Reference, reduce
 from steer.estimate.shots import REACHED_M, Shot, shot_of
-from steer.machine.cylinders import articulation
+from steer.machine.cylinders import Misread, articulation, misread
 
 _FIELDS = (
     "spot_right_mm",
@@ -48,14 +48,15 @@ class Rulings:
     """What the whole log says about how its readings are to be taken."""
 
     settings: tuple[Setting, ...] = ()
-    counter: tuple[tuple[int, float], ...] = ()  # (from sequence, metres to add to the counter)
+    # (from sequence, metres to add to the counter, sequence of the event that says so), as they came
+    counter: tuple[tuple[int, float, int], ...] = ()
     undone: frozenset[int] = frozenset()  # sequences of accepted or overridden settings taken back
 
 
 def rulings(drive: DriveFile, events: Iterable[Any]) -> Rulings:
     """Collect the rulings from events (reference_set, chainage_set, undone)."""
     settings: list[Setting] = []
-    counter: list[tuple[int, float]] = []
+    counter: list[tuple[int, float, int]] = []
     undone: set[int] = set()
     for event in events:
         if event.kind == "reference_set":
@@ -65,11 +66,21 @@ def rulings(drive: DriveFile, events: Iterable[Any]) -> Rulings:
         elif event.kind == "undone":
             undone.add(int(event.body["event"]))
     settings.sort(key=lambda s: (s.s_m, s.sequence))
-    return Rulings(tuple(settings), tuple(sorted(counter)), frozenset(undone))
+    return Rulings(tuple(settings), tuple(counter), frozenset(undone))
 
 
-def _correction(event: Any) -> tuple[int, float]:
-    return int(event.body.get("from_sequence", event.sequence)), float(event.body["add_m"])
+def _correction(event: Any) -> tuple[int, float, int]:
+    since = int(event.body.get("from_sequence") or event.sequence)
+    return since, float(event.body["add_m"]), event.sequence
+
+
+def counter_lacks(counter: Iterable[tuple[int, float, int]], sequence: int) -> float:
+    """Metres to add to the chainage of an event: as the newest correction says that covers it."""
+    lacks = 0.0
+    for since, add, _ in counter:
+        if sequence >= since:
+            lacks = add
+    return lacks
 
 
 def setting_of(drive: DriveFile, event: Any) -> Setting:
@@ -110,6 +121,11 @@ class Run:
         return self.stuck
 
 
+def _same(a: np.ndarray, b: np.ndarray) -> bool:
+    """Two readings of the cylinders that show one setting (within 2 mm, not read being the same)."""
+    return bool((np.isnan(a) == np.isnan(b)).all() and (np.isnan(a) | (np.abs(a - b) <= 2.0)).all())
+
+
 class Follower:
     """Feeds an Estimator from events. `node()` is the estimate at the furthest reading."""
 
@@ -128,6 +144,7 @@ class Follower:
         self.articulation = np.zeros(2)
         self.cylinder_mm: tuple[float, ...] | None = None
         self.cylinders_read = False
+        self.fitting_mm: tuple[float, ...] | None = None  # last read that fitted one another
         self.told_mm: tuple[float, ...] | None = None  # advised, accepted or overridden last
         self.runs = {"yaw": Run(), "pitch": Run()}
         self.top_m = drive.axis.start_chainage_m
@@ -167,7 +184,8 @@ class Follower:
             self.estimator.put(setting)
         elif kind == "stroke_end":
             self._work()
-            self._accept(self.track.settle(float(event.body["chainage_m"])))
+            lacks = counter_lacks(self.known.counter, event.sequence)
+            self._accept(self.track.settle(float(event.body["chainage_m"]) + lacks))
         elif kind in ("advised", "accepted", "overridden") and event.sequence not in self.known.undone:
             self._work()
             self.told_mm = tuple(event.body["cylinder_mm"])
@@ -200,8 +218,26 @@ class Follower:
         return self.estimator.node_at(at)
 
     def standing(self) -> np.ndarray | None:
-        """The cylinders as they stand (N,) mm: the last readings averaged, on whole steps where they
-        agree with one; what was advised or chosen last where nobody reads them; None at the start."""
+        """The cylinders as they stand (N,) mm: as read, a misread one set right where the others (and what
+        was told) tell which; what was advised or chosen last where nobody reads them; None at the start."""
+        read = self.standing_read()
+        wrong = None if read is None else self.misfit(read)
+        if read is None or wrong is None or len(wrong.cylinders) != 1:
+            return read
+        step = self.drive.machine.cylinders.step_mm
+        right = read.copy()
+        right[wrong.cylinders[0] - 1] -= np.round(wrong.by_mm[0] / step) * step
+        return right
+
+    def misfit(self, read_mm: np.ndarray) -> Misread | None:
+        """Whether one of the cylinders read (N,) does not fit the others."""
+        cyl = self.drive.machine.cylinders
+        before = self.told_mm if self.told_mm is not None else self.fitting_mm
+        last = None if before is None or len(before) != len(read_mm) else np.array(before, float)
+        return misread(read_mm, self.roll_deg, cyl, sd_mm=max(1.0, 0.6 * cyl.step_mm), last_mm=last)
+
+    def standing_read(self) -> np.ndarray | None:
+        """The last cylinder readings averaged (N,) mm, on whole steps where they agree with one."""
         step = self.drive.machine.cylinders.step_mm
         if self.cylinder_mm is None:
             return None if self.told_mm is None else np.array(self.told_mm)
@@ -237,15 +273,10 @@ class Follower:
         if not self.batch:
             return
         rows, self.batch = self.batch, []
-        offset = 0.0
         taken: list[tuple[int, dict[str, Any], float]] = []
         counter = self.known.counter
         for i, (sequence, body) in enumerate(rows):
-            for since, add in counter:
-                if sequence >= since:
-                    offset = add
-            self.track.offset_m = offset
-            offset = 0.0
+            self.track.offset_m = counter_lacks(counter, sequence)
             self.held[i] = (sequence, body)
             for index, s in self.track.offer(i, sequence, float(body["chainage_m"])):
                 taken.append((*self.held.pop(index), s))
@@ -346,15 +377,41 @@ class Follower:
             float,
         ).reshape(len(bodies), count)
         fit = articulation(read, roll, self.drive.machine.cylinders)
-        held = np.stack([fit.right_mm_per_m, fit.up_mm_per_m], -1)
-        known = np.isfinite(held[:, 0])
+        known = np.isfinite(fit.right_mm_per_m)
         if known.any():
             self.cylinders_read = True
             self.cylinder_mm = tuple(read[np.flatnonzero(known)[-1]].tolist())
+        if self._leave_out(read, fit.residual_mm):
+            fit = articulation(read, roll, self.drive.machine.cylinders)
+        held = np.stack([fit.right_mm_per_m, fit.up_mm_per_m], -1)
         held[:, 0] = self._carried(held[:, 0], self.articulation[0])
         held[:, 1] = self._carried(held[:, 1], self.articulation[1])
         self.articulation = held[-1].copy()
         return held
+
+    def _leave_out(self, read: np.ndarray, residual: np.ndarray) -> bool:
+        """Blank (NaN) in `read` (n, N) the cylinder that does not fit the others; True when there was one.
+
+        Readings of one setting are judged together, by their mean."""
+        cyl = self.drive.machine.cylinders
+        off = np.abs(np.where(np.isfinite(residual), residual, 0.0)).max(1)
+        odd = off > max(1.0, 0.6 * cyl.step_mm)
+        found = False
+        begin = 0
+        while begin < len(read):
+            end = begin + 1
+            while end < len(read) and odd[end] == odd[begin] and _same(read[end], read[begin]):
+                end += 1
+            mean = read[begin:end].mean(0)
+            if odd[begin]:
+                wrong = self.misfit(mean)
+                if wrong is not None and len(wrong.cylinders) == 1:
+                    read[begin:end, wrong.cylinders[0] - 1] = np.nan
+                    found = True
+            elif np.isfinite(mean).all():
+                self.fitting_mm = tuple(mean.tolist())
+            begin = end
+        return found
 
     def _cell(self, rows: np.ndarray, top: float, advance: np.ndarray) -> Cell:
         held = rows[:, 7:9]

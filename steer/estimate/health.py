@@ -17,12 +17,12 @@ from steer.estimate.estimator import CellReport, Estimator, Node
 from steer.estimate.follow import Follower
 from steer.estimate.motion import RD, RO, RR, G
 from steer.estimate.shots import ShotReport
-from steer.machine.cylinders import misread
 
 SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
 UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to steer by
-OPPOSITE_RATIO = 9.0  # log-likelihood: about 8,000 to 1
-OPPOSITE_WINDOW_M = 6.0
+OPPOSITE_EVIDENCE = 5.5  # tempered log-likelihood ratio: 240 to 1, and it takes four cells at the least
+OPPOSITE_TOGETHER = 7.0  # of both planes
+WEAK_EVIDENCE = 6.0
 _SIDES = (("right", "left"), ("high", "low"))
 _PLANES = ("line", "level")
 
@@ -50,7 +50,7 @@ def examine(follower: Follower, node: Node) -> Health:
         lambda: drifting(node, estimator),
         lambda: stuck(follower, node),
         lambda: cylinders(follower, node),
-        lambda: [opposite] if opposite else steering_weak(node, estimator),
+        lambda: [opposite] if opposite else steering_weak(nodes, node, estimator),
         lambda: ground_changed(nodes, node),
         lambda: jumped(follower, node),
     )
@@ -66,17 +66,24 @@ def _cells(nodes: list[Node]) -> list[tuple[Node, CellReport]]:
 
 
 def refused(nodes: list[Node], node: Node) -> list[Notice]:
-    """A larger share of single readings refused than chance explains, over the last two metres."""
-    recent = [(n, r) for n, r in _cells(nodes) if n.s_m > node.s_m - 2.0]
-    offered = sum(r.offered.sum() for _, r in recent)
-    out = offered - sum(r.used.sum() for _, r in recent)
-    if offered < 20 or out < max(4, 0.08 * offered):
+    """A larger share of single readings refused in one channel than chance explains, over three metres."""
+    recent = [(n, r) for n, r in _cells(nodes) if n.s_m > node.s_m - 3.0]
+    if not recent:
         return []
-    first = min(n.s_m for n, r in recent if (r.used < r.offered).any())
+    offered = np.sum([r.offered for _, r in recent], 0)
+    # a cell that was refused whole, because it jumped, is no wild reading
+    out = np.sum([np.where(np.isnan(r.shifted), r.offered - r.used, 0) for _, r in recent], 0)
+    places = float(offered.max())
+    pairs = np.array([out[:2].sum(), out[2:].sum()])
+    if places < 15 or pairs.max() < max(5, 0.08 * places):
+        return []
+    pair = int(np.argmax(pairs))
+    first = min(n.s_m for n, r in recent if (r.used < r.offered)[2 * pair : 2 * pair + 2].any())
+    what = ("spots", "headings")[pair]
     return [
         Notice(
             "reading_refused",
-            f"{out:.0f} of {offered:.0f} readings since {first:.1f} m were far from the others and were left out. "
+            f"{pairs[pair]:.0f} of {places:.0f} {what} since {first:.1f} m were far from the others and were left out. "
             "Look at the target and its window; the rest still count.",
             float(first),
         )
@@ -244,11 +251,8 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
 
 def cylinders(follower: Follower, node: Node) -> list[Notice]:
     """One cylinder reading that does not fit the plane of the others."""
-    setting = follower.standing()
-    if setting is None:
-        return []
-    cyl = follower.drive.machine.cylinders
-    wrong = misread(setting, follower.roll_deg, cyl, sd_mm=max(1.0, 0.6 * cyl.step_mm))
+    setting = follower.standing_read()
+    wrong = None if setting is None else follower.misfit(setting)
     if wrong is None:
         return []
     if wrong.cylinders:
@@ -256,36 +260,56 @@ def cylinders(follower: Follower, node: Node) -> list[Notice]:
         text = (
             f"Cylinder {names} does not fit the others, by about {max(abs(b) for b in wrong.by_mm):.0f} mm: "
             "its reading is probably wrong. Measure it by hand."
+            + (" It is left out." if len(wrong.cylinders) == 1 else "")
         )
     else:
         text = f"The cylinder readings do not fit one another, by up to {wrong.worst_mm:.0f} mm. Measure them by hand."
     return [Notice("cylinder_misread", text, float(node.s_m))]
 
 
+def _since(cells: list[tuple[Node, CellReport]], node: Node, kinds: list[int], plane: int) -> float:
+    """Where the evidence that stands at `node` began to gather."""
+    since = node.s_m
+    for n, _ in reversed(cells):
+        if n.against[kinds, plane].max() <= 0.0:
+            break
+        since = n.s_m
+    return float(since)
+
+
 def steering_opposite(nodes: list[Node], node: Node) -> Notice | None:
-    """The machine answers opposite to its steering: the readings speak for the mirrored model."""
-    window = [(n, r) for n, r in _cells(nodes) if n.s_m > node.s_m - OPPOSITE_WINDOW_M]
-    if not window:
-        return None
-    ratio = np.array([r.log_ratio for _, r in window])
-    size = np.array([np.abs(r.articulation) for _, r in window])
-    for plane in (0, 1):
-        # the best start within the window: evidence that has just begun must not wait for old calm
-        run = np.cumsum(ratio[::-1, plane])
-        if run.max() > OPPOSITE_RATIO and size[:, plane].max() > 2.0:
-            since = window[len(window) - 1 - int(np.argmax(run))][0].s_m
+    """The machine answers opposite to its steering: a mirrored answer foretells the readings better."""
+    share = 0.5 if _said_before(nodes, node) else 1.0
+    evidence = node.against[:2].max(0)
+    together = evidence.sum() > share * OPPOSITE_TOGETHER
+    for plane in np.argsort(-evidence).tolist():
+        enough = evidence[plane] > share * OPPOSITE_EVIDENCE or together
+        if enough and evidence[plane] > node.against[2, plane] + 1.0:
+            since = _since(_cells(nodes), node, [0, 1], plane)
             which = ("right and left", "up and down")[plane]
             return Notice(
                 "steering_opposite",
                 f"The machine answers {which} opposite to its steering since about {since:.1f} m. Cylinders or target "
                 "are probably mapped the wrong way round. Stop steering by this until the mapping is checked.",
-                float(since),
+                since,
             )
     return None
 
 
-def steering_weak(node: Node, estimator: Estimator) -> list[Notice]:
-    """The answer to steering is well known, and small."""
+def _said_before(nodes: list[Node], node: Node) -> bool:
+    """Whether the evidence that still stands was once enough: it stays said until half of it is gone."""
+    for n, _ in reversed(_cells(nodes)):
+        top = n.against[:2].max(0)
+        size = max(float(top.max()) / OPPOSITE_EVIDENCE, float(top.sum()) / OPPOSITE_TOGETHER)
+        if size > 1.0:
+            return True
+        if size < 0.5:
+            return False
+    return False
+
+
+def steering_weak(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
+    """The answer to steering is well known and small, or changes of it go unanswered."""
     x, p = node.blend()
     for plane in (0, 1):
         gain, sd = float(x[plane, G]), float(np.sqrt(p[plane, G, G]))
@@ -297,6 +321,17 @@ def steering_weak(node: Node, estimator: Estimator) -> list[Notice]:
                     f"On {_PLANES[plane]} the ground answers the steering with {100 * share:.0f} % of the machine's "
                     "geometry: corrections take long. Steer early, look for overcut or soft ground.",
                     float(node.s_m),
+                )
+            ]
+        evidence = float(node.against[2, plane])
+        if evidence > WEAK_EVIDENCE and evidence > node.against[:2, plane].max() + 1.0:
+            since = _since(_cells(nodes), node, [2], plane)
+            return [
+                Notice(
+                    "steering_weak",
+                    f"On {_PLANES[plane]} the machine hardly answers what was steered since {since:.1f} m. "
+                    "Look for play, overcut or soft ground; steer in small steps until it answers.",
+                    since,
                 )
             ]
     return []
