@@ -136,7 +136,7 @@ def _choose(file: str, root: Element, wanted: str | None) -> Element:
         raise AxisError(f"{file}: holds no Alignment")
     if wanted is None:
         if len(found) > 1:
-            raise AxisError(f"{file}: holds {len(found)} alignments, name one of {listed}")
+            raise AxisError(f"{file}: holds {len(found)} alignments; alignment = must be one of {listed}")
         return found[0]
     matching = [e for e, n in zip(found, names, strict=True) if n == wanted]
     if not matching:

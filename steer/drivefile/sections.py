@@ -118,10 +118,13 @@ class AxisElements(Section):
 
 
 class AxisFromLandXml(Section):
-    """The axis from a LandXML file that lies in the drive's folder, so that it travels with it."""
+    """The axis from a LandXML file that lies in the drive's folder, so that it travels with it.
+
+    `alignment` may be left out when the file holds one only.
+    """
 
     landxml: Annotated[str, Text()]
-    alignment: Annotated[str, Text()]
+    alignment: Annotated[str, Text()] | None = None
 
 
 class EyeSection(Section):

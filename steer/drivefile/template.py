@@ -31,7 +31,7 @@ vertical = [
 ]
 # or, instead of start, horizontal and vertical, an alignment of a LandXML file in this folder:
 # landxml = "axis.xml"
-# alignment = "NAME"
+# alignment = "NAME"                       # which one; not needed when the file holds one only
 
 [tolerance]
 line_mm = 50.0                     # largest offset allowed, right or left of the axis

@@ -196,6 +196,19 @@ def test_axis_from_landxml_and_its_notes(folder, capsys):
     assert "trimmed" in err
 
 
+def test_the_only_alignment_of_a_file_needs_no_name(folder, capsys):
+    xml = (DATA / "road_line_arc_line_usft.xml").read_text()
+    text = (folder / "drive.toml").read_text()
+    table = text[text.index("[axis]") : text.index("[tolerance]")]
+    (folder / "drive.toml").write_text(text.replace(table, '[axis]\nlandxml = "axis.xml"\n'))
+    (folder / "axis.xml").write_text(xml)
+    assert asked(capsys, folder, "--at", 700)[0] == 0
+    one = xml[xml.index("<Alignment ") : xml.index("</Alignments>")]
+    (folder / "axis.xml").write_text(xml.replace(one, one + one.replace("PR_Twin", "Other")))
+    code, _, err = asked(capsys, folder, "--at", 700)
+    assert code == 3 and '"PR_Twin_Branch_section", "Other_Branch_section"' in err
+
+
 @pytest.mark.parametrize("suffix", ["png", "pdf", "svg"])
 def test_drawing(folder, capsys, tmp_path, suffix):
     path = tmp_path / f"axis.{suffix}"
