@@ -105,11 +105,11 @@ def page(name: str, advice: Advice, end_m: float) -> str:
 
 
 def _row(label: str, text: str) -> str:
-    return f"{label:8}{text}"
+    return f"{label:9}{text}"
 
 
 def _wrapped(label: str, text: str) -> list[str]:
-    return textwrap.wrap(_row(label, text), 80, subsequent_indent=" " * 8)
+    return textwrap.wrap(_row(label, text), 80, subsequent_indent=" " * 9)
 
 
 def _place(value: float, sd: float, plane: int) -> str:
@@ -128,9 +128,11 @@ def _setting(advice: Advice) -> list[str]:
         ]  # fmt: skip
     cells = []
     for i, to in enumerate(c.cylinder_mm):
-        was = "" if now is None or abs(now[i] - to) < 0.05 else f"\xa0(now\xa0{now[i]:.4g})"
+        was = "" if c.hold or now is None or abs(now[i] - to) < 0.05 else f"\xa0({now[i]:.4g})"
         cells.append(f"{i + 1}:\xa0{to:.5g}{was}")
-    rows.extend(line.replace("\xa0", " ") for line in _wrapped("mm", "   ".join(cells)))
+    rows.extend(
+        line.replace("\xa0", " ") for line in _wrapped("mm" if c.hold else "mm (now)", "  ".join(cells))
+    )
     rows.extend(_wrapped("why", advice.reason))
     return rows
 
@@ -147,7 +149,7 @@ def _ahead(advice: Advice) -> list[str]:
     last = []
     if advice.eye_probability is not None:
         chance = 100 * advice.eye_probability
-        last.append(f"inside the eye {'99 % or more' if chance > 99 else f'{chance:.0f} %'}")
+        last.append(f"inside the eye {'over 99 %' if chance > 99 else f'{chance:.0f} %'}")
     if advice.joint:
         last.append(advice.joint)
     if last:

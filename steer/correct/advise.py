@@ -11,8 +11,8 @@ from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
 from steer.correct.forecast import at_reception, eye_probability, points, steered_sd
 from steer.correct.gave_way import gave_way
 from steer.correct.outlook import Outlook, forecast_sd, look_ahead
-from steer.correct.path_limits import joint_rows, tolerance_rows
-from steer.correct.programme import Limits, Plan, SoftRows, solve
+from steer.correct.path_limits import joint_rows, own_bends, tolerance_rows
+from steer.correct.programme import Limits, Plan, solve
 from steer.correct.reason import say_why
 from steer.correct.settings import Chosen, choose, settled, step_range
 from steer.drivefile import DriveFile
@@ -22,12 +22,12 @@ from steer.machine.cylinders import extension_rows
 from steer.pipes.cost import kink_cost
 from steer.pipes.ring import RingJoint
 
-HORIZON_LENGTHS = 3.0
-MOST_STROKES = 24
+HORIZON_LENGTHS, HORIZON_LAGS = 3.0, 2.0  # to where the effect of the next setting has played out
+MOST_STROKES = 30
 STEP_ROOM = 0.02  # share of the change per stroke that is left to rounding to whole steps
 PER_LAG = 0.2
-RETURN_LENGTHS, RETURN_STROKES = 0.38, 0.72
-HOLD_MM = 0.35  # a change is worth making when it saves this much offset (root mean square) on the way
+RETURN_LENGTHS, RETURN_STROKES = 0.36, 0.68
+HOLD_MM = 2.0  # a change is worth making when it saves this much offset (root mean square) on the way
 
 
 @dataclass(frozen=True)
@@ -159,14 +159,16 @@ def propose(
     steering = steering or steering_of(drive)
     stroke = drive.drive.stroke_m
     length = drive.machine.front_length_m + drive.machine.rear_length_m
-    n = int(min(max(math.ceil(HORIZON_LENGTHS * length / stroke), 6), MOST_STROKES))
+    lag_m = float(node.weights @ estimator.motion.lag_m)
+    reach_m = HORIZON_LENGTHS * length + HORIZON_LAGS * lag_m
+    n = int(min(max(math.ceil(reach_m / stroke), 6), MOST_STROKES))
     roll_deg = roll_deg if math.isfinite(roll_deg) else 0.0
     now = node.articulation if now_mm is None else settled(drive.machine, now_mm, roll_deg)
     if not np.isfinite(now).all():
         now, now_mm = node.articulation, None
     outlook = look_ahead(node, drive.axis, estimator.motion, stroke, n)
     limits, low, high = limits_of(drive, roll_deg, now, advised)
-    return_m = steering.distance(float(node.weights @ estimator.motion.lag_m))
+    return_m = steering.distance(lag_m)
     held = np.repeat(now[:, None], n, 1)
     without_sd = forecast_sd(node, estimator.motion, outlook, held, now)
     driven_m, driven_mm = driven_path(estimator, node, 2 * drive.pipe.length_m + 1.0)
@@ -181,13 +183,7 @@ def propose(
     else:
         tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
         room = tolerance_rows(outlook, tolerance, without_sd)
-        middle = 0.5 * (joints.low + joints.high)[: 2 * n]
-        bends = SoftRows(
-            "",
-            joints.rows[: 2 * n] / drive.pipe.length_m,
-            (middle + joint_bend.reshape(-1)) / drive.pipe.length_m,
-            (middle + joint_bend.reshape(-1)) / drive.pipe.length_m,
-        )
+        bends = own_bends(joints, joint_bend, drive.pipe.length_m)
         plan = solve(outlook, now, return_m, limits, joints, room, _design(node, outlook), bends)
     chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
     if advised is not None and chosen.change_over + chosen.most_over > 0.0:
@@ -314,5 +310,5 @@ def _joint_words(drive: DriveFile, found: Proposal) -> str:
     )  # fmt: skip
     if cost is None:
         return ""
-    left = "" if cost.share is None else f", leave {100 * cost.share:.0f} % of straight force"
+    left = "" if cost.share is None else f", {100 * cost.share:.0f} % of straight force"
     return f"joints turn {cost.angle_mm_per_m:.1f} mm/m{left}"

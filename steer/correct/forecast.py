@@ -14,7 +14,7 @@ from steer.estimate.motion import RD, RO, RR, MotionModel
 
 # Whatever the ground does is steered out again a few distances of return later, so the band of a
 # forecast that goes on being steered grows over that far and no further.
-ANSWERED_RETURNS = 1.6
+ANSWERED_RETURNS = 1.15
 
 
 def steered_sd(

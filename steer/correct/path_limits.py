@@ -63,6 +63,14 @@ def joint_rows(
     return SoftRows(JOINT, np.concatenate(rows), np.concatenate(low), np.concatenate(high))
 
 
+def own_bends(joints: SoftRows, design: np.ndarray, pipe_m: float) -> SoftRows:
+    """The path's own bends, mm/m², as rows @ A − low: the joint angles of `joint_rows` over the pipe's
+    length, less the design axis's own, `design` (2, n) mm/m."""
+    rows = joints.rows[: design.size] / pipe_m
+    wanted = (0.5 * (joints.low + joints.high)[: design.size] + design.reshape(-1)) / pipe_m
+    return SoftRows("bend", rows, wanted, wanted)
+
+
 def tolerance_rows(outlook: Outlook, tolerance: np.ndarray, sd: np.ndarray) -> SoftRows:
     """Rows that keep each plane inside tolerance (2,) less 1.3 of the forecast's sd (2, n)."""
     n = len(outlook.chainage_m)

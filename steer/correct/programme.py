@@ -1,12 +1,15 @@
 """The settings that bring the face back to line: a quadratic programme over the next strokes.
 
-Minimise, over both planes together,
+Minimise, over both planes together, with the offset y and the articulation A,
 
-    E[Σ offset²]·stroke + w·Σ (change of A)²/stroke
+    E[Σ y²]·stroke + BEND·ℓ⁴·Σ (joint angle/pipe length)²·stroke + w·Σ (change of A)²/stroke
+        + ℓ·y² + ℓ³·(dy/ds)²  at the end of the horizon
 
 with w = b²·ℓ⁶ for a face that answers y'' = b·A. For ∫y² + w·(dA/ds)² the closed loop's three poles lie
 at the distance ℓ (Butterworth pattern; Kwakernaak and Sivan, Linear Optimal Control Systems, 1972,
-from memory), so ℓ is a distance over which to return to line and means the same on every machine.
+from memory), so ℓ is a distance over which to return to line and means the same on every machine; the
+other weights follow from it by their units. The joint angle is the steering's own, the design curve's
+taken off, and the articulation that the design curve asks for costs nothing beyond its changes.
 The expectation is over the models of the ground's answer, by their weights, and over each one's gain:
 E[y²] = mean² + variance, so an answer whose size is poorly known is not steered by in full.
 
@@ -26,7 +29,7 @@ from steer.correct.outlook import Outlook
 
 CIRCLE = 16  # sides of the polygon inside the circle of largest articulation
 OUTSIDE = 3.0  # an offset outside the room in the tolerance weighs so much more
-BEND = 0.0
+BEND = 1.0  # weight of the path's bends against its offsets, over the distance of return
 GIVE_WAY = 1e4  # what it costs that a limit gives way by one unit, against the cost's own largest entry
 KEPT = 1e-5  # how far a row may be passed and still counts as kept
 
@@ -87,9 +90,14 @@ def cost(
     big, small = np.zeros((2 * n, 2 * n)), np.zeros(2 * n)
     change = np.eye(n) - np.eye(n, k=-1)
     w = weights(outlook, return_m)
+    stroke = outlook.stroke_m
+    # offsets along the way and, for what comes after them, offset and heading at the end
+    seen = stroke * np.eye(n)
+    seen[-1, -1] += return_m
+    slope = (return_m**1.5 / stroke) * np.array([-1.0, 1.0])
+    seen[-2:, -2:] += np.outer(slope, slope)
     for plane in (0, 1):
         part = slice(plane * n, plane * n + n)
-        stroke = outlook.stroke_m
         mm, pull = np.zeros((n, n)), np.zeros(n)
         for share, free, answer, doubt in zip(
             outlook.weights,
@@ -98,12 +106,12 @@ def cost(
             outlook.doubt[:, plane],
             strict=True,
         ):
-            square = share * (answer.T @ answer)
+            square = share * (answer.T @ seen @ answer)
             unsure = min(float(doubt), 1.0) ** 2
             mm += (1.0 + unsure) * square
-            pull += share * (answer.T @ free) - unsure * (square @ design[plane])
-        big[part, part] = 2.0 * (stroke * mm + w[plane] / stroke * (change.T @ change))
-        small[part] = 2.0 * stroke * pull
+            pull += share * (answer.T @ (seen @ free)) - unsure * (square @ design[plane])
+        big[part, part] = 2.0 * (mm + w[plane] / stroke * (change.T @ change))
+        small[part] = 2.0 * pull
         small[plane * n] -= 2.0 * w[plane] / stroke * now[plane]
     return big, small
 
@@ -137,16 +145,15 @@ def solve(
     joints: SoftRows,
     room: SoftRows,
     design: np.ndarray,
-    bend: SoftRows | None = None,
+    bends: SoftRows,
 ) -> Plan:
     """The best plan from the articulation `now` (2,). Always an answer; when nothing can be solved, what
     stands is held, and `solved` is False."""
     n = outlook.answer.shape[1]
     big, small = cost(outlook, now, return_m, design)
-    if BEND and bend is not None:
-        weight = 2.0 * outlook.stroke_m * BEND * return_m**4
-        big = big + weight * bend.rows.T @ bend.rows
-        small = small - weight * bend.rows.T @ (0.5 * (bend.low + bend.high))
+    weight = 2.0 * outlook.stroke_m * BEND * return_m**4
+    big += weight * bends.rows.T @ bends.rows
+    small -= weight * bends.rows.T @ bends.low
     if not (np.isfinite(big).all() and np.isfinite(small).all() and np.isfinite(now).all()):
         held = np.clip(np.nan_to_num(now), limits.first_low, limits.first_high)
         return Plan(np.repeat(held[:, None], n, 1), held, np.eye(2), (), False)

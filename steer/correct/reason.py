@@ -46,18 +46,19 @@ def say_why(
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
         return f"{where}. Hold: a change now would gain less than it costs; {back}."
     said = []
+    both = bool((np.abs(change) >= 0.05).all())
     for plane in np.argsort(-np.abs(change)).tolist():
         if abs(change[plane]) < 0.05:
             continue
         way = _TURNS[plane][0 if change[plane] > 0 else 1]
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
         spell = _spell(planned[plane], now[plane], change[plane])
-        said.append(f"{_where(estimate, plane)}: {way} {_figure(change[plane])} mm/m{spell}, {back}.")
+        said.append(f"{_where(estimate, plane, both)}: {way} {_figure(change[plane])} mm/m{spell}, {back}.")
     return " ".join(said)
 
 
-def _where(estimate: FaceEstimate, plane: int) -> str:
-    """`4.2 mm high, nose 1.3 mm/m down`; no direction within its own uncertainty."""
+def _where(estimate: FaceEstimate, plane: int, short: bool = False) -> str:
+    """`4 mm high, nose 1.3 mm/m down`, `4 mm high, nose down`; no direction within its own uncertainty."""
     offset, sd = ((estimate.line_mm, estimate.line_sd_mm), (estimate.level_mm, estimate.level_sd_mm))[plane]
     heading, heading_sd = (
         (estimate.yaw_mm_per_m, estimate.yaw_sd_mm_per_m),
@@ -67,7 +68,8 @@ def _where(estimate: FaceEstimate, plane: int) -> str:
     figure = f"{abs(offset):.0f}" if sd >= 0.95 else _figure(offset)
     where = f"On {_NAMES[plane]} within {max(sd, 1.0):.0f} mm" if abs(offset) < sd else f"{figure} mm {side}"
     if abs(heading) > heading_sd:
-        where += f", nose {_figure(heading)} mm/m {_TURNS[plane][0 if heading > 0 else 1]}"
+        turned = _TURNS[plane][0 if heading > 0 else 1]
+        where += f", nose {turned}" if short else f", nose {_figure(heading)} mm/m {turned}"
     return where
 
 

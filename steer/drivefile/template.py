@@ -94,7 +94,7 @@ max_joint_stress_mpa = 18.0        # largest stress the joint may carry
 [steering]                         # optional
 firmness = "normal"                # how hard to steer back: "gentle", "normal" or "firm"
 # return_over_m = 6.0              # over what distance to be back on the axis; worked out when left out
-# hold_mm = 0.35                   # leave the cylinders alone when a change would save less than this
+# hold_mm = 2.0                    # leave the cylinders alone when a change would save less offset than this
 
 [decision]                         # optional
 conformance_probability = 0.95     # how sure a verdict of inside or outside has to be

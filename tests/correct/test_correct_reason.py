@@ -1,0 +1,106 @@
+"""The reason's signs and directions, the page and the JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+
+from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
+from steer.correct.reason import say_why
+from steer.says import advice_object, page
+
+AHEAD = np.arange(41.0, 53.0)
+
+
+def estimate(line=0.0, level=0.0, yaw=0.0, pitch=0.0) -> FaceEstimate:
+    return FaceEstimate(line, 1.0, level, 1.0, yaw, 0.3, pitch, 0.3)
+
+
+def fading(line: float, level: float) -> np.ndarray:
+    fade = np.exp(-np.arange(12) / 2.0)
+    return np.array([[line], [level]]) * fade
+
+
+@pytest.mark.parametrize(
+    ("line", "level", "change", "said"),
+    [
+        (8.0, 0.0, (-3.0, 0.0), "8 mm right: left 3.0 mm/m"),
+        (-8.0, 0.0, (3.0, 0.0), "8 mm left: right 3.0 mm/m"),
+        (0.0, 8.0, (0.0, -3.0), "8 mm high: down 3.0 mm/m"),
+        (0.0, -8.0, (0.0, 3.0), "8 mm low: up 3.0 mm/m"),
+    ],
+)
+def test_directions(line, level, change, said) -> None:
+    planned = np.repeat(np.array(change)[:, None], 12, 1)
+    planned[:, 2:] = 0.0
+    text = say_why(estimate(line, level), np.zeros(2), planned, False, AHEAD, fading(line, level))
+    assert text.startswith(said)
+    assert "for 2 strokes" in text
+    assert "back on " + ("line" if line else "level") in text
+    assert "%" not in text and "gain" not in text
+
+
+def test_both_planes_are_spoken_of_when_both_change_the_larger_first() -> None:
+    planned = np.repeat(np.array([[-1.0], [4.0]]), 12, 1)
+    text = say_why(
+        estimate(5.0, -12.0, yaw=0.9, pitch=-1.2), np.zeros(2), planned, False, AHEAD, fading(5.0, -12.0)
+    )
+    assert text.index("12 mm low, nose down: up 4.0 mm/m") < text.index(
+        "5 mm right, nose right: left 1.0 mm/m"
+    )
+
+
+def test_no_direction_is_claimed_within_the_doubt() -> None:
+    text = say_why(estimate(0.6, 0.2, yaw=0.2), np.zeros(2), np.zeros((2, 12)), True, AHEAD, fading(0.6, 0.2))
+    assert text.startswith("On line within 1 mm. Hold:") and "nose" not in text
+
+
+def test_straightening_promises_no_return() -> None:
+    planned = np.zeros((2, 12))
+    text = say_why(estimate(30.0), np.array([9.0, 0.0]), planned, False, AHEAD, fading(30.0, 0), True)
+    assert "traighten" in text and "back on" not in text
+
+
+def made(cylinders: int, hold: bool, **more) -> Advice:
+    mm = tuple(36.0 + i for i in range(cylinders))
+    ahead = tuple(ForecastPoint(float(s), 4.0, 3.0, -2.0, 2.5) for s in AHEAD)
+    advice = Advice(
+        41, 40.0, estimate(12.3, -33.3, 1.25, -0.8), Correction(-12.34, 10.4, mm, hold), ahead, (),
+        reason="33 mm low, nose down: up 10 mm/m for 3 strokes, back on level near 46 m. "
+        "12 mm right, nose right: left 12 mm/m, back on line near 45 m.",
+        forecast_unchanged=ahead, cylinder_now_mm=tuple(v - 3.5 for v in mm), now_right_mm_per_m=-10.2,
+        now_up_mm_per_m=12.7, eye_probability=0.87, at_reception=ahead[-1],
+        joint="joints turn 5.5 mm/m, 86 % of straight force left", next_survey_m=62.0,
+    )  # fmt: skip
+    return dataclasses.replace(advice, **more)
+
+
+@pytest.mark.parametrize("cylinders", [3, 4, 6, 8])
+@pytest.mark.parametrize("hold", [False, True])
+def test_page_fits_the_terminal(cylinders: int, hold: bool) -> None:
+    """80 columns; twelve lines for up to four cylinders, a line more for each further row of them."""
+    rows = page("Willow Lane, shaft 3 to shaft 4", made(cylinders, hold), 150.0).split("\n")
+    assert max(map(len, rows)) <= 80
+    assert len(rows) <= 12 + (cylinders > 4)
+    text = " ".join(" ".join(rows).split())
+    assert "12 mm right ± 2" in text and "33 mm low ± 2" in text
+    assert ("HOLD" in text) == hold
+    assert hold or "left 12.3 mm/m (now left 10.2), up 10.4 mm/m (now up 12.7)" in text
+    assert "inside the eye 87 %" in text and "survey by 62 m" in text
+
+
+def test_page_proposes_nothing_that_is_not_trusted() -> None:
+    notice = Notice("steering_opposite", "The machine answers the opposite way.", 38.0)
+    text = page("Willow Lane", made(4, False, trusted=False, notices=(notice,)), 150.0)
+    assert "NO CORRECTION PROPOSED" in text and "opposite" in text
+    assert "12.3 mm/m" not in text and "mm (now)" not in text
+
+
+def test_json_is_the_contract_s_object() -> None:
+    shown = json.loads(json.dumps(advice_object(made(4, False)), allow_nan=False))
+    assert list(shown)[:6] == ["stroke", "chainage_m", "estimate", "correction", "forecast", "notices"]
+    assert set(shown["correction"]) == {"right_mm_per_m", "up_mm_per_m", "cylinder_mm", "hold"}
+    assert set(shown["forecast"][0]) == {"chainage_m", "line_mm", "line_sd_mm", "level_mm", "level_sd_mm"}
