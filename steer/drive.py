@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -24,13 +25,16 @@ from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.estimator import CellReport, Node
-from steer.estimate.follow import Follower, rulings
+from steer.estimate.follow import Follower, counter_lacks, rulings
 from steer.estimate.health import examine, next_survey
 from steer.estimate.smoother import SmoothedPath, smooth
-from steer.log import Event, Log
+from steer.intake import drivetext
+from steer.intake.stored import Border
+from steer.log import LOG_NAME, Event, Log
 
 _DECISIONS = ("accepted", "overridden")
 _UNDOABLE = (*_DECISIONS, "note")
+_MADE_WITH_FILE = ("advised", *_DECISIONS)  # what hangs on drive.toml
 MOST_EXPLAINED = 20  # shots with evidence written out; more of them at once is another trouble
 
 
@@ -43,9 +47,12 @@ class Drive:
     def __init__(self, folder: Path, file: DriveFile, log: Log) -> None:
         self.folder, self.file, self.log = folder, file, log
         self.follower = Follower(file)
+        self.border = Border(file, folder / LOG_NAME)
+        self.file_now: dict[str, Any] | None = None  # drive.toml as an event, where the drive writes
+        self.file_told: dict[str, Any] | None = None  # and as the log was last told of it
         self.seen = 0
         self.strokes = 0
-        self.stroke_end_m: float | None = None
+        self._end: tuple[int, float] | None = None  # the newest stroke's end: sequence, chainage as told
         self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
         self._advised = False
         self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
@@ -63,6 +70,8 @@ class Drive:
         file = load_drive(folder)
         drive = cls(Path(folder), file, Log.open(folder, write=write, sync=sync))
         try:
+            if write:
+                drive.file_now = drivetext.as_event(drive.folder, file)
             drive.refresh()
         except BaseException:
             drive.close()
@@ -82,36 +91,56 @@ class Drive:
     # ---- the log
 
     def events(self) -> Iterator[Event]:
-        """Every event of the log, in order."""
-        return self.log.events()
+        """Every event of the log, in order; chainages of the counter with its corrections put on."""
+        counter = self.follower.known.counter
+        for event in self.log.events():
+            if counter and event.kind in ("reading", "stroke_end"):
+                s = float(event.body["chainage_m"]) + counter_lacks(counter, event.sequence)
+                event = replace(event, body=event.body | {"chainage_m": s})
+            yield event
+
+    @property
+    def stroke_end_m(self) -> float | None:
+        """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
+        if self._end is None:
+            return None
+        return self._end[1] + counter_lacks(self.follower.known.counter, self._end[0])
 
     def refresh(self) -> bool:
         """Take in what others have added to the log; True when there was anything."""
         if self.log.last_sequence() == self.seen:
             return False
-        before = self.seen
+        before, fits = self.seen, True
         for event in self.log.events(after=self.seen):
-            self._take(event)
+            fits = self._take(event, fits) and fits
+        if not fits:
+            self._read_again(self.seen)
         return self.seen != before
 
     def add(self, kind: str, body: dict[str, Any]) -> Event:
         """Store one event and take it in (and whatever others have stored before it)."""
-        event = self.log.append(kind, body)
-        if event.sequence == self.seen + 1:
-            self._take(event)
+        self.border.new(kind, body)
+        if kind in _MADE_WITH_FILE and self.file_now and not drivetext.same(self.file_now, self.file_told):
+            *_, event = self.log.append_many([(drivetext.KIND, self.file_now), (kind, body)])
         else:
+            event = self.log.append(kind, body)
+        if event.sequence != self.seen + 1:
             self.refresh()
+        elif not self._take(event):
+            self._read_again(event.sequence)
         return event
 
-    def _take(self, event: Event) -> None:
+    def _take(self, event: Event, follow: bool = True) -> bool:
+        """Take an event in; False when it changes how earlier ones count. `follow`: also the estimate."""
+        self.border.check(event)
         self.seen = event.sequence
         self.last_arrival = event.arrived
         if event.kind == "reading":
             self.last_reading_arrival = event.arrived
         if event.kind == "stroke_end":
-            end = float(event.body["chainage_m"])
+            self._ended_m = float(event.body["chainage_m"])
             self.strokes += 1
-            self.stroke_end_m = self._ended_m = end
+            self._end = (event.sequence, self._ended_m)
             self._advised = False
         elif event.kind == "advised":
             self._advised = True
@@ -124,11 +153,12 @@ class Drive:
             self.decisions.append(event)
         elif event.kind == "undone":
             self.decisions = [d for d in self.decisions if d.sequence != int(event.body["event"])]
-        if not self.follower.take(event):
-            self._read_again(event.sequence)
+        elif event.kind == drivetext.KIND:
+            self.file_told = event.body
+        return not follow or self.follower.take(event)
 
     def _read_again(self, upto: int) -> None:
-        """An event changed how earlier ones count: fold the log again, told of it from the start."""
+        """Events changed how earlier ones count: fold the log again, told of them from the start."""
         known = rulings(self.file, (e for e in self.log.events() if e.sequence <= upto))
         self.follower = Follower(self.file, known)
         for event in self.log.events():

@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("steer.cli.check", "validate a drive folder and whether it can be driven"),
     "read": ("steer.cli.read", "add readings from files"),
     "shots": ("steer.cli.shots", "add check shots from files"),
+    "counter": ("steer.cli.counter", "correct the chainage counter"),
     "next": ("steer.cli.next", "print the estimate and the next correction"),
     "open": ("steer.cli.open", "open the terminal screens"),
     "feed": ("steer.cli.feed", "JSON Lines in, JSON Lines out, for loggers and simulators"),

@@ -107,11 +107,12 @@ def _store(args: argparse.Namespace) -> set[int]:
     from steer.drivefile import load_drive
     from steer.errors import InputRefused
     from steer.intake import files as intake_files
+    from steer.intake.stored import Border
     from steer.log import Log
 
     file = load_drive(args.folder)
     with Log.open(args.folder) as log:
-        known = progress(log.events())
+        known = progress(Border(file, log.path).events(log))
         before = log.last_sequence()
     if args.control is not None:
         found = _surveyed(args, file)

@@ -8,8 +8,8 @@ EXPLAINED = """\
 Every event carries a hash of itself and of the event before it; verify computes them all again. A change,
 a gap or an event put in shows. Somebody who wrote the whole log anew would not be found out by that alone:
 note the last hash somewhere else, on the shift report for instance, and compare it here.
-Then every advice in the log is computed again from the events before it, with today's drive.toml and this
-version of the program, and compared.
+Then every advice in the log is computed again by this version of the program, from the events before it and with
+the drive.toml of that time, which is in the log too, and compared. It also says when drive.toml was changed.
 Ends with 0 when the log is whole and 3 when it is not.
 """
 
@@ -51,6 +51,14 @@ def _advices(folder: str) -> None:
     from steer.text import printable
 
     found = recompute(folder)
+    for number, (sequence, arrived, sha256, remark) in enumerate(found.files):
+        verb = "changed" if number else "as"
+        remark = f"; {remark}" if remark else ""
+        print(
+            f"drive.toml {verb} at event {sequence}, {printable(arrived, 40)}: sha256 {sha256[:16]}…{remark}"
+        )
+    if not found.today:
+        print("drive.toml has changed since the last advice or decision in the log")
     print(f"{found.given} advices in the log, {found.given - len(found.different)} come out the same again")
     for sequence, program, said in found.different[:20]:
         print(
@@ -59,6 +67,5 @@ def _advices(folder: str) -> None:
     if len(found.different) > 20:
         print(f"  and {len(found.different) - 20} more")
     if found.different:
-        print(
-            f"computed by version {__version__}: drive.toml or the program has changed since these were given"
-        )
+        because = "the program" if found.files else "drive.toml or the program"
+        print(f"computed by version {__version__}: {because} has changed since these were given")

@@ -152,10 +152,13 @@ class Numbers(Field):
     each: Number
     count: int
     why: str = ""
+    gaps: bool = True  # null for one that was not measured
 
     @property
     def allowed(self) -> str:  # type: ignore[override]
-        return f"an array of {self.count} numbers{self.why}, null for one not measured"
+        return (
+            f"an array of {self.count} numbers{self.why}{', null for one not measured' if self.gaps else ''}"
+        )
 
     def from_json(self, value: object) -> list[float | None]:
         if not isinstance(value, list):
@@ -163,9 +166,42 @@ class Numbers(Field):
         if len(value) != self.count:
             raise NotAllowed(f"{self.allowed}: it holds {len(value)}")
         try:
-            return [None if item is None else self.each.from_json(item) for item in value]
+            return [None if item is None and self.gaps else self.each.from_json(item) for item in value]
         except NotAllowed as problem:
             raise NotAllowed(f"{self.allowed}; each {problem}") from None
+
+
+@dataclass(frozen=True)
+class Whole(Field):
+    """A whole number."""
+
+    at_least: int = 0
+
+    @property
+    def allowed(self) -> str:  # type: ignore[override]
+        return f"a whole number of at least {self.at_least}"
+
+    def from_text(self, text: str, comma: bool = False) -> int:
+        if not re.fullmatch(r"[0-9]{1,16}", text):
+            raise NotAllowed(self.allowed)
+        return self.from_json(int(text))
+
+    def from_json(self, value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not self.at_least <= value < 1 << 53:
+            raise NotAllowed(self.allowed)
+        return value
+
+
+@dataclass(frozen=True)
+class Hash(Field):
+    """A SHA-256 in hexadecimal, in JSON only."""
+
+    allowed = "64 hexadecimal digits"
+
+    def from_json(self, value: object) -> str:
+        if not isinstance(value, str) or not re.fullmatch(r"[0-9a-f]{64}", value):
+            raise NotAllowed(self.allowed)
+        return value
 
 
 @dataclass(frozen=True)

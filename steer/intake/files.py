@@ -14,6 +14,7 @@ from steer.errors import InputRefused
 from steer.intake import records
 from steer.intake.mapfile import load_map
 from steer.intake.problems import Problems
+from steer.intake.stored import Border
 from steer.intake.tables import Table, read_table
 from steer.log import Log
 from steer.text import printable
@@ -132,7 +133,10 @@ def _store(
     def decide() -> list[tuple[str, dict[str, Any]]]:
         # Inside the transaction: nobody else can store the same file between the look and the write.
         accounts.clear()
-        known = [(event.body["sha256"], event.body["bytes"], event.body["rows"]) for event in log.files()]
+        files = log.files()
+        for event in files:
+            border.check(event)
+        known = [(event.body["sha256"], event.body["bytes"], event.body["rows"]) for event in files]
         items: list[tuple[str, dict[str, Any]]] = []
         for table, bodies in tables:
             before = _known_rows(table, known)
@@ -152,6 +156,7 @@ def _store(
         return items
 
     with Log.open(folder, write=True) as log:
+        border = Border(drive, log.path)
         log.append_decided(decide)
     return accounts
 

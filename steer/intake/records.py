@@ -24,7 +24,7 @@ BEYOND_ENDS_M = 10.0  # chainage may lie this far before the start and after the
 ALONG_M = 3.0  # between where a surveyed point lies and where its chainage says
 _OFFSET_MM = Number(-10_000, 10_000, unit="mm")
 _DIRECTION = Number(-500, 500, unit="mm/m")
-_CYLINDER = Number(-10_000, 10_000, unit="mm")
+CYLINDER = Number(-10_000, 10_000, unit="mm")
 _SD = Number(over=0, at_most=10_000, unit="mm")
 _COORDINATE = Number(-1e8, 1e8, unit="m")
 _POINTS = ("face", "target", "tail", "pipe")
@@ -74,7 +74,7 @@ def _reading(ends: tuple[float, float], cylinders: Mapping[str, Field]) -> dict[
 
 def reading_columns(drive: DriveFile) -> dict[str, Field]:
     """The columns of a CSV file of readings: cylinder_1_mm … cylinder_N_mm stand apart."""
-    return _reading(_ends(drive), {f"cylinder_{k + 1}_mm": _CYLINDER for k in range(cylinder_count(drive))})
+    return _reading(_ends(drive), {f"cylinder_{k + 1}_mm": CYLINDER for k in range(cylinder_count(drive))})
 
 
 def reading_members(drive: DriveFile) -> dict[str, Field]:
@@ -85,7 +85,7 @@ def reading_members(drive: DriveFile) -> dict[str, Field]:
 @lru_cache(maxsize=8)
 def _reading_members(ends: tuple[float, float], count: int) -> dict[str, Field]:
     why = f", since this drive's machine has {count} cylinders"
-    return _reading(ends, {"cylinder_mm": Numbers(_CYLINDER, count, why)})
+    return _reading(ends, {"cylinder_mm": Numbers(CYLINDER, count, why)})
 
 
 def reading_hints(drive: DriveFile) -> dict[str, str]:

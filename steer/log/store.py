@@ -230,7 +230,6 @@ class Log:
 
     def events(self, after: int = 0) -> Iterator[Event]:
         """Every event with a sequence above `after`, in order."""
-        loads = json.loads
         while True:
             with self._lock, plain_words(self.path):
                 db = self._reading()
@@ -243,11 +242,22 @@ class Log:
                     if db
                     else []
                 )
-            for sequence, arrived, kind, body in rows:
-                yield Event(sequence, arrived, kind, loads(body))
+            for row in rows:
+                yield self._event(*row)
             if len(rows) < _PAGE:
                 return
             after = rows[-1][0]
+
+    def _event(self, sequence: int, arrived: Any, kind: Any, body: Any) -> Event:
+        try:
+            found = json.loads(body)
+        except (ValueError, TypeError, RecursionError):
+            found = None
+        if type(found) is not dict or type(kind) is not str or type(arrived) is not str:
+            raise FolderUnusable(
+                f"{self.path}: event {sequence} is not as it was written: `steer verify` says more"
+            )
+        return Event(sequence, arrived, kind, found)
 
     def last_sequence(self) -> int:
         """The newest event's sequence, 0 if there is none. Cheap: made to be polled."""
@@ -261,7 +271,7 @@ class Log:
             db = self._reading()
             query = "SELECT sequence, arrived, kind, body FROM events WHERE kind = 'file' ORDER BY sequence"
             rows = db.execute(query).fetchall() if db else []
-        return [Event(sequence, arrived, kind, json.loads(body)) for sequence, arrived, kind, body in rows]
+        return [self._event(*row) for row in rows]
 
     def has_file(self, sha256: str) -> bool:
         """Whether a "file" event with this content hash is in the log."""

@@ -17,7 +17,13 @@ def folder(tmp_path):
                 for k in range(20)
             ]
         )
-        shot = {"chainage_m": 1.0, "point": "face", "line_mm": 5e-324, "level_mm": 1e11, "sd_mm": 2.0}
+        shot = {
+            "chainage_m": 1.0,
+            "point": "face",
+            "line_mm": 5e-324,
+            "level_mm": 9999.999999999998,
+            "sd_mm": 2.0,
+        }
         log.append("check_shot", shot)
-        log.append("note", {"text": "añ\u202e \x00 \ud800", "deep": {"a": [1, 2.0, None, True]}})
+        log.append("note", {"text": "añ\u202e \x00", "deep": {"a": [1, 2.0, None, "\ud800"]}})
     return folder

@@ -1,5 +1,8 @@
 """`steer verify` computes every advice again from the raw events."""
 
+import hashlib
+import json
+import sqlite3
 import sys
 from pathlib import Path
 
@@ -11,6 +14,7 @@ import kills
 
 from steer.cli.main import main
 from steer.drive import Drive
+from steer.log import LOG_NAME, Log
 from steer.recompute import recompute
 
 
@@ -42,14 +46,50 @@ def test_every_advice_comes_out_again(fed, capsys):
     assert "6 advices in the log, 6 come out the same again" in capsys.readouterr().out
 
 
-def test_another_drive_file_shows(fed, capsys):
-    path = fed / "drive.toml"
+def change(folder):
+    path = folder / "drive.toml"
     path.write_text(path.read_text().replace("circle_radius_mm = 800.0", "circle_radius_mm = 400.0"))
+    return path
+
+
+def test_a_changed_drive_file_is_said_and_the_advice_of_then_comes_out_with_that_of_then(fed, capsys):
+    first = (fed / "drive.toml").read_bytes()
+    second = change(fed).read_bytes()
     assert main(["verify", str(fed)]) == 0
     out = capsys.readouterr().out
-    assert "the log is whole" in out
-    assert "differs" in out
-    assert "drive.toml or the program has changed" in out
+    assert "6 advices in the log, 6 come out the same again" in out
+    assert "drive.toml has changed since the last advice or decision" in out
+    with Drive.open(fed, write=True) as drive:
+        drive.add(
+            "reading", {"chainage_m": 6.4, "spot_right_mm": -3.0, "cylinder_mm": [36.0, 37.0, 36.0, 35.0]}
+        )
+        drive.stroke_end(7.0)
+        drive.note("none of the drive file")
+    with Log.open(fed) as log:
+        files = [e for e in log.events() if e.kind == "drive_file"]
+    assert [e.body["sha256"] for e in files] == [hashlib.sha256(c).hexdigest() for c in (first, second)]
+    assert [e.body["text"].encode() for e in files] == [first, second]
+    assert main(["verify", str(fed)]) == 0
+    out = capsys.readouterr().out
+    assert f"drive.toml as at event {files[0].sequence}, " in out
+    assert f"drive.toml changed at event {files[1].sequence}, " in out
+    assert "7 advices in the log, 7 come out the same again" in out
+    assert "has changed since" not in out
+
+
+def test_another_computation_shows(fed):
+    change(fed)
+    db = sqlite3.connect(fed / LOG_NAME)
+    db.execute("DROP TRIGGER events_no_update")
+    text = (fed / "drive.toml").read_text()
+    body = json.dumps({"sha256": hashlib.sha256(text.encode()).hexdigest(), "text": text})
+    db.execute("UPDATE events SET body = ? WHERE kind = 'drive_file'", (body,))
+    db.commit()
+    db.close()
+    found = recompute(fed)
+    assert found.given == 6
+    assert ", then " in found.different[0][2]
+    assert found.today
 
 
 def test_the_chain_alone(fed, capsys):

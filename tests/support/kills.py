@@ -70,7 +70,9 @@ def examine(folder: Path) -> list[tuple[str, float]]:
     with Log.open(folder) as log:
         assert verify(log).whole
         return [
-            (e.kind, float(e.body["chainage_m"])) for e in log.events() if e.kind not in ("advised", "file")
+            (e.kind, float(e.body["chainage_m"]))
+            for e in log.events()
+            if e.kind not in ("advised", "file", "drive_file")
         ]
 
 

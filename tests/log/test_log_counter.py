@@ -1,0 +1,129 @@
+"""`steer counter`: a wrong chainage counter is put right by one more event."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+
+import kills
+
+from steer.cli.main import main
+from steer.drive import Drive
+from steer.log import Log
+
+SLIP_M = 2.0
+
+
+def feed(folder, lines):
+    with Drive.open(folder, write=True) as drive:
+        for line in lines:
+            body = {name: value for name, value in line.items() if name != "kind"}
+            if line["kind"] == "stroke_end":
+                drive.stroke_end(body["chainage_m"])
+            else:
+                drive.add(line["kind"], body)
+
+
+def told(lines, upto, slip):
+    """The same drive with a counter that lacks `slip` m for readings and stroke ends after line `upto`."""
+    return [
+        line | {"chainage_m": round(line["chainage_m"] - slip, 3)}
+        if k >= upto and line["kind"] != "check_shot" else line
+        for k, line in enumerate(lines)
+    ]  # fmt: skip
+
+
+def next_of(folder, capsys):
+    capsys.readouterr()
+    assert main(["next", str(folder), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+@pytest.fixture
+def slipped(tmp_path):
+    """Eight strokes; after five the counter slips back by 2 m. And the same drive with a sound counter."""
+    lines = kills.feed_lines(8)
+    upto = 5 * 11 + 1  # ten readings and the end of each stroke, one check shot
+    good, bad = kills.new_drive(tmp_path / "good"), kills.new_drive(tmp_path / "bad")
+    feed(good, lines)
+    feed(bad, told(lines, upto, SLIP_M))
+    with Log.open(bad) as log:
+        first = [e.sequence for e in log.events() if e.kind == "reading"][50]
+    return good, bad, first
+
+
+def test_put_right_afterwards_it_is_as_if_it_had_not_slipped(slipped, capsys):
+    good, bad, first = slipped
+    expected = next_of(good, capsys)
+    assert next_of(bad, capsys)["chainage_m"] < 7.9
+    assert main(["counter", str(bad), "--add", "2.0", "--from-event", str(first), "--note", "wheel"]) == 0
+    out = capsys.readouterr().out
+    assert f"+2.000 m on the counter's chainage from event {first} on (wheel)" in out
+    assert "8.000 m now" in out
+    found = next_of(bad, capsys)
+    assert found["chainage_m"] == pytest.approx(expected["chainage_m"], abs=1e-9)
+    for name in ("line_mm", "line_sd_mm", "level_mm", "level_sd_mm"):
+        assert found["estimate"][name] == pytest.approx(expected["estimate"][name], abs=0.2), name
+
+
+def test_the_newest_correction_counts_and_all_are_listed(slipped, capsys):
+    _, bad, first = slipped
+    for add in ("3", "-1", "2.0"):
+        assert main(["counter", str(bad), "--add", add, "--from-event", str(first)]) == 0
+    assert next_of(bad, capsys)["chainage_m"] == pytest.approx(8.0, abs=1e-9)
+    assert main(["counter", str(bad)]) == 0
+    out = capsys.readouterr().out
+    assert out.count("on the counter's chainage from event") == 3
+    assert "chainage of the face: 8.000 m" in out
+
+
+def test_a_drive_that_follows_sees_it_and_a_later_one_ends_it(slipped, capsys):
+    _, bad, first = slipped
+    with Drive.open(bad) as watching:
+        watching.advice()
+        assert main(["counter", str(bad), "--add", "2", "--from-event", str(first)]) == 0
+        watching.refresh()
+        assert watching.advice().chainage_m == pytest.approx(8.0)
+        assert main(["counter", str(bad), "--add", "0"]) == 0  # from here on it is right again
+        line = {"chainage_m": 8.1, "spot_right_mm": 0.0, "spot_up_mm": 0.0}
+        with Drive.open(bad, write=True) as drive:
+            drive.add("reading", line)
+            assert drive.advice().chainage_m == pytest.approx(8.1)
+        watching.refresh()
+        assert watching.advice() == pytest.approx(watching.advice())
+        assert watching.advice().chainage_m == pytest.approx(8.1)
+
+
+def test_the_as_built_record_follows(slipped, capsys):
+    _, bad, first = slipped
+    main(["counter", str(bad), "--add", "2", "--from-event", str(first)])
+    capsys.readouterr()
+    assert main(["asbuilt", str(bad), "--json"]) == 0
+    found = capsys.readouterr().out
+    assert '"chainage_m": 8.0' in found
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["--add", "two"], '--add: "two" is not allowed'),
+        (["--add", "1e9"], "--add"),
+        (["--add", "nan"], "--add"),
+        (["--add", "1", "--from-event", "0"], "--from-event"),
+        (["--add", "1", "--from-event", "1.5"], "--from-event"),
+        (["--add", "1", "--from-event", "99999"], "the newest event is"),
+        (["--from-event", "3"], "go with --add"),
+        (["--add", "1", "--note", "x" * 3000], "--note"),
+    ],
+)
+def test_what_cannot_be_meant(slipped, capsys, arguments, part):
+    _, bad, _ = slipped
+    with Log.open(bad) as log:
+        before = log.last_sequence()
+    assert main(["counter", str(bad), *arguments]) == 2
+    assert part in capsys.readouterr().err
+    with Log.open(bad) as log:
+        assert log.last_sequence() == before
