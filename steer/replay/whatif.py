@@ -34,6 +34,7 @@ STEP_M = 0.1
 MAY_CHANGE = (
     "steering.firmness",
     "steering.return_over_m",
+    "steering.hold_mm",
     "machine.max_articulation_mm_per_m",
     "machine.max_change_mm_per_m",
     "tolerance.line_mm",

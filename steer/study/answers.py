@@ -70,8 +70,10 @@ def _planned(file: DriveFile, base: list[Outcome]) -> tuple[Figure, ...]:
     limit = file.pipe.max_joint_angle_mm_per_m
     arrived = sum(o.in_eye for o in base)
     over = int(np.sum(joint > limit))
+    left = sum(o.outside_m > 0.0 for o in base)  # resampling zeros gives no interval; counting them does
     figures = [
         Figure("probability of arriving in the eye", "", arrived / n, *wilson(arrived, n)),
+        Figure("probability of leaving tolerance anywhere", "", left / n, *wilson(left, n)),
         _mean("metres outside tolerance, expected", "m", [o.outside_m for o in base]),
         _mean("largest joint angle, mean over drives", "mm/m", joint),
         Figure("largest joint angle, 95 % of drives below", "mm/m", *_high(joint)),

@@ -75,6 +75,7 @@ def test_counts_by_hand() -> None:
     values = {f.what: f.value for f in found.planned}
     assert found.drives == 4 and found.failed == 1
     assert values["probability of arriving in the eye"] == 0.75
+    assert values["probability of leaving tolerance anywhere"] == 0.25
     assert values["metres outside tolerance, expected"] == 1.5
     assert values["largest joint angle, mean over drives"] == pytest.approx(3.75)
     assert values["probability of a joint angle over 8 mm/m"] == 0.25
