@@ -153,6 +153,7 @@ class Estimator:
         self.nodes: list[Node] = []
         self.start = self._launch()
         self._steps: dict[float, np.ndarray] = {}
+        self._answers: dict[float, np.ndarray] = {}
         self._top_m: float | None = None  # furthest cell
         self._unreached: int | None = None  # first node whose shot lies ahead of the face
 
@@ -265,12 +266,19 @@ class Estimator:
         return found
 
     def _unit_answer(self, ds: float) -> np.ndarray:
+        key = round(ds, 6)
+        kept = self._answers.get(key)
+        if kept is not None:
+            return kept
+        if len(self._answers) > 5000:
+            self._answers.clear()
         response = np.zeros((N_STATES, 3))
         response[P, 0] = response[T, 1] = 1.0
         response[Y, 2] = 0.5
         powers = np.arange(3)
         order = powers[:, None] + powers[None, :] + 1
         found: np.ndarray = response @ (ds**order / order) @ response.T
+        self._answers[key] = found
         return found
 
     def _predict(self, node: Node, s_m: float, held: np.ndarray, now: np.ndarray) -> Node:
@@ -402,7 +410,8 @@ class Estimator:
 
         back_i = node.s_m - cell.chainage_m
         mean_back = float(back_i.mean())
-        spot, spot_0, head, head_0 = rows(mean_back)
+        middle_rows = rows(mean_back)
+        spot, spot_0, head, head_0 = middle_rows
         w = node.weights
         predicted, spread = np.empty(4), np.empty(4)
         for pair, row, const in ((0, spot, spot_0), (2, head, head_0)):
@@ -455,7 +464,8 @@ class Estimator:
             if not ok.any():
                 continue
             back_m = float(back_c[pair : pair + 2][used[pair : pair + 2] > 0].mean())
-            spot, spot_0, head, head_0 = rows(back_m)
+            # where every reading counts, their mean place is the cell's
+            spot, spot_0, head, head_0 = middle_rows if abs(back_m - mean_back) < 1e-9 else rows(back_m)
             row, const = (spot, spot_0) if pair == 0 else (head, head_0)
             x, p, nu, s = kalman.update(x, p, mean_i[channels] - const, row, r[channels], ok)
             score += np.where(ok, -0.5 * (nu * nu / s + np.log(s)), 0.0)

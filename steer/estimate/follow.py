@@ -121,11 +121,6 @@ class Run:
         return self.stuck
 
 
-def _same(a: np.ndarray, b: np.ndarray) -> bool:
-    """Two readings of the cylinders that show one setting (within 2 mm, not read being the same)."""
-    return bool((np.isnan(a) == np.isnan(b)).all() and (np.isnan(a) | (np.abs(a - b) <= 2.0)).all())
-
-
 class Follower:
     """Feeds an Estimator from events. `node()` is the estimate at the furthest reading."""
 
@@ -396,21 +391,24 @@ class Follower:
         cyl = self.drive.machine.cylinders
         off = np.abs(np.where(np.isfinite(residual), residual, 0.0)).max(1)
         odd = off > max(1.0, 0.6 * cyl.step_mm)
+        if not odd.any():
+            whole = np.flatnonzero(np.isfinite(read).all(1))
+            if len(whole):
+                self.fitting_mm = tuple(read[whole[-1]].tolist())
+            return False
+        blank = np.isnan(read)
+        step = np.abs(np.diff(np.where(blank, 0.0, read), axis=0)).max(1) > 2.0
+        anew = step | (np.diff(odd) != 0) | (blank[1:] != blank[:-1]).any(1)
+        edges = [0, *(np.flatnonzero(anew) + 1).tolist(), len(read)]
         found = False
-        begin = 0
-        while begin < len(read):
-            end = begin + 1
-            while end < len(read) and odd[end] == odd[begin] and _same(read[end], read[begin]):
-                end += 1
+        for begin, end in pairwise(edges):
             mean = read[begin:end].mean(0)
-            if odd[begin]:
-                wrong = self.misfit(mean)
-                if wrong is not None and len(wrong.cylinders) == 1:
-                    read[begin:end, wrong.cylinders[0] - 1] = np.nan
-                    found = True
-            elif np.isfinite(mean).all():
+            wrong = self.misfit(mean) if odd[begin] else None
+            if wrong is not None and len(wrong.cylinders) == 1:
+                read[begin:end, wrong.cylinders[0] - 1] = np.nan
+                found = True
+            elif not odd[begin] and np.isfinite(mean).all():
                 self.fitting_mm = tuple(mean.tolist())
-            begin = end
         return found
 
     def _cell(self, rows: np.ndarray, top: float, advance: np.ndarray) -> Cell:

@@ -1,0 +1,197 @@
+"""Each fault on a few drawn drives: its notice comes, names what it should, and clears itself.
+
+`tests/bench/estimate_faults.py` does the same on thirty drives a fault and a hundred without.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from steer.drivefile import parse_drive
+from steer.estimate.follow import Follower
+from steer.estimate.health import examine
+from steer.ground import CheckShots, Fault, Simulation, draw_scenario
+from steer.ground.folder import drive_toml
+from steer.ground.operator import RuleOfThumb
+from steer.machine.cylinders import extensions
+
+AT_M = 24.02  # just after a stroke's end
+
+
+@dataclass(frozen=True)
+class Event:
+    sequence: int
+    kind: str
+    body: dict[str, Any]
+
+
+def drive(scenario, to_m, distort=None, hold=None, make=Simulation):
+    """Notices after each stroke [(chainage, {code: text})] under the rule of thumb, and the follower."""
+    scenario.drive["drive"]["stroke_m"] = 1.0
+    file = parse_drive(drive_toml(scenario.drive))
+    follower, steerer, simulation = Follower(file), RuleOfThumb(scenario.drive), make(scenario)
+    said, number = [], 0
+
+    def take(kind, body):
+        nonlocal number
+        number += 1
+        assert follower.take(Event(number, kind, {k: v for k, v in body.items() if k != "kind"}))
+
+    readings = simulation.start()
+    while True:
+        for reading in readings:
+            steerer.reading(reading)
+            take("reading", distort(reading) if distort else reading)
+        for shot in simulation.shots():
+            steerer.shot(shot)
+            take("check_shot", shot)
+        s = simulation.chainage_m
+        take("stroke_end", {"chainage_m": s})
+        follower.bring_up()
+        node = follower.node()
+        found = examine(follower, node)
+        said.append((s, {n.code: n.text for n in found.notices}))
+        if simulation.finished or s >= to_m:
+            return said, follower, simulation
+        wanted = steerer.stroke_end(s)
+        if hold is not None and s >= AT_M - 0.5:
+            wanted = extensions(*hold, simulation.roll_deg, file.machine.cylinders)
+        take("overridden", {"cylinder_mm": [round(float(v), 2) for v in wanted]})
+        readings = simulation.advance(wanted)
+
+
+def strokes_until(said, code):
+    """Strokes of 1 m from the fault to its notice; None: never."""
+    after = [codes for s, codes in said if s > AT_M + 1e-6]
+    return next((i + 1 for i, codes in enumerate(after) if code in codes), None)
+
+
+def scenario_of(seed, *faults, **guidance):
+    scenario = draw_scenario(seed)
+    return scenario.with_(faults=faults, guidance=replace(scenario.guidance, **guidance))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_clean_drive_is_left_in_peace(seed):
+    said, follower, _ = drive(draw_scenario(seed), 60.0)
+    assert set().union(*(codes for _, codes in said)) <= {"survey_due", "ground_changed"}
+    assert follower.readings == follower.track.accepted + follower.track.wild + follower.track.ignored
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(
+    ("fault", "code", "within"),
+    [
+        (Fault("beam_knock", AT_M, (20.0, 16.0, 0.0, 0.0)), "reference_moved", 2),
+        (Fault("target_knock", AT_M, (22.0, -20.0, 8.0)), "target_knocked", 2),
+        (Fault("yaw_stuck", AT_M), "yaw_stuck", 2),
+        (Fault("pitch_stuck", AT_M), "pitch_stuck", 2),
+        (Fault("cylinder_misread", AT_M, (2.0, 14.0)), "cylinder_misread", 1),
+    ],
+)
+def test_a_fault_is_named(seed, fault, code, within):
+    said, _, _ = drive(scenario_of(seed, fault), AT_M + 4.0)
+    assert not any(code in codes for s, codes in said if s <= AT_M)
+    strokes = strokes_until(said, code)
+    assert strokes is not None and strokes <= within
+    text = next(codes[code] for _, codes in said if code in codes)
+    assert any(character.isdigit() for character in text) and text.endswith(".")
+
+
+@pytest.mark.parametrize("seed", [0, 1, 3, 4, 6, 7])
+def test_opposite_steering_is_said_within_four_strokes(seed):
+    """Articulation of 5 mm/m and more held in both planes; elastic and guided ground. Lagged ground with a
+    lag of ten metres shows hardly anything within four."""
+    said, _, _ = drive(scenario_of(seed, Fault("reversed", AT_M, (1.0, 1.0))), AT_M + 6.0, hold=(-6.0, 6.0))
+    assert not any("steering_opposite" in codes for s, codes in said if s <= AT_M)
+    strokes = strokes_until(said, "steering_opposite")
+    assert strokes is not None and strokes <= 4
+
+
+class PutRight(Simulation):
+    """Answers opposite from AT_M to 30 m only."""
+
+    def __init__(self, scenario):
+        super().__init__(scenario)
+        self._answer[round((30.0 - self.start_m) / self.step_m) :] = 1.0
+
+
+def test_opposite_steering_clears_when_the_mapping_is_put_right():
+    said, _, _ = drive(scenario_of(1, Fault("reversed", AT_M, (1.0, 1.0))), 75.0, make=PutRight)
+    assert any("steering_opposite" in codes for _, codes in said)
+    assert "steering_opposite" not in said[-1][1]
+
+
+def test_a_lost_beam_is_said_and_unsaid():
+    said, _, _ = drive(scenario_of(2, beam_lost=((AT_M, AT_M + 3.0),)), AT_M + 6.0)
+    during = [codes for s, codes in said if AT_M + 1.0 < s < AT_M + 3.0]
+    assert all("beam_lost" in codes for codes in during)
+    assert "beam_lost" not in said[-1][1]
+
+
+def test_a_stuck_channel_is_left_out_and_comes_back():
+    """Yaw repeats one value for four metres; the estimate holds its interval all the way."""
+    held: dict[str, float] = {}
+
+    def distort(reading):
+        if AT_M < reading["chainage_m"] < AT_M + 4.0 and reading["yaw_mm_per_m"] is not None:
+            held.setdefault("yaw", reading["yaw_mm_per_m"])
+            return reading | {"yaw_mm_per_m": held["yaw"]}
+        return reading
+
+    said, _, _ = drive(draw_scenario(2), AT_M + 6.0, distort)
+    assert any("yaw_stuck" in codes for _, codes in said)
+    assert "yaw_stuck" not in said[-1][1]
+
+
+def test_wild_readings_are_counted_and_the_rest_goes_on():
+    rng = np.random.default_rng(3)
+
+    def distort(reading):
+        if reading["spot_right_mm"] is not None and rng.random() < 0.15 and reading["chainage_m"] > AT_M:
+            return reading | {"spot_right_mm": reading["spot_right_mm"] + 45.0}
+        return reading
+
+    said, follower, simulation = drive(draw_scenario(3), AT_M + 6.0, distort)
+    assert any("reading_refused" in codes for s, codes in said if s > AT_M)
+    x, p = follower.node().blend()
+    off = x[:, 0] - simulation.truth().face_mm[-1]
+    assert (np.abs(off) < 3.0 * np.sqrt(p[:, 0, 0])).all()
+
+
+def test_a_misread_cylinder_does_not_fool_the_articulation():
+    """One of four reads 14 mm long: what was told decides between it and the opposite one."""
+    seed = next(
+        k for k in range(20) if len(draw_scenario(k).drive["machine"]["cylinders"]["positions_deg"]) == 4
+    )
+    clean, plain, _ = drive(draw_scenario(seed), AT_M + 3.0)
+    said, fooled, _ = drive(scenario_of(seed, Fault("cylinder_misread", AT_M, (1.0, 14.0))), AT_M + 3.0)
+    assert "cylinder_misread" in said[-1][1]
+    assert "Cylinder 1 " in said[-1][1]["cylinder_misread"]
+    assert fooled.articulation == pytest.approx(plain.articulation, abs=1.0)
+    assert fooled.standing() == pytest.approx(plain.standing(), abs=1.5)
+    del clean
+
+
+def test_a_changed_ground_is_said_and_followed():
+    scenario = draw_scenario(4, "guided")
+    now = [s for s in scenario.ground.stretches if s.start_m <= AT_M][-1]
+    new = replace(now, start_m=AT_M, crab_mm_per_m=(now.crab_mm_per_m[0] + 13.0, now.crab_mm_per_m[1]))
+    kept = tuple(s for s in scenario.ground.stretches if s.start_m <= AT_M)
+    scenario = scenario.with_(ground=replace(scenario.ground, stretches=(*kept, new)))
+    said, _, _ = drive(scenario, AT_M + 14.0)
+    assert (strokes_until(said, "ground_changed") or 99) <= 5
+    assert "line" in next(codes["ground_changed"] for _, codes in said if "ground_changed" in codes)
+    assert "ground_changed" not in said[-1][1]
+
+
+def test_without_check_shots_a_survey_falls_due():
+    scenario = draw_scenario(2, curved=False).with_(shots=CheckShots(every_m=0.0))
+    scenario.drive["sd"]["reference_mm_per_m"] = 0.3
+    said, _, _ = drive(scenario, 60.0)
+    assert any("survey_due" in codes for _, codes in said)
+    assert "survey_due" not in said[3][1]

@@ -1,0 +1,223 @@
+"""The fold: late news, order of arrival, standing, rebounds, gaps, counters, reference settings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+from steer.drivefile import parse_drive
+from steer.estimate.cells import Track
+from steer.estimate.follow import Follower, rulings
+from steer.estimate.motion import RD, RO, Y
+from steer.estimate.smoother import smooth
+from steer.ground import CheckShots, Simulation, draw_scenario
+from steer.ground.folder import drive_toml
+from steer.ground.operator import RuleOfThumb
+
+
+@dataclass(frozen=True)
+class Event:
+    sequence: int
+    kind: str
+    body: dict[str, Any]
+
+
+@cache
+def recorded(seed=2, length_m=40.0, curved=False, late=0):
+    """A drive file and the events of its first metres."""
+    scenario = draw_scenario(seed, curved=curved).with_(shots=CheckShots(12.0, 2.0, "face", late))
+    drive = scenario.drive
+    steerer, simulation = RuleOfThumb(drive), Simulation(scenario)
+    events: list[Event] = []
+
+    def add(kind, body):
+        events.append(Event(len(events) + 1, kind, {k: v for k, v in body.items() if k != "kind"}))
+
+    readings = simulation.start()
+    while True:
+        for reading in readings:
+            steerer.reading(reading)
+            add("reading", reading)
+        for shot in simulation.shots():
+            add("check_shot", shot)
+        add("stroke_end", {"chainage_m": simulation.chainage_m})
+        if simulation.finished or simulation.chainage_m > length_m:
+            break
+        readings = simulation.advance(steerer.stroke_end(simulation.chainage_m))
+    return parse_drive(drive_toml(drive)), tuple(events)
+
+
+def followed(drive, events, known=None, every=True):
+    follower = Follower(drive, known)
+    for event in events:
+        assert follower.take(event)
+        if every and event.kind == "stroke_end":
+            follower.bring_up()
+    follower.bring_up()
+    return follower
+
+
+def same(one, other, tolerance=1e-9):
+    a, b = one.estimator.last, other.estimator.last
+    assert a.s_m == b.s_m
+    assert np.abs(a.x - b.x).max() < tolerance
+    assert np.abs(a.p - b.p).max() < tolerance
+    assert len(one.estimator.nodes) == len(other.estimator.nodes)
+
+
+def test_a_late_shot_counts_as_one_in_time():
+    drive, events = recorded()
+    shots = [e for e in events if e.kind == "check_shot"]
+    assert len(shots) >= 2
+    rest = [e for e in events if e.kind != "check_shot"]
+    same(followed(drive, events), followed(drive, [*rest, *shots]))
+
+
+def test_shots_in_any_order_of_arrival_give_the_same():
+    drive, events = recorded()
+    shots = [e for e in events if e.kind == "check_shot"]
+    rest = [e for e in events if e.kind != "check_shot"]
+    same(followed(drive, [*rest, *shots]), followed(drive, [*rest, *reversed(shots)]))
+
+
+def test_asking_often_changes_nothing():
+    drive, events = recorded()
+    same(followed(drive, events), followed(drive, events, every=False))
+
+
+def test_a_kept_log_read_again_gives_the_same_to_the_last_bit():
+    drive, events = recorded()
+    same(followed(drive, events), followed(drive, events), tolerance=1e-300)
+
+
+def test_standing_still_does_not_make_it_surer():
+    """A hundred more readings of the same stand may halve a reading's variance, never more: they share
+    the air, the target and the light."""
+    drive, events = recorded(length_m=15.0)
+    follower = followed(drive, events)
+    before = follower.estimator.last.blend()[1][:, Y, Y]
+    last = [e for e in events if e.kind == "reading"][-1]
+    standing = [Event(10_000 + i, "reading", last.body) for i in range(400)]
+    some = followed(drive, [*events, *standing[:20]]).estimator.last.blend()[1][:, Y, Y]
+    many = followed(drive, [*events, *standing]).estimator.last.blend()[1][:, Y, Y]
+    assert (many >= 0.8 * before).all()
+    assert many == pytest.approx(some, rel=0.03)
+
+
+def test_missing_channels_and_silence_keep_the_estimate_finite():
+    drive, events = recorded(length_m=20.0)
+    blind = []
+    for i, event in enumerate(events):
+        body = dict(event.body)
+        for k, name in enumerate(
+            ("spot_right_mm", "spot_up_mm", "yaw_mm_per_m", "pitch_mm_per_m", "roll_deg")
+        ):
+            if event.kind == "reading" and (i // 30) % 6 == k:
+                body[name] = None
+        if event.kind == "reading" and i % 7 == 0:
+            body["cylinder_mm"] = [None, *body["cylinder_mm"][1:]]
+        blind.append(Event(event.sequence, event.kind, body))
+    follower = followed(drive, blind)
+    whole = followed(drive, events).estimator.last.blend()
+    x, p = follower.estimator.last.blend()
+    assert np.isfinite(x).all() and np.isfinite(p).all()
+    assert (np.linalg.eigvalsh(p) > -1e-9).all()
+    off = np.abs(x[:, Y] - whole[0][:, Y]) / np.sqrt(p[:, Y, Y])
+    assert off.max() < 2.0
+
+
+def test_rebounds_are_readings_of_bored_ground():
+    track = Track(0.0)
+    taken = [track.offer(i, i, s) for i, s in enumerate([0.0, 0.5, 1.0, 0.98, 0.99, 1.05])]
+    assert all(len(t) == 1 for t in taken)
+    assert track.top_m == 1.05 and not track.jumps
+
+
+def test_a_gap_counts_when_the_next_reading_agrees():
+    track = Track(0.0)
+    track.offer(0, 0, 5.0), track.offer(1, 1, 5.1)
+    assert track.offer(2, 2, 30.0) == []
+    assert track.offer(3, 3, 30.05) == [(2, 30.0), (3, 30.05)]
+    assert [(j.from_m, j.to_m, j.confirmed) for j in track.jumps] == [(5.1, 30.0, True)]
+
+
+def test_one_wild_chainage_is_dropped_and_counted():
+    track = Track(0.0)
+    for i, s in enumerate([0.0, 0.1, 700.0, 0.15, 0.2]):
+        track.offer(i, i, s)
+    assert track.top_m == 0.2 and track.wild == 1 and track.accepted == 4
+
+
+def test_a_counter_that_was_reset_is_said_and_can_be_corrected():
+    drive, events = recorded(length_m=16.0)
+    cut = next(i for i, e in enumerate(events) if e.kind == "stroke_end" and e.body["chainage_m"] > 10.0) + 1
+
+    def reset(event):
+        if event.sequence <= cut or event.kind == "stroke_end":
+            return event
+        return Event(event.sequence, event.kind, event.body | {"chainage_m": event.body["chainage_m"] - 8.0})
+
+    shifted = [reset(e) for e in events if e.kind != "check_shot"]
+    lost = followed(drive, shifted)
+    assert lost.top_m == pytest.approx(events[cut - 1].body["chainage_m"], abs=0.1)
+    assert not lost.track.jumps[-1].confirmed
+    word = Event(10_000, "chainage_set", {"from_sequence": cut + 1, "add_m": 8.0})
+    assert lost.take(word) is False  # it changes how earlier readings count: the log is read again
+    mended = Follower(drive, rulings(drive, [*shifted, word]))
+    for event in (e for e in shifted if e.kind == "reading"):
+        mended.take(event)
+    mended.bring_up()
+    plain = followed(drive, [e for e in events if e.kind == "reading"])
+    assert mended.top_m == pytest.approx(plain.top_m)
+    assert mended.estimator.last.x == pytest.approx(plain.estimator.last.x, abs=1e-6)
+
+
+def test_a_reference_set_anew_forgets_the_old_ones_error():
+    drive, events = recorded(length_m=20.0)
+    follower = followed(drive, events)
+    body = {"chainage_m": follower.top_m, "right_mm": 0.0, "up_mm": drive.reference.up_mm}
+    assert follower.take(Event(20_000, "reference_set", body))
+    before = follower.estimator.last.blend()
+    follower.bring_up()
+    x, p = follower.estimator.last.blend()
+    priors = follower.estimator.priors
+    assert x[:, [RO, RD]] == pytest.approx(0.0)
+    assert np.sqrt(p[:, RO, RO]) == pytest.approx(priors.reference_offset)
+    assert x[:, Y] == pytest.approx(before[0][:, Y])
+    assert p[:, Y, Y] == pytest.approx(before[1][:, Y, Y])
+
+
+def test_a_setting_told_late_reads_the_log_again():
+    drive, events = recorded(length_m=20.0)
+    follower = followed(drive, events)
+    assert not follower.take(
+        Event(20_000, "reference_set", {"chainage_m": 5.0, "right_mm": 3.0, "up_mm": 0.0})
+    )
+
+
+@pytest.mark.parametrize("curved", [False, True])
+def test_smoothing_is_surer_than_filtering_and_ends_with_it(curved):
+    drive, events = recorded(3, 40.0, curved)
+    follower = followed(drive, events)
+    path = smooth(follower.estimator)
+    last = follower.estimator.last.blend()
+    assert path.line_mm[-1] == pytest.approx(last[0][0, Y])
+    filtered = {round(n.s_m, 6): np.sqrt(n.blend()[1][0, Y, Y]) for n in follower.estimator.nodes}
+    ratio = [sd / filtered[round(s, 6)] for s, sd in zip(path.chainage_m, path.line_sd_mm, strict=True)]
+    assert max(ratio) < 1.05 and np.mean(ratio) < 0.9
+
+
+def test_the_opposite_answers_change_nothing_of_the_estimate():
+    """They ride along for the health checks only."""
+    drive, events = recorded(length_m=15.0)
+    follower = followed(drive, events)
+    node = follower.estimator.last
+    m2 = 2 * follower.estimator.models
+    x, _ = node.blend()
+    node.x[m2:] += 100.0
+    assert (node.blend()[0] == x).all()
+    node.x[m2:] -= 100.0
