@@ -10,6 +10,8 @@ from pathlib import Path
 from steer.errors import InputRefused
 from steer.text import printable
 
+_A_DRIVES_OWN = ("drive.toml", "drive.db")  # and what SQLite puts beside it, drive.db-wal and so on
+
 
 def write_whole(path: Path, write: Callable[[Path], None]) -> None:
     """Call `write` with a temporary file beside `path`, then rename it there; an existing file is replaced
@@ -35,8 +37,14 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> None:
             temporary.unlink()
 
 
-def check_writable(path: Path) -> None:
-    """Raises InputRefused when it is plain that a file cannot be written there."""
+def check_writable(path: Path, source: Path | None = None) -> None:
+    """Raises InputRefused when it is plain that a file cannot be written there.
+
+    `source` is the LandXML file of the axis, which like any drive's own files is never written over.
+    """
+    meant = path.resolve()
+    if meant.name.startswith(_A_DRIVES_OWN) or (source is not None and meant == source.resolve()):
+        raise InputRefused(f"{_shown(path)}: cannot be written: a drive is made of it; give another name")
     if path.exists() and not path.is_dir() and (not path.is_file() or path.is_relative_to("/dev")):
         raise InputRefused(f"{_shown(path)}: cannot be written: it is not a file")
     if path.is_dir():

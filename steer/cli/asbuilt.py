@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     from steer.errors import CommandLineWrong, InputRefused
 
     wanted = [(name, getattr(args, name)) for name, _, _ in _FILES if getattr(args, name) is not None]
-    places = [path.absolute() for _, path in wanted]
+    places = [path.resolve() for _, path in wanted]
     if len(set(places)) < len(places):
         raise CommandLineWrong("two of the files have the same name: each needs its own")
     problems = []
@@ -47,6 +47,10 @@ def run(args: argparse.Namespace) -> int:
     from steer.drive import Drive
 
     with Drive.open(args.folder) as drive:
+        landxml = getattr(drive.file.axis_spec, "landxml", None)
+        if landxml is not None:
+            for _, path in wanted:
+                check_writable(path, Path(args.folder) / landxml)
         record = assemble(drive)
     for name, path in wanted:
         write(record, name, path)

@@ -58,7 +58,10 @@ def main(argv: list[str] | None = None) -> int:
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     try:
         args = _parser(chosen).parse_args(arguments)
-        return int(importlib.import_module(COMMANDS[args.command][0]).run(args))
+        code = int(importlib.import_module(COMMANDS[args.command][0]).run(args))
+        if sys.stdout is not None:  # None: closed by the caller
+            sys.stdout.flush()  # here, where a full disk can still be answered
+        return code
     except SteerError as error:
         message = "\n".join(printable(line) for line in str(error).split("\n"))
         print(f"steer: {message}", file=sys.stderr)
@@ -68,8 +71,20 @@ def main(argv: list[str] | None = None) -> int:
         return 130
     except BrokenPipeError:
         # The reader of our output went away; leave nothing for the interpreter to flush into it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 0
+    except OSError as error:
+        # Commands answer for the files they open; what is left is the output, on a full disk for instance.
+        # Not 1: something may have been stored.
+        _drop_output()
+        where = printable(error.filename) if error.filename else "the output"
+        print(f"steer: {where}: cannot be written: {error.strerror or error}", file=sys.stderr)
+        return 3
+
+
+def _drop_output() -> None:
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def console() -> None:

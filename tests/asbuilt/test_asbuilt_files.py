@@ -270,6 +270,23 @@ def test_no_device_is_replaced() -> None:
     assert not Path("/dev/null").is_file()
 
 
+@pytest.mark.parametrize("own", ["drive.toml", "drive.db", "drive.db-wal", "axis.xml", "link.csv"])
+def test_what_a_drive_is_made_of_is_never_written_over(
+    curved: Any, files: Path, tmp_path: Path, own: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "d"
+    shutil.copytree(curved.folder, folder)
+    shutil.copy(files / "a.xml", folder / "axis.xml")
+    text = (folder / "drive.toml").read_text()
+    table = text[text.index("[axis]") : text.index("[tolerance]")]
+    (folder / "drive.toml").write_text(text.replace(table, '[axis]\nlandxml = "axis.xml"\n\n'))
+    (folder / "link.csv").symlink_to(folder / "drive.db")
+    before = {p.name: p.read_bytes() for p in folder.iterdir() if p.name.startswith(("drive.", "axis."))}
+    assert main(["asbuilt", str(folder), "--csv", str(folder / own)]) == 1
+    assert "a drive is made of it" in capsys.readouterr().err
+    assert all((folder / name).read_bytes() == content for name, content in before.items())
+
+
 @pytest.mark.parametrize(
     "bodies",
     [
