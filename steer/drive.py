@@ -255,6 +255,7 @@ class Drive:
             straighten=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
             advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
+            told_mm=None if follower.told_mm is None else np.array(follower.told_mm, float),
         )  # fmt: skip
 
     def _present(self) -> Node | None:

@@ -24,6 +24,7 @@ from steer.pipes.ring import RingJoint
 
 HORIZON_LENGTHS, HORIZON_LAGS = 3.0, 2.0  # to where the effect of the next setting has played out
 MOST_STROKES = 30
+_NEAR_MM = 1.0  # cylinders that read so near to a setting stand at it
 STEP_ROOM = 0.02  # share of the change per stroke that is left to rounding to whole steps
 PER_LAG = 0.2
 RETURN_LENGTHS, RETURN_STROKES = 0.36, 0.68
@@ -150,9 +151,11 @@ def propose(
     steering: Steering | None = None,
     straighten: bool = False,
     advised: np.ndarray | None = None,
+    told_mm: np.ndarray | None = None,
 ) -> Proposal:
     """The correction from `node`; `now_mm` (N,) are the cylinders as they stand, None when unknown;
-    `advised` (2,) is the articulation advised a stroke before.
+    `advised` (2,) is the articulation advised a stroke before, `told_mm` (N,) the setting that was
+    advised, accepted or chosen last.
 
     With `straighten` (the answer to steering cannot be trusted) the articulation goes to zero.
     """
@@ -192,13 +195,15 @@ def propose(
         chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
     hold = False
     if now_mm is not None:
-        off = now - plan.best
+        stands_mm = _set_to(drive, now_mm, told_mm)
+        stands = settled(drive.machine, stands_mm, roll_deg)
+        off = stands - plan.best
         saved = 0.5 * float(off @ plan.hessian @ off) - chosen.cost
         worth = steering.hold_mm**2 * stroke * n
-        stands = _may_stay(drive, now, now_mm, low, high)
-        if stands and not straighten and not plan.given_way and saved < worth:
-            chosen = Chosen(now_mm.copy(), now, saved)
-        hold = bool(np.abs(chosen.cylinder_mm - now_mm).max() < 1e-9)
+        may = _may_stay(drive, stands, stands_mm, low, high) and np.abs(stands_mm - now_mm).max() <= _NEAR_MM
+        if may and not straighten and not plan.given_way and saved < worth:
+            chosen = Chosen(stands_mm, stands, saved)
+        hold = bool(may and np.abs(chosen.cylinder_mm - stands_mm).max() < 1e-9)
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
@@ -210,19 +215,28 @@ def propose(
     )  # fmt: skip
 
 
-def _may_stay(
-    drive: DriveFile, now: np.ndarray, now_mm: np.ndarray, low: np.ndarray, high: np.ndarray
-) -> bool:
-    """Whether the cylinders as they stand keep every limit and stand on whole steps."""
+def _set_to(drive: DriveFile, now_mm: np.ndarray, told_mm: np.ndarray | None) -> np.ndarray:
+    """The whole steps (N,) that the cylinders were set to: what was told where they read near it (setting
+    and reading are a few tenths of a millimetre rough), else the nearest whole steps."""
+    step = drive.machine.cylinders.step_mm
+    told = told_mm is not None and told_mm.shape == now_mm.shape
+    if told and told_mm is not None and np.abs(told_mm - now_mm).max() <= _NEAR_MM:
+        return np.asarray(told_mm, float)
+    found: np.ndarray = np.clip(np.round(now_mm / step) * step, *step_range(drive.machine))
+    return found
+
+
+def _may_stay(drive: DriveFile, made: np.ndarray, mm: np.ndarray, low: np.ndarray, high: np.ndarray) -> bool:
+    """Whether a setting (N,) mm that makes `made` (2,) keeps every limit and stands on whole steps."""
     cyl = drive.machine.cylinders
     least, most = cyl.range_mm
     return bool(
-        (now >= low).all()
-        and (now <= high).all()
-        and np.hypot(*now) <= drive.machine.max_articulation_mm_per_m
-        and now_mm.min() >= least - 1e-9
-        and now_mm.max() <= most + 1e-9
-        and np.abs(now_mm / cyl.step_mm - np.round(now_mm / cyl.step_mm)).max() < 1e-6
+        (made >= low).all()
+        and (made <= high).all()
+        and np.hypot(*made) <= drive.machine.max_articulation_mm_per_m
+        and mm.min() >= least - 1e-9
+        and mm.max() <= most + 1e-9
+        and np.abs(mm / cyl.step_mm - np.round(mm / cyl.step_mm)).max() < 1e-6
     )
 
 
@@ -260,9 +274,12 @@ def make_advice(
     trusted: bool = True,
     next_survey_m: float | None = None,
     advised: np.ndarray | None = None,
+    told_mm: np.ndarray | None = None,
 ) -> Advice:
-    """The whole answer at the end of a stroke; `advised` (2,) is the articulation advised before."""
-    found = propose(drive, estimator, node, now_mm, roll_deg, straighten=straighten, advised=advised)
+    """The whole answer at the end of a stroke; `advised` and `told_mm` as `propose` takes them."""
+    found = propose(
+        drive, estimator, node, now_mm, roll_deg, straighten=straighten, advised=advised, told_mm=told_mm
+    )
     if found.given_way:
         text = "; ".join(found.given_way)
         text = f"{text[0].upper()}{text[1:]}. This setting breaks it least."
