@@ -43,7 +43,11 @@ def sample_scenario() -> Scenario:
         "max_joint_stress_mpa": 18.0,
     }
     drive["limits"] = {"main_jack_kn": 4000.0, "thrust_wall_kn": 2400.0}
-    drive["report"] = {"client": "Invented Water", "contractor": "Invented Tunnels", "contract": "INV-2031-07"}
+    drive["report"] = {
+        "client": "Invented Water",
+        "contractor": "Invented Tunnels",
+        "contract": "INV-2031-07",
+    }
     ground = Ground(
         kind="elastic",
         stretches=(
