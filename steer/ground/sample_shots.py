@@ -181,7 +181,7 @@ def _polar(folder: Path, rng: np.random.Generator, machine: Place, time: str) ->
     azimuth = grid + (direction - backsight) * math.pi / 200.0
     zenith *= math.pi / 200.0
     flat = slope * math.sin(zenith)
-    high = _POLAR["K1"][2] + 1.552 + slope * math.cos(zenith) + 0.87 * flat * flat / (2.0 * 6371000.0)
+    high = _POLAR["K1"][2] + 1.552 + slope * math.cos(zenith) + 0.87 * flat * flat / (2.0 * 6371000.0)  # type: ignore[assignment]
     place = (_POLAR["K1"][0] + flat * math.sin(azimuth), _POLAR["K1"][1] + flat * math.cos(azimuth), high)
     coordinates = [[time, 30.6, "target", *(f"{v:.4f}" for v in place), 0.7]]
     names = ("time", "chainage_m", "point", "easting_m", "northing_m", "level_m", "sd_mm")
