@@ -29,7 +29,7 @@ from steer.ground import Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
 
-SHARE_STATES = 12
+STATES = 12
 
 
 def matched(runs: int, length_m: float = 60.0) -> None:
@@ -62,7 +62,7 @@ def matched(runs: int, length_m: float = 60.0) -> None:
                 inside.append(np.abs(error) <= 1.96 * np.sqrt(cov[:, Y, Y]))
                 best.append((best_of.nodes[i].x[:2, Y] - truths[i][:, Y]) ** 2)
         n = 2 * runs
-        bounds = chi2.ppf([0.025, 0.975], SHARE_STATES * n) / n
+        bounds = chi2.ppf([0.025, 0.975], STATES * n) / n
         few = chi2.ppf([0.025, 0.975], 4 * runs) / (4 * runs)
         print(
             f"  {k}: {np.mean(nees):6.2f} [{bounds[0]:.2f}, {bounds[1]:.2f}]  {np.mean(nis):5.2f} "

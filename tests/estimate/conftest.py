@@ -4,7 +4,8 @@ import importlib.util
 import sys
 from pathlib import Path
 
-_HELPERS = {"support_matched": Path(__file__).parents[1] / "support" / "matched.py"}
+_SUPPORT = Path(__file__).parents[1] / "support"
+_HELPERS = {f"support_{name}": _SUPPORT / f"{name}.py" for name in ("matched", "histories")}
 for _name, _path in _HELPERS.items():
     if _name not in sys.modules:
         _spec = importlib.util.spec_from_file_location(_name, _path)
