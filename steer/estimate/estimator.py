@@ -37,6 +37,8 @@ LEAST_WEIGHT = 0.02
 ANSWER_DOUBT = 0.4  # relative, per root metre
 ANSWER_NOISE = 0.0
 LONGEST_STEP_M = 0.5
+JUMP = 5.0  # standard deviations of a cell's middle beyond which it has jumped
+STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
 TREND_M = 2.0  # over which innovations that lean one way are summed
 GROUND_CHI = 30.0  # chi-square of that sum (2 degrees of freedom, innovations a little correlated)
 AGAINST_M = 25.0  # over which evidence for an opposite answer fades
@@ -80,6 +82,7 @@ class Node:
     mirror: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # articulation when that began
     report: object = None
     roll_deg: float = 0.0
+    steered_m: float = -np.inf  # chainage of the last change of articulation that counts
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
 
     @property
@@ -317,10 +320,12 @@ class Estimator:
         if isinstance(item, Cell):
             made = self._fold_cell(node, item)
             made.roll_deg = item.roll_deg
+            change = np.abs(made.articulation - node.articulation).max()
+            made.steered_m = made.s_m if change > STEERED else node.steered_m
             return made
         there = self._predict(node, max(item.s_m, node.s_m), node.articulation, node.articulation)
         made = self._fold_setting(there) if isinstance(item, Setting) else self._fold_shot(node, there, item)
-        made.roll_deg = node.roll_deg
+        made.roll_deg, made.steered_m = node.roll_deg, node.steered_m
         return made
 
     def _fold_setting(self, node: Node) -> Node:
@@ -432,6 +437,18 @@ class Estimator:
             middle = float(np.median(out))
             if np.median(np.abs(out - middle)) < 2.5 * sd[channel]:
                 shifted[channel] = middle
+        change = np.abs(cell.now_mm_per_m - before.articulation).max()
+        steered_m = node.s_m if change > STEERED else before.steered_m
+        if node.s_m - steered_m > STEERED_M:
+            # A jump near the gate leaves some readings inside it: what counts is where their middle lies.
+            # Just after steering a wrong answer can look like one, so it is not judged there.
+            alike = cell.repeats_factor(has)
+            for channel in np.flatnonzero(offered[:2] >= 3):
+                middle = float(np.median(residual[has[:, channel], channel]))
+                if abs(middle) > JUMP * np.sqrt(spread[channel] + alike[channel] * sd[channel] ** 2):
+                    shifted[channel] = middle
+                    use[:, channel] = False
+            used = use.sum(0)
         earlier = before.report.shifted if isinstance(before.report, CellReport) else np.full(4, np.nan)
         both = np.isfinite(shifted) & np.isfinite(earlier) & (np.abs(shifted - earlier) < 6 * sd)
         if both.any():

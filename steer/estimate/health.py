@@ -23,6 +23,7 @@ UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to stee
 OPPOSITE_EVIDENCE = 5.5  # tempered log-likelihood ratio: 240 to 1, and it takes four cells at the least
 OPPOSITE_TOGETHER = 7.0  # of both planes
 WEAK_EVIDENCE = 6.0
+WEAK_GAIN = (0.45, 0.6)  # of the usual gain: said below the first, unsaid above the second
 _SIDES = (("right", "left"), ("high", "low"))
 _PLANES = ("line", "level")
 
@@ -308,13 +309,31 @@ def _said_before(nodes: list[Node], node: Node) -> bool:
     return False
 
 
+def _gain_ratio(node: Node, estimator: Estimator) -> np.ndarray:
+    """The most that the gain of each plane can be (two sd above its mean) over what is usual, (2,)."""
+    x, p = node.blend()
+    found: np.ndarray = (x[:, G] + 2.0 * np.sqrt(p[:, G, G])) / estimator.motion.gain_prior_per_m
+    return found
+
+
+def _stays_weak(nodes: list[Node], estimator: Estimator, plane: int) -> bool:
+    """Whether a gain between the limits was last below the lower one: a notice must not flicker."""
+    for n, _ in reversed(_cells(nodes)):
+        ratio = _gain_ratio(n, estimator)[plane]
+        if ratio < WEAK_GAIN[0]:
+            return True
+        if ratio > WEAK_GAIN[1]:
+            return False
+    return False
+
+
 def steering_weak(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
     """The answer to steering is well known and small, or changes of it go unanswered."""
-    x, p = node.blend()
+    ratio = _gain_ratio(node, estimator)
     for plane in (0, 1):
-        gain, sd = float(x[plane, G]), float(np.sqrt(p[plane, G, G]))
-        if gain + 2.0 * sd < 0.45 * estimator.motion.gain_prior_per_m:
-            share = gain * estimator.motion.length_m / 2.0
+        weak = ratio[plane] < WEAK_GAIN[1] and _stays_weak(nodes, estimator, plane)
+        if ratio[plane] < WEAK_GAIN[0] or weak:
+            share = node.blend()[0][plane, G] * estimator.motion.length_m / 2.0
             return [
                 Notice(
                     "steering_weak",
