@@ -21,6 +21,7 @@ def formats(tmp_path_factory):
     "name",
     [
         "drive.toml", "readings", "map", "shots", "feed", "observations", "control", "LandXML", "export",
+        "events of a log", "every command",
         "export, unpacked",
     ],
 )  # fmt: skip

@@ -12,6 +12,8 @@ import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 
+import odd_drives
+
 from steer.axis import axis_from_landxml
 from steer.drivefile import TEMPLATE, load_drive
 from steer.errors import SteerError
@@ -248,6 +250,8 @@ def formats(folder: Path) -> dict[str, tuple[list[bytes], Callable[[Path, bytes]
         "observations": ([OBSERVATIONS], _survey(True)),
         "control": ([CONTROL], _survey(False)),
         "LandXML": ([LANDXML], _landxml),
+        "events of a log": ([odd_drives.EVENTS], odd_drives.take_events),
+        "every command": ([TEMPLATE.encode()], odd_drives.take_command),
         "export": ([export], _import),
         "export, unpacked": ([gzip.decompress(export)], _import_unpacked),
     }
