@@ -24,10 +24,12 @@ from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
-from steer.estimate.estimator import CellReport, Node
-from steer.estimate.follow import Follower, counter_lacks, rulings
-from steer.estimate.health import examine, next_survey
+from steer.estimate.follow import Follower
+from steer.estimate.health import examine
+from steer.estimate.nodes import CellReport, Node
+from steer.estimate.rulings import counter_lacks, rulings
 from steer.estimate.smoother import SmoothedPath, smooth
+from steer.estimate.sureness import next_survey
 from steer.intake import drivetext
 from steer.intake.stored import Border
 from steer.log import LOG_NAME, Event, Log

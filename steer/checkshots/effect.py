@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from steer.estimate.estimator import Estimator, Node
+from steer.estimate.estimator import Estimator
 from steer.estimate.motion import N_STATES, RO, Y
+from steer.estimate.nodes import Node
 from steer.estimate.shots import Shot, ShotReport
 
 # Half of the disagreement's square: a survey blunder and a moved reference are held equally likely.

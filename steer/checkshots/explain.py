@@ -9,7 +9,8 @@ import numpy as np
 
 from steer.checkshots.effect import reports
 from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
-from steer.estimate.estimator import CellReport, Estimator
+from steer.estimate.estimator import Estimator
+from steer.estimate.nodes import CellReport
 from steer.estimate.shots import ShotReport
 
 _EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from steer.checkshots.effect import reports, without
-from steer.estimate.estimator import Estimator, Node, Setting
+from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
+from steer.estimate.nodes import Node, Setting
 
 # Bending of a beam by a gradient across it: 0.93e-6 per K at 20 °C (Barrell and Sears; from memory), so
 # 0.93e-3 mm/m² a K/m.

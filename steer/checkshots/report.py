@@ -12,8 +12,8 @@ import numpy as np
 from steer.checkshots.effect import Face, reports, with_open_questions, without
 from steer.checkshots.explain import Evidence, evidence
 from steer.checkshots.reference import ReferenceFound, reference_found
-from steer.estimate.estimator import Node
 from steer.estimate.follow import Follower
+from steer.estimate.nodes import Node
 from steer.estimate.shots import ShotReport
 
 _SIDES = (("right", "left"), ("high", "low"))

@@ -16,8 +16,9 @@ from steer.correct.programme import Limits, Plan, solve
 from steer.correct.reason import say_why
 from steer.correct.settings import Chosen, choose, settled, step_range
 from steer.drivefile import DriveFile
-from steer.estimate.estimator import Estimator, Node
+from steer.estimate.estimator import Estimator
 from steer.estimate.motion import C, D, G, H, T, Y
+from steer.estimate.nodes import Node
 from steer.machine.cylinders import extension_rows
 from steer.pipes.cost import kink_cost
 from steer.pipes.ring import RingJoint

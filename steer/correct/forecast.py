@@ -9,8 +9,8 @@ import numpy as np
 from steer.advice import ForecastPoint
 from steer.correct.outlook import Outlook, forecast_sd
 from steer.drivefile import DriveFile
-from steer.estimate.estimator import Node
 from steer.estimate.motion import RD, RO, RR, MotionModel
+from steer.estimate.nodes import Node
 
 # Whatever the ground does is steered out again a distance of return and a share of its lag later, so the
 # band of a forecast that goes on being steered grows over that far and no further. Both shares from

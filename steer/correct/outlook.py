@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.axis import Axis
-from steer.estimate.estimator import ANSWER_DOUBT, Node
-from steer.estimate.motion import N_STATES, C, D, G, K, MotionModel, P, T, Y
+from steer.estimate.motion import ANSWER_DOUBT, N_STATES, C, D, G, K, MotionModel, P, T, Y
+from steer.estimate.nodes import Node
 
 LONGEST_STEP_M = 0.5
 _CARRIED = (Y, T, C, K, P)  # what moves on by itself; D and G act through the articulation

@@ -18,7 +18,7 @@ memory), so that doubt about the ground's way of answering is part of every stan
 from __future__ import annotations
 
 import bisect
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,104 +26,21 @@ from steer.drivefile import DriveFile
 from steer.estimate import filter as kalman
 from steer.estimate import sensors
 from steer.estimate.cells import Cell
-from steer.estimate.geometry import Reference, setback
+from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, WRONG, lean, wrong_answers
+from steer.estimate.geometry import setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
+from steer.estimate.nodes import CellReport, Node, Setting
 from steer.estimate.shots import REACHED_M, Shot, ShotReport, sighting
-from steer.estimate.tuning import GATE, MIDDLE, MODELS, Answer, motion_of, priors_of
+from steer.estimate.sift import sift
+from steer.estimate.tuning import MIDDLE, MODELS, Answer, motion_of, priors_of
 
 MODEL_MEMORY_M = 40.0  # over which the models' records are compared
-MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
-LEAST_WEIGHT = 0.02
-ANSWER_DOUBT = 0.4  # relative, per root metre
-ANSWER_NOISE = 0.0
 LONGEST_STEP_M = 0.5
-JUMP = 5.0  # standard deviations of a cell's middle beyond which it has jumped
 STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
-TREND_M = 2.0  # over which innovations that lean one way are summed
-GROUND_CHI = 30.0  # chi-square of that sum (2 degrees of freedom, innovations a little correlated)
-AGAINST_M = 25.0  # over which evidence for an opposite answer fades
-AGAINST_MOST = 20.0  # what it is held at, so that a cure can show
-AGAINST_AT_ONCE = 1.5  # the most that one cell adds: one strange cell is no evidence
-AGAINST_DOUBT = 1.5  # from here the ground is not blamed for what may be an opposite answer
 GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
 GROUND_TENDENCY = 0.3
-WRONG = 3  # wrong answers watched: settings negated, changes negated, changes not answered
 _CHANGES = np.array([[2.0], [1.0]])  # 2·m − a mirrors a about m, m alone does not answer
 _CELL, _SHOT, _SETTING = 0, 1, 2
-
-
-@dataclass(frozen=True)
-class Setting:
-    """The surveyor has set the reference anew at this chainage: its errors are drawn afresh."""
-
-    s_m: float
-    sequence: int
-    reference: Reference
-
-
-@dataclass
-class Node:
-    """State of the stack at one chainage, after its measurement, and how it came there."""
-
-    s_m: float
-    x: np.ndarray  # (b, 12)
-    p: np.ndarray  # (b, 12, 12)
-    x_before: np.ndarray  # predicted
-    p_before: np.ndarray
-    phi: np.ndarray  # from the node before
-    articulation: np.ndarray  # (2,) at the node
-    bearing_rad: float
-    grade: float
-    score: np.ndarray  # (models,) log-likelihood, fading
-    trend: np.ndarray = field(default_factory=lambda: np.zeros((2, 4)))  # fading sum of standardised
-    # innovations per channel, and its variance if they were independent
-    against: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # evidence for each wrong answer,
-    # per plane: log-likelihood ratio summed from its last low
-    mirror: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # articulation when that began
-    report: object = None
-    roll_deg: float = 0.0
-    steered_m: float = -np.inf  # chainage of the last change of articulation that counts
-    stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
-
-    @property
-    def weights(self) -> np.ndarray:
-        """Weights (models,) of the models, summing to 1."""
-        w = np.exp(MODEL_TEMPER * (self.score - self.score.max()))
-        w = w / w.sum()
-        w = np.maximum(w, LEAST_WEIGHT)
-        found: np.ndarray = w / w.sum()
-        return found
-
-    def blend(self) -> tuple[np.ndarray, np.ndarray]:
-        """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
-        return blend(self.x, self.p, self.weights)
-
-
-@dataclass
-class CellReport:
-    """What one cell did to the estimate, for the health checks. Channels as in `Cell.values`."""
-
-    innovation: np.ndarray  # (4,) of the mean of the used readings, main hypothesis
-    innovation_sd: np.ndarray  # (4,)
-    used: np.ndarray  # (4,) readings used
-    offered: np.ndarray  # (4,) readings that had the channel
-    shifted: np.ndarray  # (4,) common residual of a cell whose readings agree with each other but not with us
-    log_ratio: np.ndarray  # (3, 2) log-likelihood of the wrong answers minus that of the stack
-    articulation: np.ndarray  # (2,)
-    change: np.ndarray  # (2,)
-    trend: np.ndarray = field(default_factory=lambda: np.zeros(2))  # chi-square of the innovations' trend
-    ground: np.ndarray = field(default_factory=lambda: np.zeros(2, bool))  # tendency opened, per plane
-    moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
-
-
-def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Moments of the mixture: x (b, 12), p (b, 12, 12), weights (m,) -> (2, 12), (2, 12, 12)."""
-    m = len(weights)
-    each = x[: 2 * m].reshape(m, 2, -1)
-    mean = np.einsum("m,mpi->pi", weights, each)
-    off = each - mean
-    cov = np.einsum("m,mpij->pij", weights, p[: 2 * m].reshape(m, 2, *p.shape[1:]))
-    return mean, cov + np.einsum("m,mpi,mpj->pij", weights, off, off)
 
 
 class Estimator:
@@ -156,7 +73,6 @@ class Estimator:
         self.nodes: list[Node] = []
         self.start = self._launch()
         self._steps: dict[float, np.ndarray] = {}
-        self._answers: dict[float, np.ndarray] = {}
         self._top_m: float | None = None  # furthest cell
         self._unreached: int | None = None  # first node whose shot lies ahead of the face
 
@@ -260,30 +176,6 @@ class Estimator:
                 self._steps = {key: found}
         return found
 
-    def _answer_noise(self, ds: float, x: np.ndarray, a: np.ndarray) -> np.ndarray:
-        """Noise of the built-up curvature, in proportion to how fast it is on its way: a lag or a gain
-        that is wrong by a third errs by a third of that. Enters T and Y as a tendency does."""
-        rate = ANSWER_DOUBT * np.abs(x[:, G] * a - x[:, P]) / self.stack.lag_m + ANSWER_NOISE
-        unit = self._unit_answer(ds)
-        found: np.ndarray = (rate * rate)[:, None, None] * unit
-        return found
-
-    def _unit_answer(self, ds: float) -> np.ndarray:
-        key = round(ds, 6)
-        kept = self._answers.get(key)
-        if kept is not None:
-            return kept
-        if len(self._answers) > 5000:
-            self._answers.clear()
-        response = np.zeros((N_STATES, 3))
-        response[P, 0] = response[T, 1] = 1.0
-        response[Y, 2] = 0.5
-        powers = np.arange(3)
-        order = powers[:, None] + powers[None, :] + 1
-        found: np.ndarray = response @ (ds**order / order) @ response.T
-        self._answers[key] = found
-        return found
-
     def _predict(self, node: Node, s_m: float, held: np.ndarray, now: np.ndarray) -> Node:
         x, p = node.x, node.p
         total = np.eye(N_STATES)
@@ -294,7 +186,7 @@ class Estimator:
             steps = max(1, int(np.ceil(ds / LONGEST_STEP_M - 1e-9)))
             a = self._acting(node, held)
             phi = self.stack.transition(ds / steps, a)
-            q = self._noise(ds / steps) + self._answer_noise(ds / steps, x, a)
+            q = self._noise(ds / steps) + self.stack.answer_noise(ds / steps, x, a)
             for i in range(steps):
                 point = self.axis.at(node.s_m + ds * (i + 1) / steps)
                 turn = 1000.0 * (float(point.bearing_rad) - bearing)
@@ -320,8 +212,6 @@ class Estimator:
         if isinstance(item, Cell):
             made = self._fold_cell(node, item)
             made.roll_deg = item.roll_deg
-            change = np.abs(made.articulation - node.articulation).max()
-            made.steered_m = made.s_m if change > STEERED else node.steered_m
             return made
         there = self._predict(node, max(item.s_m, node.s_m), node.articulation, node.articulation)
         made = self._fold_setting(there) if isinstance(item, Setting) else self._fold_shot(node, there, item)
@@ -427,30 +317,11 @@ class Estimator:
         going = (x[:, T] + x[:, D] * a + x[:, C])[: 2 * self.models].reshape(-1, 2)
         slope = np.concatenate([w @ going, [0.0, 0.0]])
         residual = cell.values - predicted + (back_i - mean_back)[:, None] * slope
-        has = np.isfinite(residual)
-        gate = GATE * np.sqrt(spread + sd * sd)
-        use = has & (np.abs(np.where(has, residual, np.inf)) <= gate)
-        offered, used = has.sum(0), use.sum(0)
-        shifted = np.full(4, np.nan)
-        for channel in np.flatnonzero((used < 0.5 * offered) & (offered > 0)):
-            out = residual[has[:, channel] & ~use[:, channel], channel]
-            middle = float(np.median(out))
-            if np.median(np.abs(out - middle)) < 2.5 * sd[channel]:
-                shifted[channel] = middle
         change = np.abs(cell.now_mm_per_m - before.articulation).max()
         steered_m = node.s_m if change > STEERED else before.steered_m
-        if node.s_m - steered_m > STEERED_M:
-            # A jump near the gate leaves some readings inside it: what counts is where their middle lies.
-            # Just after steering a wrong answer can look like one, so it is not judged there.
-            alike = cell.repeats_factor(has)
-            for channel in np.flatnonzero(offered[:2] >= 3):
-                middle = float(np.median(residual[has[:, channel], channel]))
-                if abs(middle) > JUMP * np.sqrt(spread[channel] + alike[channel] * sd[channel] ** 2):
-                    shifted[channel] = middle
-                    use[:, channel] = False
-            used = use.sum(0)
         earlier = before.report.shifted if isinstance(before.report, CellReport) else np.full(4, np.nan)
-        both = np.isfinite(shifted) & np.isfinite(earlier) & (np.abs(shifted - earlier) < 6 * sd)
+        sifted = sift(cell, residual, spread, sd, earlier, node.s_m - steered_m > STEERED_M)
+        use, shifted, both = sifted.use, sifted.shifted, sifted.moved
         if both.any():
             # Two cells in a row agree with each other and not with us: news, not noise. Open what
             # can have jumped and take them in.
@@ -463,10 +334,7 @@ class Estimator:
                         p[b, RD, RD] += size / max(cell.distance_m, 20.0) ** 2
                     else:
                         p[b, B, B] += size
-                use[:, channel] = has[:, channel] & (
-                    np.abs(residual[:, channel] - shifted[channel]) <= GATE * sd[channel]
-                )
-            used = use.sum(0)
+        used, offered = use.sum(0), sifted.offered
         p_before = p
         weights = cell.weights(use)
         mean_i = (weights * np.where(use, cell.values, 0.0)).sum(0)
@@ -494,21 +362,15 @@ class Estimator:
             )
         x = self._bounded(x, p)
         m2 = 2 * self.models
-        each = score[:m2].reshape(-1, 2)
-        best = each.max(0)
-        log_ratio = score[m2:].reshape(WRONG, 2) - (best + np.log(w @ np.exp(each - best)))
         gone = max(node.s_m - before.s_m, 0.0)
-        against = np.exp(-gone / AGAINST_M) * before.against + np.minimum(
-            MODEL_TEMPER * log_ratio, AGAINST_AT_ONCE
-        )
-        against = np.clip(against, 0.0, AGAINST_MOST)
+        log_ratio, against = wrong_answers(before.against, score, w, gone)
         none = np.append(np.zeros(m2, bool), against.ravel() <= 0.0)
         if none.any():
             x, p = x.copy(), p.copy()
             from_middle = self.middle + self.plane[none]
             x[none], p[none] = x[from_middle], p[from_middle]
         mirror = np.where(against <= 0.0, cell.now_mm_per_m, before.mirror)
-        trend, chi = _trend(before.trend, innovation / innovation_sd, gone)
+        trend, chi = lean(before.trend, innovation / innovation_sd, gone)
         changed = (chi > GROUND_CHI) & ~both[:2] & ~both[2:] & (against[:2].max(0) < AGAINST_DOUBT)
         if both.any():
             trend = np.zeros_like(trend)
@@ -527,17 +389,5 @@ class Estimator:
         total = fade * before.score + score[:m2].reshape(-1, 2).sum(1)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            total, trend, against, mirror, report,
+            total, trend, against, mirror, report, steered_m=steered_m,
         )  # fmt: skip
-
-
-def _trend(before: np.ndarray, standard: np.ndarray, ds_m: float) -> tuple[np.ndarray, np.ndarray]:
-    """Fading sum of standardised innovations and its variance (2, 4), and their chi-square per plane (2,)
-    with two degrees of freedom while the innovations are white."""
-    keep = np.exp(-max(ds_m, 0.0) / TREND_M)
-    known = np.isfinite(standard)
-    total = keep * before[0] + np.where(known, standard, 0.0)
-    variance = keep * keep * before[1] + known
-    share = total * total / np.maximum(variance, 1.0)
-    found: np.ndarray = share[:2] + share[2:]
-    return np.stack([total, variance]), found

@@ -9,8 +9,7 @@ again.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -18,8 +17,11 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate.cells import Cell, Track, standing_places
-from steer.estimate.estimator import Estimator, Node, Setting
+from steer.estimate.estimator import Estimator
 from steer.estimate.geometry import Columns, Reference, reduce
+from steer.estimate.nodes import Node
+from steer.estimate.rulings import Rulings, correction_of, counter_lacks, setting_of
+from steer.estimate.run import Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
 from steer.machine.cylinders import Misread, articulation, misread
 
@@ -39,86 +41,6 @@ WORDS = {
     "withdrawn": "withdrawn",
     "restored": None,
 }
-STUCK_READINGS = 8
-STUCK_M = 0.3
-
-
-@dataclass(frozen=True)
-class Rulings:
-    """What the whole log says about how its readings are to be taken."""
-
-    settings: tuple[Setting, ...] = ()
-    # (from sequence, metres to add to the counter, sequence of the event that says so), as they came
-    counter: tuple[tuple[int, float, int], ...] = ()
-    undone: frozenset[int] = frozenset()  # sequences of accepted or overridden settings taken back
-
-
-def rulings(drive: DriveFile, events: Iterable[Any]) -> Rulings:
-    """Collect the rulings from events (reference_set, chainage_set, undone)."""
-    settings: list[Setting] = []
-    counter: list[tuple[int, float, int]] = []
-    undone: set[int] = set()
-    for event in events:
-        if event.kind == "reference_set":
-            settings.append(setting_of(drive, event))
-        elif event.kind == "chainage_set":
-            counter.append(_correction(event))
-        elif event.kind == "undone":
-            undone.add(int(event.body["event"]))
-    settings.sort(key=lambda s: (s.s_m, s.sequence))
-    return Rulings(tuple(settings), tuple(counter), frozenset(undone))
-
-
-def _correction(event: Any) -> tuple[int, float, int]:
-    since = int(event.body.get("from_sequence") or event.sequence)
-    return since, float(event.body["add_m"]), event.sequence
-
-
-def counter_lacks(counter: Iterable[tuple[int, float, int]], sequence: int) -> float:
-    """Metres to add to the chainage of an event: as the newest correction says that covers it."""
-    lacks = 0.0
-    for since, add, _ in counter:
-        if sequence >= since:
-            lacks = add
-    return lacks
-
-
-def setting_of(drive: DriveFile, event: Any) -> Setting:
-    """A reference_set event as a setting; directions that it does not give are 0."""
-    body = event.body
-    reference = Reference(
-        drive.reference.kind,
-        float(body.get("right_mm") or 0.0),
-        float(body.get("up_mm") or 0.0),
-        float(body.get("right_mm_per_m") or 0.0),
-        float(body.get("up_mm_per_m") or 0.0),
-    )
-    return Setting(float(body["chainage_m"]), event.sequence, reference)
-
-
-@dataclass
-class Run:
-    """How long one channel has repeated one value."""
-
-    value: float = math.nan
-    since_m: float = 0.0
-    count: int = 0
-    last_m: float = 0.0
-
-    @property
-    def stuck(self) -> bool:
-        """Eight equal values over 0.3 m of advance: noise does not repeat itself like that."""
-        return self.count >= STUCK_READINGS and self.last_m - self.since_m >= STUCK_M - 1e-9
-
-    def offer(self, value: float, s_m: float) -> bool:
-        """Take one value; answers whether the channel is stuck."""
-        if math.isnan(value):
-            return False
-        if value != self.value:
-            self.value, self.since_m, self.count = value, s_m, 0
-        self.count += 1
-        self.last_m = max(self.last_m, s_m)
-        return self.stuck
 
 
 class Follower:
@@ -195,7 +117,7 @@ class Follower:
         elif kind in WORDS:
             self._word(int(event.body["shot"]), WORDS[kind])
         elif kind == "chainage_set":
-            return _correction(event) in self.known.counter
+            return correction_of(event) in self.known.counter
         return True
 
     def bring_up(self) -> None:

@@ -12,14 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.advice import Notice
-from steer.drivefile import DriveFile
-from steer.estimate.estimator import CellReport, Estimator, Node
+from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
-from steer.estimate.motion import RD, RO, RR, G
+from steer.estimate.motion import RD, RO, G
+from steer.estimate.nodes import CellReport, Node
 from steer.estimate.shots import ShotReport
+from steer.estimate.sureness import sureness
 
-SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
-UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to steer by
 OPPOSITE_EVIDENCE = 5.5  # tempered log-likelihood ratio: 240 to 1, and it takes four cells at the least
 OPPOSITE_TOGETHER = 7.0  # of both planes
 WEAK_EVIDENCE = 6.0
@@ -396,59 +395,3 @@ def jumped(follower: Follower, node: Node) -> list[Notice]:
                 )
             ]
     return []
-
-
-def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
-    """The sd against the tolerance: time for a survey, or too unsure to steer by."""
-    _, p = node.blend()
-    sd = np.sqrt(p[:, 0, 0])
-    share = sd / np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
-    plane = int(np.argmax(share))
-    name, limit = _PLANES[plane], (drive.tolerance.line_mm, drive.tolerance.level_mm)[plane]
-    if share[plane] > UNSURE_SHARE:
-        return [
-            Notice(
-                "estimate_unsure",
-                f"The {name} is known to ± {2 * sd[plane]:.0f} mm only (95 %), against a tolerance of {limit:.0f} mm: too "
-                "unsure to steer by. Take a check shot.",
-                float(node.s_m),
-            )
-        ], False
-    if share[plane] > SURVEY_SHARE:
-        return [
-            Notice(
-                "survey_due",
-                f"The {name} is known to ± {2 * sd[plane]:.0f} mm (95 %), {100 * 2 * share[plane]:.0f} % of the "
-                "tolerance: a check shot is due.",
-                float(node.s_m),
-            )
-        ], True
-    return [], True
-
-
-def next_survey(node: Node, estimator: Estimator) -> float:
-    """The chainage (m) at which the sd of line or level will reach SURVEY_SHARE of the tolerance.
-
-    With readings going on, the face is known as well as the reference is there: the growth of the
-    variance of RO + RD·d + RR·d²/2 is added to today's.
-    """
-    drive, motion = estimator.drive, estimator.motion
-    _, p = node.blend()
-    tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
-    start = drive.axis.start_chainage_m + drive.target.behind_face_m
-    here = max(node.s_m - start, 0.0)
-    end = max(drive.axis.end_chainage_m, node.s_m)
-    ahead = np.arange(0.0, end - node.s_m + 1.0, 1.0)
-    index = [RO, RD, RR]
-
-    def variance(d: np.ndarray, walk: np.ndarray) -> np.ndarray:
-        row = np.stack([np.ones_like(d), d, 0.5 * d * d], -1)
-        block = p[:, index][:, :, index]
-        v = np.einsum("ki,pij,kj->pk", row, block, row)
-        v += walk * (motion.reference_offset_noise**2 + (motion.reference_direction_noise * d) ** 2)
-        return v + walk * (motion.reference_curvature_noise * 0.5 * d * d) ** 2
-
-    grown = variance(here + ahead, ahead) - variance(np.array([here]), np.zeros(1))
-    sd = np.sqrt(np.maximum(p[:, 0, 0][:, None] + grown, 0.0))
-    over = (sd > SURVEY_SHARE * tolerance[:, None]).any(0)
-    return float(node.s_m + ahead[int(np.argmax(over))]) if over.any() else float(end)

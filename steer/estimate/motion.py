@@ -40,11 +40,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 Y, T, C, K, P, H, D, G, RO, RD, RR, B = range(12)
 N_STATES = 12
+
+ANSWER_DOUBT = 0.4  # relative, per root metre
+
+
+@lru_cache(maxsize=5000)
+def _unit_answer(ds_m: float) -> np.ndarray:
+    """Covariance (12, 12) that unit white noise of P's rate leaves over `ds_m`: it enters T and Y as a
+    tendency does."""
+    response = np.zeros((N_STATES, 3))
+    response[P, 0] = response[T, 1] = 1.0
+    response[Y, 2] = 0.5
+    powers = np.arange(3)
+    order = powers[:, None] + powers[None, :] + 1
+    found: np.ndarray = response @ (ds_m**order / order) @ response.T
+    found.setflags(write=False)
+    return found
 
 
 @dataclass(frozen=True)
@@ -161,3 +178,10 @@ class MotionModel:
         q[:, RD, RD] += self.reference_direction_noise**2 * ds_m
         q[:, RR, RR] += self.reference_curvature_noise**2 * ds_m
         return q
+
+    def answer_noise(self, ds_m: float, x: np.ndarray, articulation: np.ndarray) -> np.ndarray:
+        """Noise of the built-up curvature over `ds_m`, (b, 12, 12), in proportion to how fast it is on its
+        way at state x (b, 12): a lag or a gain that is wrong by a third errs by a third of that."""
+        rate = ANSWER_DOUBT * np.abs(x[:, G] * articulation - x[:, P]) / self.lag_m
+        found: np.ndarray = (rate * rate)[:, None, None] * _unit_answer(ds_m)
+        return found

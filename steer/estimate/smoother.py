@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from steer.estimate.estimator import Estimator, blend
+from steer.estimate.estimator import Estimator
 from steer.estimate.motion import G, H, T, Y
+from steer.estimate.nodes import blend
 
 
 @dataclass(frozen=True)

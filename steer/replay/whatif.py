@@ -26,8 +26,9 @@ from steer.correct.advise import propose
 from steer.drive import Drive
 from steer.drivefile import DriveFile
 from steer.errors import CommandLineWrong
-from steer.estimate.estimator import Estimator, Node
+from steer.estimate.estimator import Estimator
 from steer.estimate.motion import D, P, T, Y
+from steer.estimate.nodes import Node
 from steer.replay.reel import Reel
 
 STEP_M = 0.1

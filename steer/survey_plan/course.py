@@ -15,9 +15,11 @@ import numpy as np
 from steer.drivefile import DriveFile
 from steer.estimate import sensors
 from steer.estimate.cells import Cell
-from steer.estimate.estimator import Estimator, Node, Shot
+from steer.estimate.estimator import Estimator
 from steer.estimate.geometry import setback
 from steer.estimate.motion import Y
+from steer.estimate.nodes import Node
+from steer.estimate.shots import Shot
 
 READING_EVERY_M = 0.1  # readings that count as independent along the advance; own choice, no source
 MOST_CELLS = 400

@@ -20,9 +20,10 @@ from matched import drive_of, straight_drive, told
 
 from steer.closed_loop.memory import MemoryLog
 from steer.drivefile import parse_drive
-from steer.estimate.estimator import CellReport, Estimator
+from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.motion import H, T, Y
+from steer.estimate.nodes import CellReport
 from steer.estimate.shots import Shot
 from steer.estimate.tuning import MODELS
 from steer.ground import Simulation, draw_scenario

@@ -24,9 +24,10 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 from histories import Event
 
 from steer.drivefile import parse_drive
-from steer.estimate.estimator import CellReport, Estimator
+from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.motion import Y
+from steer.estimate.nodes import CellReport
 from steer.estimate.tuning import MODELS
 from steer.ground import Simulation, draw_scenario
 from steer.ground.folder import drive_toml

@@ -6,7 +6,7 @@ import pytest
 from steer.checkshots.effect import reports, without
 from steer.cli.demo import make
 from steer.drive import Drive
-from steer.estimate import health
+from steer.estimate import sureness
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +22,7 @@ def sample(tmp_path_factory):
 def test_the_sd_reaches_the_share_where_it_was_foretold(sample, monkeypatch, last_shot_m, share):
     """The sample drive without the shots after one chainage. Far smaller shares than the tool's own, since
     the drive is too short for those to be reached."""
-    monkeypatch.setattr(health, "SURVEY_SHARE", share)
+    monkeypatch.setattr(sureness, "SURVEY_SHARE", share)
     estimator = sample.follower.estimator
     later = {r.shot.sequence for r in reports(estimator) if r.shot.s_m > last_shot_m + 0.1}
     assert later
@@ -35,7 +35,7 @@ def test_the_sd_reaches_the_share_where_it_was_foretold(sample, monkeypatch, las
 
     assert not over(now)
     reached = next(n.s_m for n in bare.nodes if n.s_m > now.s_m and over(n))
-    foretold = health.next_survey(now, bare)
+    foretold = sureness.next_survey(now, bare)
     assert last_shot_m + 10.0 < foretold < 99.9
     assert abs(foretold - reached) < 4.0
 
@@ -43,10 +43,10 @@ def test_the_sd_reaches_the_share_where_it_was_foretold(sample, monkeypatch, las
 def test_a_shot_puts_the_next_one_off(sample):
     estimator = sample.follower.estimator
     bare = without(estimator, {r.shot.sequence for r in reports(estimator)})
-    health_share = 0.1
+    share_then = 0.1
     at = 98.0
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(health, "SURVEY_SHARE", health_share)
-        assert health.next_survey(estimator.node_at(at), estimator) > health.next_survey(
+        patch.setattr(sureness, "SURVEY_SHARE", share_then)
+        assert sureness.next_survey(estimator.node_at(at), estimator) > sureness.next_survey(
             bare.node_at(at), bare
         )

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from steer.drivefile import DriveFile, parse_drive
-from steer.estimate.estimator import Estimator, Node
+from steer.estimate.estimator import Estimator
+from steer.estimate.nodes import Node
 from steer.ground import draw_scenario
 from steer.ground.folder import drive_toml
 

@@ -11,8 +11,9 @@ import pytest
 
 from steer.drivefile import parse_drive
 from steer.estimate.cells import Track
-from steer.estimate.follow import Follower, rulings
+from steer.estimate.follow import Follower
 from steer.estimate.motion import RD, RO, Y
+from steer.estimate.rulings import rulings
 from steer.estimate.smoother import smooth
 from steer.ground import CheckShots, Simulation, draw_scenario
 from steer.ground.folder import drive_toml

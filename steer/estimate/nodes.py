@@ -1,0 +1,86 @@
+"""What the fold leaves at one chainage: the state of the stack, and what a cell did to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from steer.estimate.geometry import Reference
+
+MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
+LEAST_WEIGHT = 0.02
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The surveyor has set the reference anew at this chainage: its errors are drawn afresh."""
+
+    s_m: float
+    sequence: int
+    reference: Reference
+
+
+@dataclass
+class Node:
+    """State of the stack at one chainage, after its measurement, and how it came there."""
+
+    s_m: float
+    x: np.ndarray  # (b, 12)
+    p: np.ndarray  # (b, 12, 12)
+    x_before: np.ndarray  # predicted
+    p_before: np.ndarray
+    phi: np.ndarray  # from the node before
+    articulation: np.ndarray  # (2,) at the node
+    bearing_rad: float
+    grade: float
+    score: np.ndarray  # (models,) log-likelihood, fading
+    trend: np.ndarray = field(default_factory=lambda: np.zeros((2, 4)))  # fading sum of standardised
+    # innovations per channel, and its variance if they were independent
+    against: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # evidence for each wrong answer,
+    # per plane: log-likelihood ratio summed from its last low
+    mirror: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # articulation when that began
+    report: object = None
+    roll_deg: float = 0.0
+    steered_m: float = -np.inf  # chainage of the last change of articulation that counts
+    stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
+
+    @property
+    def weights(self) -> np.ndarray:
+        """Weights (models,) of the models, summing to 1."""
+        w = np.exp(MODEL_TEMPER * (self.score - self.score.max()))
+        w = w / w.sum()
+        w = np.maximum(w, LEAST_WEIGHT)
+        found: np.ndarray = w / w.sum()
+        return found
+
+    def blend(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
+        return blend(self.x, self.p, self.weights)
+
+
+@dataclass
+class CellReport:
+    """What one cell did to the estimate, for the health checks. Channels as in `Cell.values`."""
+
+    innovation: np.ndarray  # (4,) of the mean of the used readings, main hypothesis
+    innovation_sd: np.ndarray  # (4,)
+    used: np.ndarray  # (4,) readings used
+    offered: np.ndarray  # (4,) readings that had the channel
+    shifted: np.ndarray  # (4,) common residual of a cell whose readings agree with each other but not with us
+    log_ratio: np.ndarray  # (3, 2) log-likelihood of the wrong answers minus that of the stack
+    articulation: np.ndarray  # (2,)
+    change: np.ndarray  # (2,)
+    trend: np.ndarray = field(default_factory=lambda: np.zeros(2))  # chi-square of the innovations' trend
+    ground: np.ndarray = field(default_factory=lambda: np.zeros(2, bool))  # tendency opened, per plane
+    moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
+
+
+def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Moments of the mixture: x (b, 12), p (b, 12, 12), weights (m,) -> (2, 12), (2, 12, 12)."""
+    m = len(weights)
+    each = x[: 2 * m].reshape(m, 2, -1)
+    mean = np.einsum("m,mpi->pi", weights, each)
+    off = each - mean
+    cov = np.einsum("m,mpij->pij", weights, p[: 2 * m].reshape(m, 2, *p.shape[1:]))
+    return mean, cov + np.einsum("m,mpi,mpj->pij", weights, off, off)

@@ -1,0 +1,34 @@
+"""A channel that repeats one value while the machine advances."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+STUCK_READINGS = 8
+STUCK_M = 0.3
+
+
+@dataclass
+class Run:
+    """How long one channel has repeated one value."""
+
+    value: float = math.nan
+    since_m: float = 0.0
+    count: int = 0
+    last_m: float = 0.0
+
+    @property
+    def stuck(self) -> bool:
+        """Eight equal values over 0.3 m of advance: noise does not repeat itself like that."""
+        return self.count >= STUCK_READINGS and self.last_m - self.since_m >= STUCK_M - 1e-9
+
+    def offer(self, value: float, s_m: float) -> bool:
+        """Take one value; answers whether the channel is stuck."""
+        if math.isnan(value):
+            return False
+        if value != self.value:
+            self.value, self.since_m, self.count = value, s_m, 0
+        self.count += 1
+        self.last_m = max(self.last_m, s_m)
+        return self.stuck
