@@ -6,6 +6,7 @@ import textwrap
 from typing import Any
 
 from steer.advice import Advice, ForecastPoint
+from steer.text import chance
 
 CAUTION = (
     "It advises; it moves nothing. The machine's manual, the project specification, local codes and licensed "
@@ -148,8 +149,7 @@ def _ahead(advice: Advice) -> list[str]:
             rows.append(_row("", f"left alone: {_both(u)}"))
     last = []
     if advice.eye_probability is not None:
-        chance = 100 * advice.eye_probability
-        last.append(f"inside the eye {'over 99 %' if chance > 99 else f'{chance:.0f} %'}")
+        last.append(f"inside the eye {chance(advice.eye_probability)}")
     if advice.joint:
         last.append(advice.joint)
     if last:

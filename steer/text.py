@@ -1,4 +1,7 @@
-"""Text from outside, made safe to show: nothing in it can steer a terminal or turn a line around."""
+"""Text from outside, made safe to show: nothing in it can steer a terminal or turn a line around.
+
+And a probability in words that never claim certainty.
+"""
 
 from __future__ import annotations
 
@@ -36,3 +39,11 @@ def shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     return printable(repr(value), 60)
+
+
+def chance(probability: float) -> str:
+    """`92 %`; beyond 99 and below 1 per cent only that: a model earns no more."""
+    per_cent = 100.0 * probability
+    if per_cent > 99.0:
+        return "over 99 %"
+    return "under 1 %" if per_cent < 1.0 else f"{per_cent:.0f} %"

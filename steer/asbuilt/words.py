@@ -8,6 +8,7 @@ from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
 from steer.log import Event
 from steer.pipes import LimitReached, Stretch
+from steer.text import chance
 
 SIDES = (("right", "left"), ("high", "low"))
 PLANES = ("line", "level")
@@ -78,7 +79,7 @@ def eye(found: Eye) -> str:
         return f"{size}: arrived {where}: {found.verdict}"
     if found.probability is None:
         return f"{size}: not reached yet"
-    return f"{size}: not reached yet; probability of arriving inside {100 * found.probability:.0f} %"
+    return f"{size}: not reached yet; probability of arriving inside {chance(found.probability)}"
 
 
 def rule(record: AsBuilt) -> str:

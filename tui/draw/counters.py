@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from steer.text import chance
 from tui.draw import words
 from tui.draw.spans import Row, at_ends, cells, width
 from tui.scene import Scene, blocked
@@ -56,7 +57,7 @@ def counter_row(scene: Scene, size: int) -> Row:
             else (("CHECK SURVEY DUE", "warn"),)
         )
     if advice.eye_probability is not None and not blocked(scene):
-        parts.append((("inside the eye ", "quiet"), (f"{100 * advice.eye_probability:.0f} %", "strong")))
+        parts.append((("inside the eye ", "quiet"), (chance(advice.eye_probability), "strong")))
     return _joined(parts, scene.glyphs.dot, size)
 
 
