@@ -52,10 +52,19 @@ def version_of(db: sqlite3.Connection, path: Path) -> int:
     """The schema version, 0 for a file that holds nothing yet.
 
     FolderUnusable if it is no drive log, or a newer one."""
-    version = int(db.execute("PRAGMA user_version").fetchone()[0])
-    marked = db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+    # One moment for all three: another program may be making this log right now.
+    alone = not db.in_transaction
+    if alone:
+        db.execute("BEGIN")
+    try:
+        version = int(db.execute("PRAGMA user_version").fetchone()[0])
+        marked = db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+        tables = int(db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
+    finally:
+        if alone and db.in_transaction:
+            db.execute("ROLLBACK")
     if not marked:
-        if version == 0 and db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
+        if version == 0 and tables == 0:
             return 0
         raise FolderUnusable(f"{path}: it is a database but not a drive log: nothing was changed")
     if version > SCHEMA_VERSION:

@@ -13,6 +13,7 @@ import shutil
 import sqlite3
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -100,7 +101,7 @@ class Log:
         with plain_words(self.path):
             db = self._db = self._connect(self.path, "mode=rwc")
             schema.version_of(db, self.path)  # before anything is changed
-            mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+            mode = _write_ahead(db)
             if mode != "wal":
                 raise FolderUnusable(f"{self.path}: this disk cannot hold a write-ahead log (mode {mode})")
             db.execute(f"PRAGMA synchronous = {'FULL' if self._sync == 'line' else 'NORMAL'}")
@@ -337,6 +338,21 @@ class Log:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _write_ahead(db: sqlite3.Connection) -> str:
+    """Switch to the write-ahead log; the mode that the file then has.
+
+    SQLite does not wait for this lock as it does for others (two programs that both want to switch would
+    wait for each other), so it is asked again until the other one is through."""
+    until = time.monotonic() + _WAIT_S
+    while True:
+        try:
+            return str(db.execute("PRAGMA journal_mode = WAL").fetchone()[0])
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

@@ -347,3 +347,42 @@ def test_full_disk(tmp_path):
         log.append_many([("note", {"text": "x" * 4000})] * 50)
         assert log.last_sequence() == 51
         assert json.dumps([e.body for e in log.events(after=50)]) == json.dumps([{"text": "x" * 4000}])
+
+
+def test_the_version_is_read_at_one_moment(tmp_path):
+    """Another program makes the log between two of our looks: what we see is the file before or after it."""
+    import sqlite3
+
+    from steer.log import schema
+
+    path = tmp_path / "drive.db"
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("PRAGMA journal_mode = WAL")
+
+    class Interrupted:
+        def __init__(self):
+            self.db = sqlite3.connect(path, isolation_level=None)
+            self.made = False
+
+        @property
+        def in_transaction(self):
+            return self.db.in_transaction
+
+        def execute(self, statement):
+            found = self.db.execute(statement).fetchall()
+            if "application_id" in statement and not self.made:
+                self.made = True
+                schema.prepare(other, path)
+            return _Rows(found)
+
+    class _Rows:
+        def __init__(self, rows):
+            self.rows = rows
+
+        def fetchone(self):
+            return self.rows[0]
+
+    ours = Interrupted()
+    assert schema.version_of(ours, path) == 0
+    assert ours.made
+    assert schema.version_of(ours, path) == schema.SCHEMA_VERSION
