@@ -41,12 +41,19 @@ class Track:
 
     `offer` answers which readings count now, as (index, chainage) in order; one that claims a large
     advance waits until the next one agrees with it.
+
+    Five readings in a row near one another, further back than any rebound, are a counter that was reset:
+    from then on it is `lost`, and what it says does not count, not even beyond where it once was, since it
+    lacks metres there as well. It is found again by a person's word (`counter`), or when it leaps to where
+    it was, as after some readings of zero.
     """
 
     def __init__(self, start_m: float) -> None:
         self.start_m = start_m
         self.top_m: float | None = None
         self.offset_m = 0.0
+        self.ruling = 0
+        self.lost = False
         self.accepted = 0
         self.behind = 0
         self.behind_at_m = 0.0
@@ -55,14 +62,26 @@ class Track:
         self.ignored = 0
         self.jumps: list[Jump] = []
 
-    def offer(self, index: int, sequence: int, raw_m: float) -> list[tuple[int, float]]:
-        """Take one reading; returns those that now count."""
+    def counter(self, lacks_m: float, ruling: int) -> None:
+        """What is added to the counter from here on, and the event that says so (0: none): a new one ends
+        the doubt."""
+        self.offset_m = lacks_m
+        if ruling != self.ruling:
+            self.ruling, self.lost, self.behind = ruling, False, 0
+
+    def offer(self, index: int, sequence: int, raw_m: float, old: bool = False) -> list[tuple[int, float]]:
+        """Take one reading; returns those that now count. `old`: its time lies within that of others taken
+        before (a file that overlaps another), so lying behind says nothing about the counter."""
         s = raw_m + self.offset_m
         top = self.start_m if self.top_m is None else self.top_m
+        if self.lost and abs(s - self.behind_at_m) <= FORWARD_JUMP_M:
+            self.ignored += 1
+            self.behind_at_m = s
+            return []
         if s > top + FORWARD_JUMP_M:
             held = self.waiting
             if held is not None and -BACK_JUMP_M <= s - held[2] <= FORWARD_JUMP_M:
-                self.waiting = None
+                self.waiting, self.lost = None, False
                 if self.top_m is not None:
                     self.jumps.append(Jump(sequence, top, held[2], True))
                 return self._take(held[0], held[2]) + self._take(index, s)
@@ -75,12 +94,15 @@ class Track:
             self.waiting = None
         if s < top - BACK_JUMP_M and self.top_m is not None:
             self.ignored += 1
+            if old:
+                return []
             self.behind = self.behind + 1 if abs(s - self.behind_at_m) < NEAR_M else 1
             self.behind_at_m = s
             if self.behind == 5:
                 self.jumps.append(Jump(sequence, top, s, False))
+                self.lost = True
             return []
-        self.behind = 0
+        self.behind, self.lost = 0, False
         return self._take(index, s)
 
     def settle(self, chainage_m: float | None) -> list[tuple[int, float]]:
@@ -91,7 +113,7 @@ class Track:
         vouched = self.top_m is None if chainage_m is None else abs(chainage_m - held[2]) < NEAR_M
         if not vouched:
             return []
-        self.waiting = None
+        self.waiting, self.lost = None, False
         if self.top_m is not None:
             self.jumps.append(Jump(held[1], self.top_m, held[2], True))
         return self._take(held[0], held[2])

@@ -29,7 +29,7 @@ from steer.estimate.cells import Cell
 from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, WRONG, lean, wrong_answers
 from steer.estimate.geometry import setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
-from steer.estimate.nodes import CellReport, Node, Setting
+from steer.estimate.nodes import CellReport, Node, Recovery, Setting
 from steer.estimate.shots import REACHED_M, Shot, ShotReport, sighting
 from steer.estimate.sift import sift
 from steer.estimate.tuning import MIDDLE, MODELS, Answer, motion_of, priors_of
@@ -71,6 +71,7 @@ class Estimator:
         self.keys: list[tuple[float, int, int, int]] = []
         self.items: list[Cell | Shot | Setting] = []
         self.nodes: list[Node] = []
+        self.recovered: list[Recovery] = []
         self.start = self._launch()
         self._steps: dict[float, np.ndarray] = {}
         self._top_m: float | None = None  # furthest cell
@@ -100,6 +101,9 @@ class Estimator:
         self._cut(at)
 
     def _cut(self, at: int) -> None:
+        if at < len(self.nodes):
+            again = self._real(at - 1).s_m
+            self.recovered = [r for r in self.recovered if r.s_m <= again or not r.left_out]
         del self.nodes[at:]
         if self._unreached is not None and self._unreached >= at:
             self._unreached = None
@@ -109,11 +113,42 @@ class Estimator:
         if len(self.nodes) == len(self.items):
             return
         self._top_m = next((item.s_m for item in reversed(self.items) if isinstance(item, Cell)), None)
-        for i in range(len(self.nodes), len(self.items)):
-            made = self._fold(self._real(i - 1), self.items[i])
+        kept = True  # the node that the fold goes on from is from an earlier run
+        while len(self.nodes) < len(self.items):
+            i = len(self.nodes)
+            before = self._real(i - 1)
+            if kept and not before.sound:
+                self._fall_back(self.items[i])
+                continue
+            kept = False
+            with np.errstate(invalid="ignore", over="ignore", divide="ignore"):  # judged by its result
+                made = self._fold(before, self.items[i])
+            if not made.sound:
+                made = self._left_out(before, self.items[i])
             if self._unreached is None and isinstance(made.report, ShotReport) and not made.report.reached:
                 self._unreached = i
             self.nodes.append(made)
+
+    def _fall_back(self, item: Cell | Shot | Setting) -> None:
+        """Cut the fold back to the last sound node."""
+        at = len(self.nodes)
+        while at > 0 and not self._real(at - 1).sound:
+            at -= 1
+        self._cut(at)
+        if at == 0:
+            self.start = self._launch()
+        from_m = self._real(at - 1).s_m
+        self.recovered.append(Recovery(max(item.s_m, from_m), from_m, False))
+
+    def _left_out(self, before: Node, item: Cell | Shot | Setting) -> Node:
+        """A sound node in place of one that is not: the item is left out, and doubt as at the launch added."""
+        s_m, p = max(item.s_m, before.s_m), before.p + self.start.p
+        self.recovered.append(Recovery(s_m, before.s_m, True))
+        return Node(
+            s_m, before.x, p, before.x, p, np.broadcast_to(np.eye(N_STATES), p.shape),
+            before.articulation, before.bearing_rad, before.grade, before.score,
+            roll_deg=before.roll_deg, steered_m=before.steered_m,
+        )  # fmt: skip
 
     def _real(self, i: int) -> Node:
         node = self.nodes[i] if i >= 0 else self.start

@@ -20,7 +20,7 @@ from steer.estimate.cells import Cell, Track, standing_places
 from steer.estimate.estimator import Estimator
 from steer.estimate.geometry import Columns, Reference, reduce
 from steer.estimate.nodes import Node
-from steer.estimate.rulings import Rulings, correction_of, counter_lacks, setting_of
+from steer.estimate.rulings import Rulings, correction_of, counter_at, counter_lacks, setting_of
 from steer.estimate.run import Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
 from steer.machine.cylinders import Misread, articulation, misread
@@ -68,6 +68,7 @@ class Follower:
         self.cell_top_m = drive.axis.start_chainage_m
         self.readings = 0
         self.last_time: str | None = None
+        self.times: tuple[str, str] | None = None  # first and newest of the readings, as they say
         self.recent: list[tuple[int, dict[str, Any]]] = []
         self.shots: dict[int, Shot] = {}
         self.late: dict[int, Any] = {}
@@ -193,9 +194,13 @@ class Follower:
         taken: list[tuple[int, dict[str, Any], float]] = []
         counter = self.known.counter
         for i, (sequence, body) in enumerate(rows):
-            self.track.offset_m = counter_lacks(counter, sequence)
+            self.track.counter(*counter_at(counter, sequence))
             self.held[i] = (sequence, body)
-            for index, s in self.track.offer(i, sequence, float(body["chainage_m"])):
+            time = body.get("time")
+            old = time is not None and self.times is not None and self.times[0] <= time <= self.times[1]
+            if time is not None and not old:
+                self.times = (time, time) if self.times is None else (self.times[0], max(self.times[1], time))
+            for index, s in self.track.offer(i, sequence, float(body["chainage_m"]), old):
                 taken.append((*self.held.pop(index), s))
             if self.track.waiting is None or self.track.waiting[0] != i:
                 self.held.pop(i, None)

@@ -53,12 +53,13 @@ def examine(follower: Follower, node: Node) -> Health:
         lambda: [opposite] if opposite else steering_weak(nodes, node, estimator),
         lambda: ground_changed(nodes, node),
         lambda: jumped(follower, node),
+        lambda: went_wrong(node, estimator),
     )
     for check in checks:
         notices.extend(check())
     unsure, trusted = sureness(node, drive)
     notices.extend(unsure)
-    return Health(tuple(notices), opposite is not None, trusted)
+    return Health(tuple(notices), opposite is not None, trusted and not follower.track.lost)
 
 
 def _cells(nodes: list[Node]) -> list[tuple[Node, CellReport]]:
@@ -385,13 +386,34 @@ def jumped(follower: Follower, node: Node) -> list[Notice]:
                     float(jump.to_m),
                 )
             ]
-        if not jump.confirmed and follower.track.behind >= 5:
+        if not jump.confirmed and follower.track.lost:
             return [
                 Notice(
                     "chainage_jumped",
-                    f"Chainage fell back from {jump.from_m:.2f} to {jump.to_m:.2f} m and stays there: the counter was "
-                    "probably reset. These readings do not count until the counter is corrected.",
+                    f"Chainage fell back from {jump.from_m:.2f} to {jump.to_m:.2f} m: the counter was probably reset. "
+                    "Its readings do not count, not even beyond that chainage, until somebody says what the counter "
+                    "lacks (steer counter --add METRES; 0: it is right).",
                     float(jump.from_m),
+                )
+            ]
+    return []
+
+
+def went_wrong(node: Node, estimator: Estimator) -> list[Notice]:
+    """The sums gave a state that cannot be one, and the estimate went on from the last that can."""
+    for r in reversed(estimator.recovered):
+        if 0.0 <= node.s_m - r.s_m < 5.0:
+            what = (
+                "What came in there was left out and the estimate is less sure; take a check shot."
+                if r.left_out
+                else "It was worked out again from there."
+            )
+            return [
+                Notice(
+                    "estimate_recovered",
+                    f"The estimate at {r.s_m:.1f} m was no number that can be and was thrown away; the one at "
+                    f"{r.from_m:.1f} m was sound. {what} Keep the log and tell who looks after this program.",
+                    float(r.s_m),
                 )
             ]
     return []

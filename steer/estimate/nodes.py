@@ -10,6 +10,7 @@ from steer.estimate.geometry import Reference
 
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
 LEAST_WEIGHT = 0.02
+ROUNDING = 1e-6  # of a covariance, in its units and as a share
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,28 @@ class Node:
     def blend(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
         return blend(self.x, self.p, self.weights)
+
+    @property
+    def sound(self) -> bool:
+        """Whether this can be a state: all finite, no variance below 0, no correlation beyond 1 (to rounding)."""
+        numbers = (self.x, self.p, self.score, self.trend, self.against, self.mirror, self.articulation)
+        if not all(np.isfinite(v).all() for v in numbers) or not np.isfinite(self.bearing_rad + self.grade):
+            return False
+        own = np.diagonal(self.p, axis1=1, axis2=2)
+        with np.errstate(over="ignore"):  # a product beyond what a float holds is no covariance either
+            most = own[:, :, None] * own[:, None, :]
+            square = self.p * self.p
+        return bool((own >= -ROUNDING).all() and (square <= most * (1.0 + ROUNDING) + ROUNDING).all())
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """A state that could not be one was found at `s_m`; the estimate went on from the sound one at `from_m`.
+    `left_out`: what came in there makes it go wrong again, and does not count."""
+
+    s_m: float
+    from_m: float
+    left_out: bool
 
 
 @dataclass

@@ -45,11 +45,16 @@ def correction_of(event: Any) -> tuple[int, float, int]:
 
 def counter_lacks(counter: Iterable[tuple[int, float, int]], sequence: int) -> float:
     """Metres to add to the chainage of an event: as the newest correction says that covers it."""
-    lacks = 0.0
-    for since, add, _ in counter:
+    return counter_at(counter, sequence)[0]
+
+
+def counter_at(counter: Iterable[tuple[int, float, int]], sequence: int) -> tuple[float, int]:
+    """Metres to add to the chainage of an event, and the sequence of the correction that says so (0: none)."""
+    found = 0.0, 0
+    for since, add, ruling in counter:
         if sequence >= since:
-            lacks = add
-    return lacks
+            found = add, ruling
+    return found
 
 
 def setting_of(drive: DriveFile, event: Any) -> Setting:

@@ -53,6 +53,8 @@ def smooth(estimator: Estimator) -> SmoothedPath:
             after_x = node.x + np.einsum("bij,bj->bi", j, after_x - later.x_before)
             after_p = node.p + j @ (after_p - later.p_before) @ np.swapaxes(j, 1, 2)
             after_p = 0.5 * (after_p + np.swapaxes(after_p, 1, 2))
+            if not (np.isfinite(after_x).all() and np.isfinite(after_p).all()):
+                after_x, after_p = node.x, node.p  # what came later cannot be carried back here
             means[i], covs[i] = blend(after_x, after_p, node.weights)
     at = np.array([node.s_m for node in nodes])
     keep = np.append(np.diff(at) > 1e-6, True) if count else np.zeros(0, bool)
@@ -74,5 +76,8 @@ def _solve(p: np.ndarray, cross: np.ndarray) -> np.ndarray:
     scale = np.sqrt(np.maximum(np.diagonal(p, axis1=1, axis2=2), 1e-18))
     unit = p / (scale[:, :, None] * scale[:, None, :])
     unit = unit + 1e-10 * np.eye(p.shape[1])
-    found: np.ndarray = np.linalg.solve(unit, cross / scale[:, :, None]) / scale[:, :, None]
+    try:
+        found: np.ndarray = np.linalg.solve(unit, cross / scale[:, :, None]) / scale[:, :, None]
+    except np.linalg.LinAlgError:
+        return np.full_like(cross, np.nan)  # singular all the same: the caller goes on with the node as it is
     return found

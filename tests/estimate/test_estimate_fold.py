@@ -12,6 +12,7 @@ import pytest
 from steer.drivefile import parse_drive
 from steer.estimate.cells import Track
 from steer.estimate.follow import Follower
+from steer.estimate.health import examine
 from steer.estimate.motion import RD, RO, Y
 from steer.estimate.rulings import rulings
 from steer.estimate.smoother import smooth
@@ -165,7 +166,9 @@ def test_a_counter_that_was_reset_is_said_and_can_be_corrected():
     shifted = [reset(e) for e in events if e.kind != "check_shot"]
     lost = followed(drive, shifted)
     assert lost.top_m == pytest.approx(events[cut - 1].body["chainage_m"], abs=0.1)
-    assert not lost.track.jumps[-1].confirmed
+    assert not lost.track.jumps[-1].confirmed and lost.track.lost
+    found = examine(lost, lost.node())
+    assert "chainage_jumped" in [n.code for n in found.notices] and not found.trusted
     word = Event(10_000, "chainage_set", {"from_sequence": cut + 1, "add_m": 8.0})
     assert lost.take(word) is False  # it changes how earlier readings count: the log is read again
     mended = Follower(drive, rulings(drive, [*shifted, word]))
@@ -175,6 +178,51 @@ def test_a_counter_that_was_reset_is_said_and_can_be_corrected():
     plain = followed(drive, [e for e in events if e.kind == "reading"])
     assert mended.top_m == pytest.approx(plain.top_m)
     assert mended.estimator.last.x == pytest.approx(plain.estimator.last.x, abs=1e-6)
+
+
+def test_a_counter_that_was_reset_is_not_believed_beyond_where_it_was():
+    """It lacks metres there as well: 30 m of creeping past the old furthest chainage change nothing."""
+    track = Track(0.0)
+    for i in range(100):
+        track.offer(i, i, 0.2 * i)
+    top, taken = track.top_m, track.accepted
+    for i in range(200):
+        assert track.offer(100 + i, 100 + i, 12.0 + 0.2 * i) == []
+    assert track.lost and track.top_m == top and track.accepted == taken and track.ignored == 200
+    assert [(j.from_m, j.confirmed) for j in track.jumps] == [(top, False)]
+    track.counter(8.0, 77)  # a person's word
+    assert not track.lost
+    assert len(track.offer(300, 300, 12.0)) == 1 and track.top_m == pytest.approx(20.0)
+
+
+def test_the_word_that_the_counter_is_right_ends_the_doubt():
+    track = Track(0.0)
+    for i, s in enumerate([10.0, 10.1, 4.0, 4.1, 4.2, 4.3, 4.4]):
+        track.offer(i, i, s)
+    assert track.lost
+    track.counter(0.0, 9)
+    assert not track.lost and len(track.offer(8, 8, 10.2)) == 1
+
+
+def test_a_counter_that_read_zero_for_a_while_counts_again_where_it_was():
+    track = Track(0.0)
+    for i in range(20):
+        track.offer(i, i, 20.0 + 0.1 * i)
+    for i in range(20, 40):
+        track.offer(i, i, 0.0)
+    assert track.lost
+    assert len(track.offer(40, 40, 22.0)) == 1
+    assert not track.lost and track.top_m == 22.0
+
+
+def test_readings_of_a_file_that_overlaps_another_are_no_reset():
+    """Times that lie within what was read before: told once more, not a counter that was reset."""
+    drive, events = recorded(length_m=16.0)
+    readings = [e for e in events if e.kind == "reading"]
+    again = [Event(50_000 + i, "reading", e.body) for i, e in enumerate(readings[len(readings) // 2 :])]
+    plain, twice = followed(drive, readings), followed(drive, [*readings, *again])
+    assert not twice.track.lost and not twice.track.jumps
+    assert twice.top_m == plain.top_m
 
 
 def test_a_reference_set_anew_forgets_the_old_ones_error():

@@ -1,0 +1,172 @@
+"""Paths that the log leaves possible, drawn with their probability: for what is no straight function of a path.
+
+The smoothed path is the mean of what is possible and therefore rounder than the bore: the largest joint
+angle along it is not the largest that must be reckoned with. Two steps put that right, both by the model
+of the stack that weighs most over the drive:
+
+Jumps. The motion model lets the crab wander; where the ground changes it jumps, and smoothing rounds the
+kink. With r = P'⁻¹·(x_s − x') and N = P'⁻¹·(P' − P_s)·P'⁻¹ at a node (' predicted, s smoothed), r/√N is
+standard normal when nothing jumped there, r/N the jump's size if something did and 1/N its variance (de Jong
+and Penzer, Diagnosing shocks in time series, JASA 93, 1998; from memory). The largest beyond DOUBT is taken
+in, as long as there is one; its effect on the whole path follows from the fold's own gains.
+
+Draws. Backward simulation (Carter and Kohn, Biometrika 81, 1994; from memory):
+
+    x_i = m_i + J_i·(x_{i+1} − m'_{i+1}) + e,   e ~ N(0, P_i − J_i·P'_{i+1}·J_iᵀ),   J = P·Φᵀ·P'⁻¹
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.estimate.estimator import Estimator
+from steer.estimate.motion import C, Y
+from steer.estimate.nodes import Node
+
+DOUBT = 4.0  # standard deviations: 1 in 16,000 where nothing jumped
+MOST_JUMPS = 30
+JUMP_SD = 6.0  # mm/m: how large a jump of the crab may be expected
+SETTLED = 2  # nodes at the launch, whose direction is free anyway
+_SEED = 7  # the same log gives the same draws
+
+
+@dataclass(frozen=True)
+class Jump:
+    """A jump of the crab: where, plane (0 line, 1 level), size and its sd (mm/m; + right, + up)."""
+
+    chainage_m: float
+    plane: int
+    size_mm_per_m: float
+    sd_mm_per_m: float
+
+
+@dataclass(frozen=True)
+class Possible:
+    """`shift_mm` (n, 2) of line and level is what the jumps add to the smoothed path at ascending chainages
+    (n,); `draws_mm` (count, n, 2) are possible paths about the shifted one, as differences from it."""
+
+    chainage_m: np.ndarray
+    shift_mm: np.ndarray
+    draws_mm: np.ndarray
+    jumps: tuple[Jump, ...]
+
+
+def possible_paths(estimator: Estimator, count: int = 200) -> Possible:
+    """Draw paths from all that has been folded."""
+    nodes = [node for node in estimator.nodes if node.stands_for is None]
+    if not nodes:
+        return Possible(np.zeros(0), np.zeros((0, 2)), np.zeros((count, 0, 2)), ())
+    fold = _Fold(nodes)
+    jumps, shift, spreads = _jumps(fold)
+    draws = fold.draws(count, np.random.default_rng(_SEED))
+    random = np.random.default_rng(_SEED + 1)
+    for spread in spreads:
+        draws += random.standard_normal(count)[:, None, None] * spread
+    keep = np.append(np.diff(fold.at) > 1e-6, True)
+    return Possible(fold.at[keep], shift[keep], draws[:, keep], jumps)
+
+
+class _Fold:
+    """The fold of one model, both planes: arrays over nodes (n, 2, …), and its smoothed mean."""
+
+    def __init__(self, nodes: list[Node]) -> None:
+        self.at = np.array([node.s_m for node in nodes])
+        first = 2 * int(np.argmax(np.mean([node.weights for node in nodes], axis=0)))
+        both = slice(first, first + 2)
+        self.x = np.stack([node.x[both] for node in nodes])
+        self.x_before = np.stack([node.x_before[both] for node in nodes])
+        self.p = np.stack([node.p[both] for node in nodes])
+        self.p_before = np.stack([node.p_before[both] for node in nodes])
+        self.phi = np.stack([node.phi[both] for node in nodes])
+        # J of every node but the last; and P·P'⁻¹, by which a measurement keeps a change of the mean
+        self.back = _turned(_solve(self.p_before[1:], self.phi[1:] @ self.p[:-1]))
+        self.kept = _turned(_solve(self.p_before, self.p))
+        self.smoothed, self.smoothed_p = self.x.copy(), self.p.copy()
+        for i in range(len(nodes) - 2, -1, -1):
+            j = self.back[i]
+            self.smoothed[i] += _times(j, self.smoothed[i + 1] - self.x_before[i + 1])
+            self.smoothed_p[i] += j @ (self.smoothed_p[i + 1] - self.p_before[i + 1]) @ _turned(j)
+
+    def effect(self, at: int, plane: int) -> tuple[np.ndarray, np.ndarray]:
+        """What a jump of 1 mm/m at node `at` adds in that plane: to the smoothed mean and to the predicted
+        one, (n, 12) each."""
+        count = len(self.at)
+        before, after = np.zeros((count, self.x.shape[2])), np.zeros((count, self.x.shape[2]))
+        before[at, C] = 1.0
+        for i in range(at, count):
+            if i > at:
+                before[i] = self.phi[i, plane] @ after[i - 1]
+            after[i] = self.kept[i, plane] @ before[i]
+        for i in range(count - 2, -1, -1):
+            after[i] += self.back[i, plane] @ (after[i + 1] - before[i + 1])
+        return after, before
+
+    def draws(self, count: int, random: np.random.Generator) -> np.ndarray:
+        """(count, n, 2) draws of line and level about the smoothed mean, mm."""
+        n = len(self.at)
+        found = np.empty((count, n, 2))
+        rest = self.p.copy()
+        rest[:-1] -= self.back @ self.p_before[1:] @ _turned(self.back)
+        root = _root(rest)
+        off = root[-1] @ random.standard_normal((2, self.x.shape[2], count))
+        found[:, -1] = off[:, Y].T
+        for i in range(n - 2, -1, -1):
+            off = self.back[i] @ off + root[i] @ random.standard_normal(off.shape)
+            found[:, i] = off[:, Y].T
+        return found
+
+
+def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]:
+    """The jumps; what they add to line and level (n, 2), mm; and each one's doubt as a path (n, 2)."""
+    lost = _solve(fold.p_before, fold.p_before - fold.smoothed_p)
+    spread = _solve(fold.p_before, _turned(lost))[..., C, C]
+    spread = np.where(spread > 1e-9, spread, np.inf)
+    spread[:SETTLED] = np.inf
+    gap = fold.smoothed - fold.x_before
+    shift = np.zeros((len(fold.at), 2))
+    jumps: list[Jump] = []
+    doubts: list[np.ndarray] = []
+    while len(jumps) < MOST_JUMPS:
+        pull = _solve(fold.p_before, gap[..., None])[..., C, 0]
+        size = np.abs(pull) / np.sqrt(spread)
+        at, plane = (int(v) for v in np.unravel_index(int(np.argmax(size)), size.shape))
+        if size[at, plane] < DOUBT:
+            break
+        variance = 1.0 / (spread[at, plane] + 1.0 / JUMP_SD**2)
+        jump = variance * pull[at, plane]
+        after, before = fold.effect(at, plane)
+        gap[:, plane] += jump * (after - before)
+        shift[:, plane] += jump * after[:, Y]
+        doubt = np.zeros_like(shift)
+        doubt[:, plane] = np.sqrt(variance) * after[:, Y]
+        jumps.append(Jump(float(fold.at[at]), plane, float(jump), float(np.sqrt(variance))))
+        doubts.append(doubt)
+    return tuple(jumps), shift, doubts
+
+
+def _times(matrix: np.ndarray, vector: np.ndarray) -> np.ndarray:
+    found: np.ndarray = np.einsum("...ij,...j->...i", matrix, vector)
+    return found
+
+
+def _turned(matrix: np.ndarray) -> np.ndarray:
+    return np.swapaxes(matrix, -1, -2)
+
+
+def _solve(p: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """P⁻¹·right with rows and columns scaled to 1, so that a state known exactly does no harm."""
+    scale = np.sqrt(np.maximum(np.diagonal(p, axis1=-2, axis2=-1), 1e-18))
+    unit = p / (scale[..., :, None] * scale[..., None, :]) + 1e-10 * np.eye(p.shape[-1])
+    found: np.ndarray = np.linalg.solve(unit, right / scale[..., :, None]) / scale[..., :, None]
+    return found
+
+
+def _root(p: np.ndarray) -> np.ndarray:
+    """R with R·Rᵀ = p, for covariances that may be singular."""
+    scale = np.sqrt(np.maximum(np.diagonal(p, axis1=-2, axis2=-1), 1e-18))
+    unit = p / (scale[..., :, None] * scale[..., None, :])
+    values, vectors = np.linalg.eigh(0.5 * (unit + _turned(unit)))
+    found: np.ndarray = scale[..., :, None] * vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
+    return found
