@@ -83,8 +83,11 @@ def run(args: argparse.Namespace) -> int:
         _print_csv(args, rows, found)
     else:
         _print_tables(args, rows, found)
+    for point, place in zip(args.locate, found, strict=True):
+        if "doubt" in place:
+            print(f"steer: note: point {_coordinates(point)} {place['doubt']}", file=sys.stderr)
     lost = [
-        f"point {','.join(f'{v:g}' for v in point)} {NO_FOOT}"
+        f"point {_coordinates(point)} {NO_FOOT}"
         for point, place in zip(args.locate, found, strict=True)
         if place["chainage_m"] is None
     ]
@@ -123,7 +126,10 @@ def setting_out(axis: Axis, chainages: list[float]) -> list[dict[str, float]]:
 
 
 def locate(axis: Axis, points: list[tuple[float, float, float]]) -> list[dict[str, float | str | None]]:
-    """One row of LOCATE_FIELDS a point; null and a word why where there is no unique foot."""
+    """One row of LOCATE_FIELDS a point; null and a word why where there is no unique foot, and a word of doubt
+    where the point lies far from the axis."""
+    from steer.axis.far import doubt
+
     if not points:
         return []
     place = axis.locate(*np.array(points).T)
@@ -131,6 +137,8 @@ def locate(axis: Axis, points: list[tuple[float, float, float]]) -> list[dict[st
     for i in range(len(points)):
         if place.ok[i]:  # type: ignore[index]
             rows.append({k: float(getattr(place, k)[i]) + 0.0 for k in LOCATE_FIELDS})
+            if said := doubt(axis, *points[i]):
+                rows[-1]["doubt"] = said
         else:
             rows.append({**dict.fromkeys(LOCATE_FIELDS), "why": NO_FOOT})
     return rows
@@ -154,6 +162,10 @@ def _chainages(axis: Axis, args: argparse.Namespace) -> list[float]:
         joints = sorted({round(j, 6) for j in (*axis.plan.joints_m, *axis.profile.joints_m)})
         asked = [min(start + j, end) for j in joints]
     return asked
+
+
+def _coordinates(point: tuple[float, float, float]) -> str:
+    return ",".join(f"{v:.10g}" for v in point)
 
 
 def _print_csv(

@@ -207,36 +207,3 @@ def test_the_only_alignment_of_a_file_needs_no_name(folder, capsys):
     (folder / "axis.xml").write_text(xml.replace(one, one + one.replace("PR_Twin", "Other")))
     code, _, err = asked(capsys, folder, "--at", 700)
     assert code == 3 and '"PR_Twin_Branch_section", "Other_Branch_section"' in err
-
-
-@pytest.mark.parametrize("suffix", ["png", "pdf", "svg"])
-def test_drawing(folder, capsys, tmp_path, suffix):
-    path = tmp_path / f"axis.{suffix}"
-    code, _, err = asked(capsys, folder, "--plot", path)
-    assert code == 0 and path.name in err
-    begins = {"png": b"\x89PNG", "pdf": b"%PDF", "svg": b"<?xml"}[suffix]
-    assert path.read_bytes().startswith(begins)
-    code, _, err = asked(capsys, folder, "--plot", tmp_path / "no" / f"axis.{suffix}")
-    assert code == 1 and "cannot be written" in err
-
-
-def test_drawing_says_what_is_drawn(folder, tmp_path, monkeypatch):
-    """The words on the sheet, read from an SVG that keeps them as text."""
-    import matplotlib
-
-    from steer.axis.drawing import draw_axis
-
-    monkeypatch.setitem(matplotlib.rcParams, "svg.fonttype", "none")
-    draw_axis(load_drive(folder).axis, tmp_path / "axis.svg", "Test drive")
-    text = (tmp_path / "axis.svg").read_text()
-    for words in (
-        "Test drive: design axis",
-        "line 60.000 m",
-        "clothoid right, straight to R 600.00 m",
-        "arc right R 600.00 m",
-        "4.000 mm/m rising, 100.000 m",
-        "parabola, +4.000 to +7.000 mm/m",
-        "E 5122.286",
-        "heights 25 times the lengths",
-    ):
-        assert words in text, words
