@@ -11,7 +11,7 @@ from pathlib import Path
 from steer.cli import open as open_command
 
 SAMPLE = "quillbeck_lane"
-FILES = ("drive.toml", "readings.csv", "shots.csv")
+FILES = ("drive.toml", "readings.csv", "shots.csv", "settings.csv")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,9 +25,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def make(folder: Path) -> None:
-    """The sample drive in `folder`. Raises InputRefused when there is a drive in it already."""
+    """The sample drive in `folder`, its log as a feed and a crew would have filled it. Raises InputRefused when
+    there is a drive in it already."""
+    from steer.closed_loop.from_files import events_of
+    from steer.drivefile import load_drive
     from steer.errors import FolderUnusable, InputRefused
-    from steer.intake import store_readings, store_shots
+    from steer.ground.sample import read_settings
+    from steer.intake import drivetext
+    from steer.intake.files import file_event, read_readings, read_shots
+    from steer.log import Log
 
     if (folder / "drive.toml").exists():
         raise InputRefused(f"{folder}: there is a drive in it already; name a new folder")
@@ -38,8 +44,16 @@ def make(folder: Path) -> None:
                 shutil.copyfile(sample / name, folder / name)
     except OSError as error:
         raise FolderUnusable(f"{folder}: cannot be written: {error.strerror}") from None
-    store_readings(folder, [folder / "readings.csv"])
-    store_shots(folder, [folder / "shots.csv"])
+    file = load_drive(folder)
+    readings, shots = read_readings(folder / "readings.csv", file), read_shots(folder / "shots.csv", file)
+    events = events_of(file, readings[1], shots[1], read_settings(folder / "settings.csv"))
+    head = [
+        (drivetext.KIND, drivetext.as_event(folder, file)),
+        ("file", file_event(readings[0], "reading", readings[1])),
+        ("file", file_event(shots[0], "check_shot", shots[1])),
+    ]
+    with Log.open(folder, write=True) as log:
+        log.append_many([*head, *((event.kind, event.body) for event in events)])
 
 
 def run(args: argparse.Namespace) -> int:

@@ -22,11 +22,11 @@ class Advised:
 
     def reading(self, reading: dict[str, Any]) -> None:
         """One reading, as the feed takes it."""
-        self.drive.add("reading", _body(reading))
+        self.drive.add("reading", body_of(reading))
 
     def shot(self, shot: dict[str, Any]) -> None:
         """One check shot, as the feed takes it."""
-        self.drive.add("check_shot", _body(shot))
+        self.drive.add("check_shot", body_of(shot))
 
     def stroke_end(self, chainage_m: float) -> np.ndarray:
         """Cylinder extensions (N,) mm for the next stroke."""
@@ -36,6 +36,6 @@ class Advised:
         return np.array(advice.correction.cylinder_mm, float)
 
 
-def _body(line: dict[str, Any]) -> dict[str, Any]:
+def body_of(line: dict[str, Any]) -> dict[str, Any]:
     """What the log keeps of a line of the feed."""
     return {name: value for name, value in line.items() if name != "kind" and value is not None}

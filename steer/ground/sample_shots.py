@@ -3,7 +3,8 @@
     python -m steer.ground.sample_shots [FOLDER]
 
 A surveyor who knows nothing of the guidance sights the prism on the target, with random errors of the stated
-sd. After 99.9 m the sample drive goes on with a beam that turns slowly in its bracket.
+sd. After 99.9 m the sample drive goes on with a beam that turns slowly in its bracket, steered by the settings
+in turned_beam_settings.csv, which `steer.closed_loop.sample_crew` decides on.
 """
 
 from __future__ import annotations
@@ -21,15 +22,24 @@ import numpy as np
 from steer.axis import Axis
 from steer.drivefile import parse_drive
 from steer.ground.folder import drive_toml
-from steer.ground.operator import RuleOfThumb
-from steer.ground.sample import COLUMNS, DRIVEN_M, SHOT_COLUMNS, sample_scenario
-from steer.ground.scenario import Fault
+from steer.ground.sample import (
+    COLUMNS,
+    DRIVEN_M,
+    HERE,
+    SHOT_COLUMNS,
+    read_settings,
+    reading_row,
+    sample_scenario,
+)
+from steer.ground.scenario import Fault, Scenario
 from steer.ground.simulator import Simulation
 
 SEED = 20310304
 SD_DIRECTION_SEC, SD_ZENITH_SEC, SD_DISTANCE_MM, SD_DISTANCE_PPM = 1.5, 2.0, 0.8, 1.0
 TURNS_MM_PER_M2 = (0.02, -0.006)  # of the beam, right and up, a metre of drive after 99.9 m
 GOES_ON_TO_M = 108.0
+SURVEYS = HERE.parent / "surveys"
+TURNED_SETTINGS = "turned_beam_settings.csv"
 _SIGHT_COLUMNS = (
     "station", "set", "target", "direction_dms", "zenith_dms", "slope_m", "instrument_height_m",
     "target_height_m", "sd_direction_sec", "sd_zenith_sec", "sd_distance_mm", "sd_distance_ppm",
@@ -52,6 +62,11 @@ _TUNNEL_SIGHTS = {
 }
 _POLAR = {"K1": (4998.5930, 1998.5751, 11.1300), "K2": (4978.8040, 1984.6465, 15.7100)}
 Place = tuple[float, float, float]
+
+
+def turned_scenario() -> Scenario:
+    """The sample drive, going on with a beam that turns."""
+    return replace(sample_scenario(), faults=(Fault("reference_drift", DRIVEN_M, TURNS_MM_PER_M2),))
 
 
 def prism(simulation: Simulation, axis: Axis) -> Place:
@@ -106,23 +121,18 @@ def tunnel_rows(rng: np.random.Generator, machine: Place) -> list[list[Any]]:
 
 def write_surveys(folder: Path) -> None:
     """Writes the surveys' files into a folder, replacing the ones that this script made."""
-    scenario = sample_scenario()
-    moved = replace(scenario, faults=(Fault("reference_drift", DRIVEN_M, TURNS_MM_PER_M2),))
-    simulation, operator = Simulation(moved), RuleOfThumb(moved.drive)
+    scenario = turned_scenario()
+    simulation = Simulation(scenario)
     drive = parse_drive(drive_toml(copy.deepcopy(scenario.drive)))
     rng = np.random.default_rng(SEED)
     prisms: dict[float, tuple[Place, str]] = {}
     after: list[dict[str, Any]] = []
-    for reading in simulation.start():
-        operator.reading(reading)
-    while simulation.chainage_m < GOES_ON_TO_M - 1e-6:
-        driven = simulation.chainage_m > DRIVEN_M - 1e-6
-        readings = simulation.advance(operator.stroke_end(simulation.chainage_m))
-        after += readings if driven else []
-        for reading in readings:
-            operator.reading(reading)
-        for shot in simulation.shots():
-            operator.shot(shot)
+    simulation.start()
+    for setting in [*read_settings(HERE / "settings.csv"), *read_settings(SURVEYS / TURNED_SETTINGS)]:
+        if setting.cylinder_mm is None:
+            continue
+        readings = simulation.advance(setting.cylinder_mm)
+        after += readings if setting.chainage_m > DRIVEN_M - 1e-6 else []
         if round(simulation.chainage_m, 1) in (30.6, 60.3):
             prisms[round(simulation.chainage_m, 1)] = prism(simulation, drive.axis), readings[-1]["time"]
     end, clock = simulation.truth().face_mm[-1], readings[-1]["time"]
@@ -146,16 +156,10 @@ def write_surveys(folder: Path) -> None:
     for name, chosen in (("first", shots[:1]), ("second", shots[1:])):
         _write(folder / f"turned_beam_{name}_shot.csv", SHOT_COLUMNS, chosen)
     after[0] |= {"note": "invented data"}
-    _write(folder / "turned_beam_readings.csv", COLUMNS, [_reading(reading) for reading in after])
+    _write(folder / "turned_beam_readings.csv", COLUMNS, [reading_row(reading) for reading in after])
     line, level = end + rng.normal(0.0, 2.0, 2)
     slip = [[shots[0][0], GOES_ON_TO_M, "face", f"{line + 100.0:.1f}", f"{level:.1f}", 2.0]]
     _write(folder / "offsets_with_a_slip.csv", SHOT_COLUMNS, slip)
-
-
-def _reading(reading: dict[str, Any]) -> list[Any]:
-    cylinders = {f"cylinder_{i + 1}_mm": value for i, value in enumerate(reading["cylinder_mm"])}
-    row = {**reading, **cylinders}
-    return ["" if row.get(name) is None else row[name] for name in COLUMNS]
 
 
 def _polar(folder: Path, rng: np.random.Generator, machine: Place, time: str) -> None:
@@ -196,5 +200,4 @@ def _write(path: Path, columns: tuple[str, ...], rows: list[list[Any]]) -> None:
 
 
 if __name__ == "__main__":
-    here = Path(__file__).resolve().parents[2] / "sample_surveys" / "surveys"
-    write_surveys(Path(sys.argv[1]) if len(sys.argv) > 1 else here)
+    write_surveys(Path(sys.argv[1]) if len(sys.argv) > 1 else SURVEYS)

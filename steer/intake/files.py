@@ -149,8 +149,7 @@ def _store(
                     remarks.insert(0, "the file has grown since it was read")
                 size = len(table.content)
                 known.append((table.sha256, size, len(bodies)))
-                file = {"name": table.name, "sha256": table.sha256, "bytes": size, "kind": kind}
-                items.append(("file", {**file, "rows": len(bodies), "new_rows": len(new)}))
+                items.append(("file", file_event(table, kind, bodies, len(new))))
                 items += [(kind, body) for body in new]
             accounts.append(Stored(printable(table.name), what, len(new), before, tuple(remarks)))
         return items
@@ -159,6 +158,16 @@ def _store(
         border = Border(drive, log.path)
         log.append_decided(decide)
     return accounts
+
+
+def file_event(
+    table: Table, kind: str, bodies: Sequence[dict[str, Any]], new: int | None = None
+) -> dict[str, Any]:
+    """The body of the "file" event that says where rows came from; `new` of them (None: all) were not known."""
+    return {
+        "name": table.name, "sha256": table.sha256, "bytes": len(table.content), "kind": kind,
+        "rows": len(bodies), "new_rows": len(bodies) if new is None else new,
+    }  # fmt: skip
 
 
 def _known_rows(table: Table, known: Sequence[tuple[str, int, int]]) -> int:

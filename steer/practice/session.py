@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from steer.advice import Advice
-from steer.closed_loop.whole import articulation_set
+from steer.closed_loop.from_files import own_setting
 from steer.drive import Drive
 from steer.drivefile import FILE_NAME, load_drive
 from steer.errors import FolderUnusable, InputRefused
@@ -135,17 +135,7 @@ class Session:
 
     def choose(self, cylinder_mm: np.ndarray) -> None:
         """The coming stroke gets these extensions (N,) mm: stored as an override, whatever they are."""
-        advice = self.drive.advice()
-        assert advice is not None  # the readings of the launch are in the log
-        made = articulation_set(self.drive.file, cylinder_mm, advice.roll_deg)
-        body = {
-            "stroke": advice.stroke,
-            "chainage_m": advice.chainage_m,
-            "right_mm_per_m": float(made[0]),
-            "up_mm_per_m": float(made[1]),
-            "cylinder_mm": [float(v) for v in cylinder_mm],
-        }
-        self.drive.add("overridden", body)
+        self.drive.add("overridden", own_setting(self.drive, cylinder_mm))
 
     def jack(self) -> Advice:
         """One stroke with what was decided, or with the cylinders as they stand when nothing was.

@@ -177,12 +177,12 @@ def test_the_beam_that_turns_is_found_and_the_slip_is_not_believed(demo, capsys)
     assert shots(demo) == 0
     assert "with 100 mm less on line it would agree" in " ".join(capsys.readouterr().out.split())
     with Drive.open(demo) as drive:
-        first, last = (next(s for s in drive.shots() if s.line_mm == v) for v in (2.2, 104.2))
+        first, last = (next(s for s in drive.shots() if s.line_mm == v) for v in (21.7, 123.7))
     assert shots(demo, "--accept", first.number, "--reject", last.number) == 0
     with Drive.open(demo) as drive:
         verdicts = {s.line_mm: s.verdict for s in drive.shots()}
         estimate = drive.advice().estimate
-    assert verdicts == {**verdicts, 104.2: "rejected", 2.2: "disagrees", 3.2: "agrees"}
+    assert verdicts == {**verdicts, 123.7: "rejected", 21.7: "disagrees", 22.7: "agrees"}
     with open(SAMPLES / "turned_beam_first_shot.csv") as file:
         row = next(csv.DictReader(file))
     assert estimate.line_mm == pytest.approx(float(row["line_mm"]), abs=4.0)

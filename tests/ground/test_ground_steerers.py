@@ -17,7 +17,7 @@ from steer.ground.informed import Informed
 from steer.ground.instruments import articulation_of
 from steer.ground.operator import RuleOfThumb
 from steer.ground.presets import DRIVE, PRESETS, preset_scenario
-from steer.ground.sample import COLUMNS, PLACE, write_sample
+from steer.ground.sample import COLUMNS, PLACE, read_settings, write_sample
 
 
 def steered(scenario: Scenario, steerer_of: type) -> tuple[Simulation, list[np.ndarray]]:
@@ -111,10 +111,10 @@ def test_a_broken_dictionary_makes_a_file_that_is_refused() -> None:
 
 
 def test_the_committed_sample_is_what_the_script_makes(tmp_path: Path) -> None:
-    """So that a change of the ground, or of the steerer, shows as a change of the sample."""
-    write_sample(tmp_path)
+    """So that a change of the ground shows as a change of the sample; who steered is in settings.csv."""
     committed = Path(sample_surveys.__file__).parent / PLACE
-    for name in ("drive.toml", "shots.csv"):
+    write_sample(tmp_path, read_settings(committed / "settings.csv"))
+    for name in ("drive.toml", "shots.csv", "settings.csv"):
         assert (tmp_path / name).read_text() == (committed / name).read_text()
     with open(tmp_path / "readings.csv") as a, open(committed / "readings.csv") as b:
         made, kept = list(csv.DictReader(a)), list(csv.DictReader(b))

@@ -5,9 +5,6 @@ import argparse
 import numpy as np
 import pytest
 
-# what came in from outside; the rest are the person's own events
-CAME_IN = ("reading", "check_shot", "file", "drive_file")
-
 
 @pytest.fixture(scope="module")
 def sample(tmp_path_factory):
@@ -31,8 +28,26 @@ def source(sample, tmp_path):
         yield ScreenSource(drive)
 
 
-def test_decision_stands_until_it_is_taken_back(source):
+@pytest.fixture
+def undecided(sample, tmp_path):
+    """The sample's readings alone, without its crew's decisions."""
+    import shutil
+
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+    from steer.intake import store_readings
+
+    (tmp_path / "bare").mkdir()
+    shutil.copy(sample / "drive.toml", tmp_path / "bare")
+    store_readings(tmp_path / "bare", [sample / "readings.csv"])
+    with Drive.open(tmp_path / "bare", write=True) as drive:
+        yield ScreenSource(drive)
+
+
+def test_decision_stands_until_it_is_taken_back(undecided):
+    source = undecided
     assert source.snapshot().extra["decision"] is None
+    before = [event.sequence for event in source.events()]
     source.accept()
     snapshot = source.snapshot()
     decision = snapshot.extra["decision"]
@@ -44,10 +59,21 @@ def test_decision_stands_until_it_is_taken_back(source):
     assert source.snapshot().extra["decision"]["kind"] == "accepted"
     assert "acceptance" in source.undo_last()
     assert source.snapshot().extra["decision"] is None
-    assert "Nothing stands" in source.undo_last()
     # Each of these is a further event; none was removed.
-    kinds = [event.kind for event in source.events() if event.kind not in CAME_IN]
-    assert kinds == ["accepted", "overridden", "undone", "undone"]
+    after = list(source.events())
+    assert [event.sequence for event in after[: len(before)]] == before
+    assert [event.kind for event in after[len(before) :]] == ["accepted", "overridden", "undone", "undone"]
+
+
+def test_nothing_to_take_back_is_said(tmp_path, sample):
+    import shutil
+
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+
+    shutil.copy(sample / "drive.toml", tmp_path / "drive.toml")
+    with Drive.open(tmp_path, write=True) as drive:
+        assert "Nothing stands" in ScreenSource(drive).undo_last()
 
 
 def test_note_is_taken_back_by_name(source):

@@ -1,0 +1,72 @@
+"""The sample drive's log: made from files and settings, as a feed and a crew would have filled it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from steer.asbuilt import assemble
+from steer.cli.demo import make
+from steer.cli.main import main
+from steer.drive import Drive
+from steer.ground.sample import HERE, read_settings
+from steer.recompute import recompute
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder: Path = tmp_path_factory.mktemp("sample") / "demo"
+    make(folder)
+    return folder
+
+
+def test_every_stroke_has_a_proposal_and_a_decision_and_a_change_is_due(demo: Path) -> None:
+    """Should the share accepted fall, or no change be due, the estimate or the correction has changed: steer the
+    sample anew (`python -m steer.closed_loop.sample_crew`)."""
+    with Drive.open(demo) as drive:
+        count = Counter(event.kind for event in drive.events())
+        advice = drive.advice()
+        rows = assemble(drive).strokes
+    settings = read_settings(HERE / "settings.csv")
+    assert count["stroke_end"] == count["advised"] == len(settings) - 1 == 111
+    assert count["accepted"] + count["overridden"] == 111
+    assert count["accepted"] > 100 and count["overridden"] >= 1
+    assert advice is not None and not advice.correction.hold and not advice.notices
+    assert advice.stroke == 111 and advice.chainage_m == pytest.approx(99.9)
+    assert all(row.proposed is not None for row in rows[1:])  # no stroke had ended before the first one
+    assert all(row.decided is not None for row in rows)
+
+
+def test_what_the_crew_decided_is_what_the_cylinders_then_read(demo: Path) -> None:
+    """Settings and readings come from different files; decided against read, stroke by stroke. A cylinder is
+    set to 0.2 mm and read to 0.3 mm (sd, invented), the median of some 18 readings: within 1 mm/m."""
+    with Drive.open(demo) as drive:
+        rows = assemble(drive).strokes
+    decided = np.array([row.decided for row in rows if row.set_to is not None])
+    read = np.array([row.set_to for row in rows if row.set_to is not None])
+    assert len(read) == 111
+    assert np.abs(decided - read).max() < 1.5
+    assert np.sqrt(np.mean((decided - read) ** 2)) < 0.4
+
+
+def test_the_log_is_whole_and_its_advice_comes_out_again(demo: Path, capsys: pytest.CaptureFixture) -> None:
+    found = recompute(demo)
+    assert (found.given, found.different) == (111, [])
+    assert main(["verify", str(demo)]) == 0
+    capsys.readouterr()
+    assert main(["read", str(demo), str(demo / "readings.csv")]) == 0
+    assert main(["shots", str(demo), str(demo / "shots.csv")]) == 0
+    assert capsys.readouterr().out.count("read before") == 2
+
+
+def test_without_a_screen_the_next_correction_is_printed(
+    tmp_path: Path, capsys: pytest.CaptureFixture
+) -> None:
+    assert main(["demo", str(tmp_path / "d"), "--no-open"]) == 0
+    said = capsys.readouterr().out
+    assert "invented" in said and "\nSET " in said and "HOLD" not in said
+    assert main(["demo", str(tmp_path / "d"), "--no-open"]) == 1
+    assert "there is a drive in it already" in capsys.readouterr().err
