@@ -71,7 +71,11 @@ def reach(
 
 
 def beam(drive: DriveFile) -> list[Finding]:
-    """Reach and refraction of the launch shaft's beam; nothing for a reference that follows the axis."""
+    """Reach and refraction of the launch shaft's beam; nothing for a reference that follows the axis.
+
+    The beam's figure is its greatest distance from the axis against the clear bore's radius where it reaches the end,
+    else the distance that it must reach against the one it does.
+    """
     reference, axis = drive.reference, drive.axis
     if reference.kind != "beam":
         return []
@@ -98,7 +102,11 @@ def beam(drive: DriveFile) -> list[Finding]:
         )
         if tight:
             text += f": less than the {off:g} mm by which the pipes may lie off the axis"
-        found = [Finding("Beam", needed - start, got - start, "m", "tight" if tight else "possible", text)]
+        found = [
+            Finding(
+                "Beam", clear_radius - clearance, clear_radius, "mm", "tight" if tight else "possible", text
+            )
+        ]
     else:
         moves = _moves(drive, got, needed)
         listed = ", ".join(f"{m:.0f}" for m in moves[:6]) + (" …" if len(moves) > 6 else "")
@@ -114,8 +122,8 @@ def beam(drive: DriveFile) -> list[Finding]:
     bent, least = bend_mm(far), min(drive.tolerance.line_mm, drive.tolerance.level_mm)
     uses_up = least / bent if bent > 0.0 else math.inf
     text = (
-        f"1 K/m across the beam bends it by {bent:.1f} mm at {far:.0f} m, toward the colder air; "
-        f"{uses_up:.1f} K/m would use up the tolerance of {least:g} mm. "
+        f"1 K/m across the beam bends it by {bent:.{1 if bent < 9.95 else 0}f} mm at {far:.0f} m, toward the colder "
+        f"air; {uses_up:.2g} K/m would use up the tolerance of {least:g} mm. "
         "Check shots show it, the beam does not"
     )
     found.append(Finding("Refraction", bent, least, "mm", "tight" if bent > least else "possible", text))

@@ -13,6 +13,8 @@ Verdict = Literal["possible", "tight", "with moves", "not possible", "note"]
 # Above this share of a limit the design leaves too little for corrections. Own choice, no source.
 TIGHT_SHARE = 0.75
 
+_INDENT = 13
+
 CAUTION = (
     "These are geometric checks of the values in drive.toml. They replace neither the machine's manual, "
     "the pipe maker's limits and the project specification, nor local codes and licensed practice."
@@ -46,10 +48,24 @@ def judged(value: float, limit: float) -> Verdict:
     return "tight" if value > TIGHT_SHARE * limit else "possible"
 
 
+def _figure(value: float | None, unit: str) -> str:
+    """No more digits than a geometric check earns."""
+    if value is None:
+        return "-"
+    digits = {"kN": 0, "mm/m": 2}.get(unit, 1)
+    if abs(value) >= 99.95:
+        digits = min(digits, 0 if unit != "m" else 1)
+    return f"{value + 0.0:.{digits}f} {unit}"
+
+
 def page(findings: Iterable[Finding], width: int = 100) -> list[str]:
-    """The findings as lines: verdict, subject, and the words beneath."""
-    lines: list[str] = []
+    """The findings as lines: verdict, subject, figure, limit and margin, and the words beneath."""
+    lines = [f"{'':<{_INDENT}}{'':<28}{'figure':>13}{'limit':>13}{'margin':>13}"]
     for finding in findings:
-        words = f"{finding.verdict:<13}{finding.subject}: {finding.text}"
-        lines += textwrap.wrap(words, width, subsequent_indent=" " * 13)
+        figures = (finding.value, finding.limit, finding.margin)
+        cells = "".join(f"{_figure(value, finding.unit):>13}" for value in figures)
+        lines.append(f"{finding.verdict:<{_INDENT}}{finding.subject:<28}{cells}")
+        lines += textwrap.wrap(
+            finding.text, width, initial_indent=" " * _INDENT, subsequent_indent=" " * _INDENT
+        )
     return [*lines, *textwrap.wrap(CAUTION, width)]

@@ -15,9 +15,10 @@ def fall(drive: DriveFile) -> Finding:
     grade = np.asarray(drive.axis.at(at).grade_mm_per_m)
     least = float(np.abs(grade).min())
     where = float(at[int(np.argmax(np.abs(grade) < least + 1e-9))])
-    turns = np.flatnonzero(np.sign(grade[1:]) * np.sign(grade[:-1]) < 0)
+    some = np.flatnonzero(np.abs(grade) > 1e-9)  # a summit's own place has none
+    turns = np.flatnonzero(np.diff(np.sign(grade[some])) != 0)
     if turns.size or least < 0.005:
-        places = [float(0.5 * (at[i] + at[i + 1])) for i in turns[:6]]
+        places = [float(0.5 * (at[some[i]] + at[some[i + 1]])) for i in turns[:6]]
         low = grade[-1] > 0.0
         text = (
             "the grade changes between rising and falling at chainage "

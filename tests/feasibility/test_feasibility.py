@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from pathlib import Path
 
 import pytest
 
@@ -11,45 +12,7 @@ from steer.feasibility import CAUTION, feasibility, page
 from steer.feasibility.beam import bend_mm, reach
 from steer.feasibility.curves import tightest
 
-DRIVE = """
-[drive]
-name = "Test drive"
-stroke_m = 1.0
-[axis]
-start = { chainage_m = 0.0, easting_m = 5000.0, northing_m = 2000.0, level_m = 12.0, bearing_deg = 47.5 }
-horizontal = [ { kind = "line", length_m = 200.0 } ]
-vertical = [ { kind = "grade", length_m = 200.0, grade_mm_per_m = 4.0 } ]
-[tolerance]
-line_mm = 50.0
-level_mm = 30.0
-[machine]
-front_length_m = 2.2
-rear_length_m = 2.6
-outer_diameter_mm = 2180.0
-max_articulation_mm_per_m = 38.0
-max_change_mm_per_m = 10.0
-[machine.cylinders]
-positions_deg = [45, 135, 225, 315]
-circle_radius_mm = 800.0
-range_mm = [0.0, 72.0]
-neutral_mm = 36.0
-step_mm = 1.0
-[target]
-behind_face_m = 1.8
-right_mm = 0.0
-up_mm = 350.0
-[reference]
-kind = "beam"
-right_mm = 0.0
-up_mm = 350.0
-right_mm_per_m = 0.0
-up_mm_per_m = 0.0
-[pipe]
-length_m = 3.0
-outer_diameter_mm = 2160.0
-inner_diameter_mm = 1800.0
-max_joint_angle_mm_per_m = 8.0
-"""
+DRIVE = (Path(__file__).parent / "data" / "drive.toml").read_text()
 PACKER = """packer_thickness_mm = 18.0
 packer_modulus_mpa = 100.0
 packer_width_mm = 140.0
@@ -211,7 +174,7 @@ def test_a_beam_aimed_across_the_curve_reaches_twice_as_far():
 def test_beam_on_the_page():
     straight = found(drive(), "Beam")
     assert straight.verdict == "possible" and "198.2 m" in straight.text
-    assert "550 mm from" in straight.text  # 900 − 350
+    assert "550 mm from" in straight.text and straight.margin == pytest.approx(550.0)  # 900 − 350
     bent = found(drive([arc(600.0)]), "Beam")
     assert bent.verdict == "with moves"
     assert bent.margin < 0.0 and "set anew" in bent.text
@@ -228,6 +191,9 @@ def test_fall():
     sag = [{"kind": "parabola", "length_m": 200.0, "grade_start_mm_per_m": -3.0, "grade_end_mm_per_m": 5.0}]
     low = found(drive(vertical=sag), "Fall")
     assert low.verdict == "tight" and "75.0" in low.text
+    crest = [{"kind": "parabola", "length_m": 200.0, "grade_start_mm_per_m": 4.0, "grade_end_mm_per_m": -4.0}]
+    top = found(drive(vertical=crest), "Fall")  # its summit is one of the places looked at
+    assert "changes between rising and falling at chainage 100.0 m" in top.text
     flat = found(drive(vertical=[grade(0.0)]), "Fall")
     assert flat.verdict == "tight" and "level" in flat.text
 
@@ -239,5 +205,8 @@ def test_page_holds_every_finding_and_the_caution():
     assert max(map(len, lines)) <= 80
     text = " ".join(" ".join(lines).split())
     for finding in findings:
-        assert f"{finding.verdict} {finding.subject}: {' '.join(finding.text.split())}" in text
+        assert f"{finding.verdict} {finding.subject} " in text and " ".join(finding.text.split()) in text
     assert CAUTION in text
+    # by hand: 3 m pipes on R = 600 m turn by 5 mm/m, of 8
+    assert "possible Pipe joints 5.00 mm/m 8.00 mm/m 3.00 mm/m " in text
+    assert "figure limit margin" in text
