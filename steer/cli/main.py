@@ -6,14 +6,13 @@ module that is asked for is imported, so that no command pays for another's libr
 
 from __future__ import annotations
 
-import argparse
-import importlib
-import os
 import sys
 
-from steer import __version__
-from steer.errors import SteerError
-from steer.text import printable
+# What else is needed is imported by those who need it, inside `main`'s answer to Ctrl-C: a moment after the
+# start people press it too.
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
 
 # name -> (module, one line for `steer --help`)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -39,6 +38,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 
 def _parser(chosen: str | None) -> argparse.ArgumentParser:
+    import argparse
+    import importlib
+
+    from steer import __version__
+
     parser = argparse.ArgumentParser(
         prog="steer",
         description="Line-and-level steering assistant for pipe jacking. It advises; it moves nothing.",
@@ -54,7 +58,22 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit code of the contract (0 done, 1 refused, 2 usage, 3 folder)."""
-    arguments = sys.argv[1:] if argv is None else argv
+    try:
+        return _run(sys.argv[1:] if argv is None else argv)
+    except KeyboardInterrupt:
+        return _stopped()
+    except Exception:
+        if _interrupted:  # while a library was loading, which made another error of it
+            return _stopped()
+        raise
+
+
+def _run(arguments: list[str]) -> int:
+    import importlib
+
+    from steer.errors import SteerError
+    from steer.text import printable
+
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     try:
         args = _parser(chosen).parse_args(arguments)
@@ -66,14 +85,13 @@ def main(argv: list[str] | None = None) -> int:
         message = "\n".join(printable(line) for line in str(error).split("\n"))
         print(f"steer: {message}", file=sys.stderr)
         return error.exit_code
-    except KeyboardInterrupt:
-        print("steer: stopped", file=sys.stderr)
-        return 130
     except BrokenPipeError:
         # The reader of our output went away; leave nothing for the interpreter to flush into it.
         _drop_output()
         return 0
     except OSError as error:
+        if _interrupted:
+            raise
         # Commands answer for the files they open; what is left is the output, on a full disk for instance.
         # Not 1: something may have been stored.
         _drop_output()
@@ -82,14 +100,51 @@ def main(argv: list[str] | None = None) -> int:
         return 3
 
 
+_interrupted: list[bool] = []  # filled by Ctrl-C
+
+
+def _interrupt(*_: object) -> None:
+    _interrupted.append(True)
+    raise KeyboardInterrupt
+
+
+def _swallowed(unraisable: object) -> None:
+    """Ctrl-C where Python cannot raise it (a destructor, a weak reference's callback) comes again a moment later."""
+    import signal
+
+    if issubclass(getattr(unraisable, "exc_type", Exception), KeyboardInterrupt):
+        if hasattr(signal, "setitimer"):
+            signal.signal(signal.SIGALRM, _interrupt)
+            signal.setitimer(signal.ITIMER_REAL, 0.005)
+    else:
+        sys.__unraisablehook__(unraisable)  # type: ignore[arg-type]
+
+
+def _stopped() -> int:
+    print("steer: stopped", file=sys.stderr)
+    return 130
+
+
 def _drop_output() -> None:
+    import os
+
     if sys.stdout is not None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def console() -> None:
     """Entry point of the `steer` console command."""
-    sys.exit(main())
+    try:
+        import signal
+
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # else somebody wants it ignored
+            signal.signal(signal.SIGINT, _interrupt)
+            sys.unraisablehook = _swallowed
+        code = main()
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # what is left is to leave
+    except KeyboardInterrupt:
+        code = _stopped()
+    sys.exit(code)
 
 
 if __name__ == "__main__":

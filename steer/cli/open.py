@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -93,6 +95,9 @@ def show(
             palette=getattr(look, "palette", None) or "slate",
             stale_minutes=DEFAULT_STALE_MINUTES if stale_after is None else stale_after,
         )
+        if callable(signal.getsignal(signal.SIGINT)) and threading.current_thread() is threading.main_thread():
+            # the event loop's own answer to an interrupt, which puts the terminal right, needs Python's handler
+            signal.signal(signal.SIGINT, signal.default_int_handler)
         # Without the mouse a terminal's own selecting and copying keep working.
         app.run(mouse=False)
         desk.start(lambda: getattr(app.source, "close", lambda: None)()).result()
