@@ -386,3 +386,47 @@ def test_the_version_is_read_at_one_moment(tmp_path):
     assert schema.version_of(ours, path) == 0
     assert ours.made
     assert schema.version_of(ours, path) == schema.SCHEMA_VERSION
+
+
+def _in_the_way(path):
+    """Another program that looks into a log that is just being made, and so holds its file."""
+    import sqlite3
+
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("CREATE TABLE about (name TEXT)")
+    other.execute("BEGIN")
+    other.execute("SELECT count(*) FROM about").fetchone()
+    return other
+
+
+def _ours(path):
+    import sqlite3
+
+    return sqlite3.connect(path, isolation_level=None, timeout=0.01)
+
+
+def test_the_switch_to_the_write_ahead_log_is_tried_again_until_others_are_through(tmp_path, monkeypatch):
+    from steer.log import store
+
+    other, waits = _in_the_way(tmp_path / "drive.db"), []
+
+    def wait(seconds):
+        waits.append(seconds)
+        if len(waits) == 3:
+            other.execute("ROLLBACK")
+
+    monkeypatch.setattr(store.time, "sleep", wait)
+    assert store._write_ahead(_ours(tmp_path / "drive.db")) == "wal"
+    assert len(waits) == 3
+
+
+def test_who_never_lets_go_of_the_file_is_said(tmp_path, monkeypatch):
+    from steer.log import store
+    from steer.log.trouble import plain_words
+
+    path, clock = tmp_path / "drive.db", iter(range(0, 1000, 10))
+    _in_the_way(path)
+    monkeypatch.setattr(store.time, "sleep", lambda seconds: None)
+    monkeypatch.setattr(store.time, "monotonic", lambda: next(clock))
+    with pytest.raises(FolderUnusable, match="another program has kept it locked"), plain_words(path):
+        store._write_ahead(_ours(path))
