@@ -72,10 +72,14 @@ def _draw(ax: Axes, plan: SurveyPlan, plane: int, title: str) -> None:
     if limit < 1.6 * top:
         top = max(top, 1.2 * limit)
         ax.axhline(limit, color=_INK, linewidth=0.8, linestyle=(0, (6, 2, 1, 2)))
-        ax.annotate(
-            f"{mm(limit)}: eye of ±{plan.eye_mm[plane]:g} mm met with 95 %",
-            (0.008, limit), (0, 3), xycoords=("axes fraction", "data"), textcoords="offset points", fontsize=8,
-        )  # fmt: skip
+        words = f"{mm(limit)}: eye of ±{plan.eye_mm[plane]:g} mm met with 95 %"
+        if limit < 0.05 * top:  # too low for words beside it
+            title = f"{title}; dash-dotted near 0: {words}"
+        else:
+            ax.annotate(
+                words, (0.008, limit), (0, 3), xycoords=("axes fraction", "data"), textcoords="offset points",
+                fontsize=8, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+            )  # fmt: skip
     ends: list[float] = []
     for values, arrival, style, label, marker, fill in arrivals:
         chainage = (plan.with_surveys if values is planned else plan.without).chainage_m
