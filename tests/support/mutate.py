@@ -10,6 +10,7 @@ import gzip
 import random
 import unicodedata
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import odd_drives
@@ -29,7 +30,7 @@ from steer.intake import (
 from steer.intake.stored import drive_files, import_checked
 from steer.log import Log
 from steer.log.export import export_drive
-from steer.survey import read_control, read_observations, reduce_network
+from steer.study import Ranges, load_ranges, ranges_text
 
 READINGS = b"""time,chainage_m,spot_right_mm,spot_up_mm,yaw_mm_per_m,roll_deg,cylinder_1_mm,note
 2026-03-01T14:05:00Z,0.05,1.5,-2.25,0.3,-0.5,36,"a, note"
@@ -203,12 +204,16 @@ def _feed(folder: Path, content: bytes) -> None:
 
 def _survey(observations: bool) -> Callable[[Path, bytes], None]:
     def take(folder: Path, content: bytes) -> None:
-        (folder / "observations.csv").write_bytes(content if observations else OBSERVATIONS)
-        (folder / "control.csv").write_bytes(CONTROL if observations else content)
-        found = read_observations(folder / "observations.csv"), read_control(folder / "control.csv")
-        reduce_network(*found)
+        odd_drives.take_survey(
+            folder, content if observations else OBSERVATIONS, CONTROL if observations else content
+        )
 
     return take
+
+
+def _ranges(folder: Path, content: bytes) -> None:
+    (folder / "ranges.toml").write_bytes(content)
+    load_ranges(folder / "ranges.toml")
 
 
 def _import(folder: Path, content: bytes) -> None:
@@ -241,6 +246,8 @@ def export_seed(folder: Path) -> bytes:
 def formats(folder: Path) -> dict[str, tuple[list[bytes], Callable[[Path, bytes], None]]]:
     """Every format: seeds, and where mutants of them go. `folder` is a drive from `new_folder`."""
     export = export_seed(folder)
+    practice = folder / "practice seed"
+    events = odd_drives.practice_seed(practice)
     return {
         "drive.toml": ([TEMPLATE.encode()], _drive_file),
         "readings": ([READINGS, READINGS_COMMA, READINGS_JSON], _stored(store_readings)),
@@ -251,6 +258,8 @@ def formats(folder: Path) -> dict[str, tuple[list[bytes], Callable[[Path, bytes]
         "control": ([CONTROL], _survey(False)),
         "LandXML": ([LANDXML], _landxml),
         "events of a log": ([odd_drives.EVENTS], odd_drives.take_events),
+        "a practice drive": ([events], partial(odd_drives.take_practice, practice)),
+        "ranges of a study": ([ranges_text(Ranges()).encode()], _ranges),
         "every command": ([TEMPLATE.encode()], odd_drives.take_command),
         "export": ([export], _import),
         "export, unpacked": ([gzip.decompress(export)], _import_unpacked),
