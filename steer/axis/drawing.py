@@ -12,7 +12,6 @@ import numpy as np
 from steer.axis.axis import Axis, AxisPoint
 from steer.axis.lettering import Sheet, beside, edge
 from steer.axis.profile import ProfileElement
-from steer.errors import InputRefused
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,12 +30,9 @@ _GIVE_UP = 12  # after so many without room
 
 
 def draw_axis(axis: Axis, path: str | os.PathLike[str], title: str = "") -> None:
-    """Write the drawing to a .png, .pdf or .svg file. Raises InputRefused when it cannot be written."""
+    """Write the drawing to a .png, .pdf or .svg file. Raises OSError when it cannot be written."""
     figure = axis_figure(axis, title)
-    try:
-        figure.savefig(path, dpi=_DPI, bbox_inches="tight")
-    except OSError as error:
-        raise InputRefused(f"{path}: cannot be written: {error.strerror or error}") from None
+    figure.savefig(path, dpi=_DPI, bbox_inches="tight")
 
 
 def axis_figure(axis: Axis, title: str = "") -> Figure:

@@ -73,9 +73,10 @@ def run(args: argparse.Namespace) -> int:
     rows = setting_out(axis, chainages)
     found = locate(axis, args.locate)
     if args.plot:
+        from steer.asbuilt.writing import write_whole
         from steer.axis.drawing import draw_axis
 
-        draw_axis(axis, args.plot, drive.drive.name)
+        write_whole(args.plot, lambda place: draw_axis(axis, place, drive.drive.name))
         print(f"steer: drawn in {args.plot}", file=sys.stderr)
     if args.json:
         print(json.dumps({"at": rows, "locate": found}, indent=1, allow_nan=False))

@@ -50,11 +50,12 @@ def run(args: argparse.Namespace) -> int:
     plan = survey_plan(file)
     lines += ["", "How well will it be known, and which check surveys does it need?", *plan_page(plan)]
     if args.plan_plot:
+        from steer.asbuilt.writing import write_whole
         from steer.survey_plan.drawing import draw_plan
 
         if plan is None:
             raise InputRefused(f"--plan-plot {args.plan_plot}: nothing to draw, no plan was made")
-        draw_plan(plan, args.plan_plot, file.drive.name)
+        write_whole(args.plan_plot, lambda place: draw_plan(plan, place, file.drive.name))
         print(f"steer: drawn in {args.plan_plot}", file=sys.stderr)
     print("\n".join(lines))
     return 0

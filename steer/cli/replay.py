@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from steer.cli.open import add_look
-from steer.errors import CommandLineWrong, FolderUnusable
+from steer.errors import CommandLineWrong
 
 if TYPE_CHECKING:
     from steer.replay import Reel, WhatIf
@@ -114,8 +114,10 @@ def _what_if(args: argparse.Namespace, reel: Reel) -> int:
 
 
 def _write(path: Path, found: WhatIf) -> None:
-    try:
-        with open(path, "w", encoding="utf-8", newline="") as out:
+    from steer.asbuilt.writing import write_whole
+
+    def rows(place: Path) -> None:
+        with open(place, "w", encoding="utf-8", newline="") as out:
             table = csv.writer(out, lineterminator="\n")
             table.writerow(
                 ["chainage_m", "driven_line_mm", "driven_level_mm", "other_line_mm", "other_level_mm",
@@ -125,5 +127,5 @@ def _write(path: Path, found: WhatIf) -> None:
             for i, at in enumerate(found.chainage_m):
                 row = [f"{at:.3f}", *(f"{v:.2f}" for part in columns for v in part[i])]
                 table.writerow(row)
-    except OSError as error:
-        raise FolderUnusable(f"{path}: cannot be written: {error.strerror}") from None
+
+    write_whole(path, rows)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from steer.errors import InputRefused
 from steer.survey_plan.page import mm, percent
 from steer.survey_plan.planning import SurveyPlan
 
@@ -20,7 +19,7 @@ _TWO_SIDED_95 = 1.959964  # of the normal distribution
 
 
 def draw_plan(plan: SurveyPlan, path: str | os.PathLike[str], title: str = "") -> None:
-    """Write the drawing to a .png, .pdf or .svg file. Raises InputRefused when it cannot be written."""
+    """Write the drawing to a .png, .pdf or .svg file. Raises OSError when it cannot be written."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -41,10 +40,7 @@ def draw_plan(plan: SurveyPlan, path: str | os.PathLike[str], title: str = "") -
     )  # fmt: skip
     figure.text(0.5, 0.03, _caption(plan), ha="center", va="center", fontsize=9)
     figure.subplots_adjust(left=0.07, right=0.97, top=0.87, bottom=0.135)
-    try:
-        figure.savefig(path, dpi=150)
-    except OSError as error:
-        raise InputRefused(f"{path}: cannot be written: {error.strerror or error}") from None
+    figure.savefig(path, dpi=150)
 
 
 def _caption(plan: SurveyPlan) -> str:
