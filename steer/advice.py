@@ -111,6 +111,16 @@ class ShotView:
 
 
 @dataclass(frozen=True)
+class ToleranceStretch:
+    """Another tolerance between two chainages; where stretches overlap the tightest counts."""
+
+    from_m: float
+    to_m: float
+    line_mm: float
+    level_mm: float
+
+
+@dataclass(frozen=True)
 class Snapshot:
     """All a screen needs at one moment, made by `steer.drive.Drive.snapshot()`."""
 
@@ -134,3 +144,4 @@ class Snapshot:
     last_event_time: str | None  # arrival time of the newest event in the log
     log_sequence: int
     extra: dict[str, object] = field(default_factory=dict)
+    tolerance_stretches: tuple[ToleranceStretch, ...] = ()

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from steer.advice import Advice, ShotView, Snapshot
+from steer.advice import Advice, ShotView, Snapshot, ToleranceStretch
 from steer.advice import Path as DrivenPath
 from steer.checkshots.effect import reports, with_open_questions
 from steer.checkshots.explain import evidence
@@ -385,6 +385,10 @@ class Drive:
             last_event_time=self.last_arrival,
             log_sequence=self.seen,
             extra=self._reference_words(),
+            tolerance_stretches=tuple(
+                ToleranceStretch(part.from_m, part.to_m, part.line_mm, part.level_mm)
+                for part in file.tolerance.ranges
+            ),
         )
 
     def _reference_words(self) -> dict[str, object]:

@@ -6,7 +6,7 @@ import textwrap
 from typing import Any
 
 from steer.advice import Advice, ForecastPoint
-from steer.text import chance
+from steer.text import chance, figure, within
 
 CAUTION = (
     "It advises; it moves nothing. The machine's manual, the project specification, local codes and licensed "
@@ -61,16 +61,11 @@ def advice_object(advice: Advice) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def figure(value: float, sd: float) -> str:
-    """As many digits as the uncertainty earns: whole from one sd of 1 upward, else one decimal."""
-    return f"{abs(value):.0f}" if sd >= 0.95 else f"{abs(value):.1f}"
-
-
 def side(value: float, sd: float, positive: str, negative: str, unit: str = "mm") -> str:
-    """`4 mm right ± 3`, with direction in words; ± is 95 %."""
+    """`4 mm right ± 3`, with direction in words; ± is 95 %, rounded up."""
     text = figure(value, sd)
     word = "" if float(text) == 0.0 else f" {positive if value > 0 else negative}"
-    return f"{text} {unit}{word} ± {figure(1.96 * sd, sd)}"
+    return f"{text} {unit}{word} ± {within(sd)}"
 
 
 def change_words(now: float, to: float, positive: str, negative: str) -> str:

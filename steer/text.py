@@ -1,11 +1,15 @@
 """Text from outside, made safe to show: nothing in it can steer a terminal or turn a line around.
 
-And a probability in words that never claim certainty.
+And figures as they are said: digits that the uncertainty earns, a ± that never claims more than is known, and
+a probability in words that never claim certainty. Page, report and screens take them from here.
 """
 
 from __future__ import annotations
 
+import math
 import unicodedata
+
+BAND = 1.96  # standard deviations either side that hold 95 % of a normal distribution
 
 # Control and format characters (escape sequences, right-to-left marks, zero widths), line and paragraph
 # separators, lone surrogates, and characters not assigned: Unicode general categories.
@@ -47,3 +51,27 @@ def chance(probability: float) -> str:
     if per_cent > 99.0:
         return "over 99 %"
     return "under 1 %" if per_cent < 1.0 else f"{per_cent:.0f} %"
+
+
+def decimals(sd: float) -> int:
+    """Digits after the point that a value with this sd earns: none from one sd of 1 upward, else one."""
+    return 1 if sd < 0.95 else 0
+
+
+def figure(value: float, sd: float) -> str:
+    """The size of a value, without its direction, in as many digits as its sd earns."""
+    return f"{abs(value):.{decimals(sd)}f}"
+
+
+def within(sd: float, digits: int | None = None) -> str:
+    """What stands behind ±: the 95 % band of one sd, in the digits of the value beside it unless said.
+
+    Rounded up, so that no more certainty is claimed than there is, and never 0. "?" when it is not known.
+    """
+    if not math.isfinite(sd):
+        return "?"
+    places = decimals(sd) if digits is None else digits
+    shift = 10**places
+    # The least part of a step keeps 3.0000000001, a 3 of floating point, from becoming 4.
+    steps = max(1, math.ceil(BAND * sd * shift - 1e-6))
+    return f"{steps / shift:.{places}f}"

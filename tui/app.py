@@ -19,8 +19,8 @@ from steer.errors import SteerError
 from tui.desk import Desk
 from tui.draw.glyphs import ASCII, UNICODE, to_ascii
 from tui.draw.palette import PALETTES
+from tui.draw.scene import DEFAULT_STALE_MINUTES, Decision, Scene
 from tui.freshness import Freshness
-from tui.scene import DEFAULT_STALE_MINUTES, Decision, Scene
 from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
 from tui.source import Source

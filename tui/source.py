@@ -19,7 +19,7 @@ class Source(Protocol):
     with a text, which is shown. Keys for what a source cannot do are not offered.
 
     Optional entries of `Snapshot.extra`: "pipe" (number at the face), "decision" (mapping with the
-    fields of `tui.scene.Decision`, or None), "last_reading_arrival" (ISO 8601), "reference" (a text:
+    fields of `tui.draw.scene.Decision`, or None), "last_reading_arrival" (ISO 8601), "reference" (a text:
     the reference's error as found), "hidden" (a text: why the proposal is hidden, in practice), "now" and
     "place" (what is known now, and which stroke it is, in a replay).
     """

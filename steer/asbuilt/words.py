@@ -8,7 +8,7 @@ from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
 from steer.log import Event
 from steer.pipes import LimitReached, Stretch
-from steer.text import chance
+from steer.text import chance, figure, within
 
 SIDES = (("right", "left"), ("high", "low"))
 PLANES = ("line", "level")
@@ -27,17 +27,15 @@ FORCE_CAUTION = (
 
 def side(value_mm: float, plane: int, sd_mm: float = 1.0) -> str:
     """`12 mm right`, or `0 mm`; a decimal only where the sd is below 1 mm."""
-    text = f"{abs(value_mm):.0f}" if sd_mm >= 0.95 else f"{abs(value_mm):.1f}"
+    text = figure(value_mm, sd_mm)
     if float(text) == 0.0:
         return f"{text} mm"
     return f"{text} mm {SIDES[plane][0] if value_mm > 0 else SIDES[plane][1]}"
 
 
 def with_band(value_mm: float, sd_mm: float, plane: int) -> str:
-    """`12 mm right ± 3 mm`, the band holding 95 %."""
-    half = 1.96 * sd_mm
-    digits = 0 if sd_mm >= 0.95 else 1
-    return f"{side(value_mm, plane, sd_mm)} ± {half:.{digits}f} mm"
+    """`12 mm right ± 3 mm`, the band holding 95 %, rounded up."""
+    return f"{side(value_mm, plane, sd_mm)} ± {within(sd_mm)} mm"
 
 
 def metres_of(counted: Counted, metres: float) -> str:

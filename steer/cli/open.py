@@ -83,7 +83,7 @@ def show(
         raise CommandLineWrong(f"--stale-after {stale_after:g}: allowed are 0 or more minutes")
     from tui.app import SteerApp
     from tui.desk import Desk
-    from tui.scene import DEFAULT_STALE_MINUTES
+    from tui.draw.scene import DEFAULT_STALE_MINUTES
 
     desk = Desk()
     try:

@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from steer.replay.reel import Frame, Reel, looked_ahead
-from steer.says import figure, side
+from steer.says import side
+from steer.text import figure
 
 HEAD = (
     f"{'stroke':>6} {'at m':>8}  {'':<6}{'known then':<16}{'known now':<16}{'proposed':<12}{'driven with':<12}",

@@ -30,6 +30,7 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.motion import D, P, T, Y
 from steer.estimate.nodes import Node
 from steer.replay.reel import Reel
+from steer.text import within
 
 STEP_M = 0.1
 MAY_CHANGE = (
@@ -246,7 +247,7 @@ def report(file: DriveFile, found: WhatIf) -> list[str]:
     shift = found.other_mm[-1] - found.driven_mm[-1]
     sd = found.sd_mm[-1]
     words = [
-        f"{abs(shift[p]):.0f} mm further {side[0 if shift[p] > 0 else 1]} ± {1.96 * sd[p]:.0f}"
+        f"{abs(shift[p]):.0f} mm further {side[0 if shift[p] > 0 else 1]} ± {within(sd[p])}"
         for p, side in ((0, ("right", "left")), (1, ("up", "down")))
     ]
     lines += [

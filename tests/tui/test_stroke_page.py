@@ -28,7 +28,7 @@ def page(state: str, width: int, height: int, ascii_only: bool = False, **change
 
     from tui.draw import spans, stroke_page
     from tui.draw.glyphs import ASCII, UNICODE
-    from tui.scene import Scene
+    from tui.draw.scene import Scene
 
     scene = Scene(fake_drive.STATES[state](), age_s=5.0, glyphs=ASCII if ascii_only else UNICODE)
     rows = stroke_page.draw(replace(scene, **change), width, height)
@@ -101,7 +101,7 @@ def test_trouble_takes_the_proposal_away_and_says_why():
 
 def test_overriding_setting_is_shown_with_its_cylinders():
     from tui.draw.bigtype import big
-    from tui.scene import Decision
+    from tui.draw.scene import Decision
 
     text = page("good", 80, 23, decision=Decision(96, "overridden", 4.0, -1.0, (20.0, 50.0, 52.0, 22.0)))
     assert "your own setting" in text
@@ -113,7 +113,7 @@ def test_wide_characters_in_a_name_do_not_shift_the_page():
     import fake_drive
 
     from tui.draw import spans, stroke_page
-    from tui.scene import Scene
+    from tui.draw.scene import Scene
 
     snapshot = replace(fake_drive.good(), name="\u63a8\u9032\u5de5\u6cd5 " * 9)
     rows = stroke_page.draw(Scene(snapshot, age_s=1.0), 80, 23)
@@ -126,7 +126,7 @@ def test_strip_shows_the_side_the_face_is_on():
 
     from steer.advice import Path as DrivenPath
     from tui.draw import spans, strip
-    from tui.scene import Scene
+    from tui.draw.scene import Scene
 
     chainage = np.arange(0.0, 96.01, 1.0)
     for offset, upper in ((30.0, True), (-30.0, False)):
@@ -149,7 +149,7 @@ def test_no_figure_of_the_table_or_beside_the_large_type_is_cut(width, ascii_onl
     from steer.advice import Correction
     from tui.draw import spans, stroke_page
     from tui.draw.glyphs import ASCII, UNICODE
-    from tui.scene import Scene
+    from tui.draw.scene import Scene
 
     base = fake_drive.good()
     now = tuple(112.5 - n for n in range(count))

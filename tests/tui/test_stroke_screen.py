@@ -165,9 +165,9 @@ async def test_stretch_and_scale(make_app):
     app = make_app()
     async with app.run_test(size=(120, 40)) as pilot:
         await ready(app, pilot)
-        assert "limit 50 right" in shown(app)
+        assert "limit 50 mm right" in shown(app)
         await pilot.press("z")
-        assert "limit 50 right" not in shown(app) and "limit 50 mm" in shown(app)
+        assert "limit 50 mm right" not in shown(app) and "limit 50 mm" in shown(app)
         await pilot.press("z", "w", "w")
         assert "shaft" in shown(app).splitlines()[-3]
 

@@ -8,7 +8,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import ModalScreen
 
 if TYPE_CHECKING:
-    from tui.app import SteerApp
+    from tui.host import Host
 
 
 class SteerDialog(ModalScreen[Any]):
@@ -26,9 +26,9 @@ class SteerDialog(ModalScreen[Any]):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "cancel", "leave", priority=True)]
 
     @property
-    def steer(self) -> SteerApp:
+    def steer(self) -> Host:
         """The app, with its scene and its drive."""
-        return cast("SteerApp", self.app)
+        return cast("Host", self.app)
 
     @property
     def box_class(self) -> str:

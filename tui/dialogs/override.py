@@ -10,7 +10,7 @@ from steer.errors import SteerError
 from tui.dialogs.base import SteerDialog
 from tui.dialogs.setting_text import parse
 from tui.draw import words
-from tui.scene import Decision, Scene
+from tui.draw.scene import Decision, Scene
 
 
 class OverrideDialog(SteerDialog):

@@ -9,8 +9,8 @@ import numpy as np
 
 from steer.advice import Path, Snapshot
 from tui.draw import strip, words
+from tui.draw.scene import Scene
 from tui.draw.spans import Row, fit, wrap
-from tui.scene import Scene
 from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
 
 _SIGN = {"inside": ("-", "good"), "outside": ("X", "alarm"), "cannot tell": ("?", "warn")}

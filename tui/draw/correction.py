@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from tui.draw import words
 from tui.draw.bigtype import big
+from tui.draw.scene import Blocked, Scene, blocked
 from tui.draw.spans import Row, cells, cut_text, width, wrap
-from tui.scene import Blocked, Scene, blocked
 
 SIDE = 8  # words beside a large figure
 
@@ -111,13 +111,10 @@ def _hold(now_right: float, now_up: float, size: int, form: str) -> list[Row]:
 
 
 def _none(stop: Blocked, size: int, form: str) -> list[Row]:
+    """No proposal, and why; what to do about it stands under the panel, where there is more room."""
     title: Row = ((f" NO PROPOSAL  {stop.title} ".ljust(size), "alarm"),)
     if form == "text":
         return [title, *[((" " + line, "strong"),) for line in wrap(stop.why, size - 2, 2)]]
     rows: list[Row] = [title]
     rows += [((" " + line, "figure"),) for line in big("no advice", form)]
-    room = height(form) - len(rows)
-    why = wrap(stop.why, size - 2, max(1, room - 1))
-    rows += [((" " + line, "strong"),) for line in why]
-    rows += [((" " + line, ""),) for line in wrap(stop.todo, size - 2, room - len(why))]
-    return rows
+    return rows + [((" " + line, "strong"),) for line in wrap(stop.why, size - 2, height(form) - len(rows))]

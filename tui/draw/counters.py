@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from steer.text import chance
 from tui.draw import words
+from tui.draw.scene import Scene, blocked
 from tui.draw.spans import Row, at_ends, cells, width
-from tui.scene import Scene, blocked
 
 CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
 _SHORTER = (

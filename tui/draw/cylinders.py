@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tui.draw import words
+from tui.draw.scene import Scene, blocked
 from tui.draw.spans import Row, cut_text
-from tui.scene import Scene, blocked
 
 FULL = 31
 NARROW = 24

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.draw.spans import Row, cut_text, wrap
-from tui.scene import Scene
+from tui.draw.scene import Scene
+from tui.draw.spans import Row, cells, cut_text, wrap
 
 if TYPE_CHECKING:
     from steer.advice import Notice
@@ -32,29 +32,53 @@ def rows_wanted(scene: Scene, size: int) -> int:
 
 
 def draw(scene: Scene, size: int, height: int) -> list[Row]:
-    """At most `height` rows; what does not fit is counted."""
+    """At most `height` rows: the first notice whole, the others as whole as there is room for.
+
+    Of a notice cut short the first clause stays, and the last row says where to read on.
+    """
     notices = ordered(scene)
     if not notices:
         hint = "  First time here? Key g opens a short guide." if scene.greeting else ""
         nothing: Row = ((f" No notices.{hint}", "quiet"),)
         return [nothing][:height]
+    if height <= 0:
+        return []
+    whole = [wrap(_text(n), size - 3, 4, scene.glyphs.more) for n in notices]
+    given = [len(lines) for lines in whole]
+    # Rows are taken from the last notice first; each keeps one as long as there are enough.
+    while sum(given) > height:
+        longest = next((n for n in reversed(range(1, len(given))) if given[n] > 1), None)
+        if longest is not None:
+            given[longest] -= 1
+        elif len(given) > 1 and (given[0] <= 2 or len(given) > 2):
+            given.pop()
+        else:
+            given[0] -= 1
     rows: list[Row] = []
-    for number, notice in enumerate(notices):
-        left = height - len(rows)
-        if left <= 0:
-            break
-        later = len(notices) - number - 1
-        # Each notice still to come is owed a row, when there is one.
-        allowed = max(1, left - later)
-        lines = wrap(_text(notice), size - 3, allowed, scene.glyphs.more)
-        for line_number, line in enumerate(lines):
-            rows.append(((" ! " if line_number == 0 else "   ", "warn"), (line, "strong")))
-    shown = sum(1 for row in rows if row[0][0] == " ! ")
-    if shown < len(notices) and rows:
-        tail = f" (+{len(notices) - shown} more: key l)"
-        head = cut_text(rows[-1][1][0], size - 3 - len(tail), scene.glyphs.more)
+    cut = len(given) < len(notices)
+    for n, room in enumerate(given):
+        lines = whole[n]
+        if room < len(lines):
+            cut = True
+            lines = wrap(
+                _text(notices[n]) if room > 1 else _clause(notices[n]), size - 3, room, scene.glyphs.more
+            )
+        for number, line in enumerate(lines):
+            rows.append(((" ! " if number == 0 else "   ", "warn"), (line, "strong")))
+    if cut:
+        more = len(notices) - len(given)
+        tail = f" (+{more} more: key l)" if more else " (whole: key l)"
+        head = rows[-1][1][0]
+        if cells(head) > size - 3 - len(tail):
+            head = cut_text(head, size - 3 - len(tail), scene.glyphs.more)
         rows[-1] = (rows[-1][0], (head, "strong"), (tail, "warn"))
     return rows
+
+
+def _clause(notice: Notice) -> str:
+    """What a notice says up to its first stop, marked as cut by the stop that is left out."""
+    ends = [at for at in (notice.text.find(": "), notice.text.find(". "), notice.text.find("; ")) if at > 0]
+    return notice.text[: min(ends)] + " ..." if ends else notice.text
 
 
 def _text(notice: Notice) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tui.draw import words
+from tui.draw.scene import Scene, blocked
 from tui.draw.spans import Row, wrap
-from tui.scene import Scene, blocked
 
 if TYPE_CHECKING:
     from steer.advice import FaceEstimate, ShotView
@@ -47,10 +47,10 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
 
 
 def estimate_text(estimate: FaceEstimate, plus_minus: str) -> str:
-    """Line and level of the face with two standard deviations."""
+    """Line and level of the face with their 95 % bands."""
     return (
-        f"{words.offset('line', estimate.line_mm)} {plus_minus}{words.spread(estimate.line_sd_mm)}, "
-        f"{words.offset('level', estimate.level_mm)} {plus_minus}{words.spread(estimate.level_sd_mm)}"
+        f"{words.known('line', estimate.line_mm, estimate.line_sd_mm, plus_minus)}, "
+        f"{words.known('level', estimate.level_mm, estimate.level_sd_mm, plus_minus)}"
     )
 
 
@@ -84,8 +84,8 @@ def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -
         texts.append(
             (
                 f"Shot {shot.number}, {shot.point}, at {shot.chainage_m:.2f} m{taken}: "
-                f"{words.offset('line', shot.line_mm)} {pm}{words.spread(shot.sd_line_mm)}, "
-                f"{words.offset('level', shot.level_mm)} {pm}{words.spread(shot.sd_level_mm)}.",
+                f"{words.known('line', shot.line_mm, shot.sd_line_mm, pm)}, "
+                f"{words.known('level', shot.level_mm, shot.sd_level_mm, pm)}.",
                 "",
             )
         )

@@ -8,20 +8,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from steer.text import BAND
 from tui.draw import words
-from tui.draw.spans import Row, fit
-from tui.scene import Scene, blocked
+from tui.draw.limits import limit_mm, runs
+from tui.draw.scene import Scene, blocked
+from tui.draw.spans import Row, cells, fit
 
 if TYPE_CHECKING:
     from steer.advice import ForecastPoint, Snapshot
 
 
-MARGIN = 18  # words at the left
-LABELS = 17  # words at the right
+MARGIN = 20  # words at the left
+LABELS = 20  # words at the right
+NARROW = (18, 17)  # the same where a terminal has less than 80 columns
 _SAMPLES = 4  # points of the path looked at in each column
 
 
@@ -49,8 +53,9 @@ class Reach:
 
 def reach(scene: Scene, size: int) -> Reach:
     """What to show at a width of `size` cells: labels go first when it is narrow, then the margin's hints."""
-    margin = MARGIN if size >= 60 else 13 if size >= 40 else 0
-    labels = LABELS if size >= 72 else 0
+    wide = size >= 80
+    margin = MARGIN if wide else NARROW[0] if size >= 60 else 13 if size >= 40 else 0
+    labels = LABELS if wide else NARROW[1] if size >= 72 else 0
     columns = max(1, size - margin - labels)
     snapshot = scene.snapshot
     if snapshot is None:
@@ -69,12 +74,12 @@ def reach(scene: Scene, size: int) -> Reach:
 
 def draw(scene: Scene, plane: str, where: Reach, height: int) -> list[Row]:
     """The strip of a plane ("line" or "level") in `height` rows."""
-    cells = _Cells(scene, plane, where, height)
-    margin = _margin(scene, plane, height, where.margin, cells.limit_seen)
+    plot = _Cells(scene, plane, where, height)
+    margin = _margin(scene, plane, height, where.margin, plot.limit_seen)
     rows = []
     for y in range(height):
         row: Row = (*fit(margin[y], where.margin - 1), (scene.glyphs.side, "axis")) if where.margin else ()
-        rows.append(row + cells.row(y) + fit(cells.label(y), where.labels))
+        rows.append(row + plot.row(y) + fit(plot.label(y), where.labels))
     return rows
 
 
@@ -107,11 +112,6 @@ def scale_row(scene: Scene, where: Reach) -> Row:
     return (*fit(((head, "quiet"),), where.margin), ("".join(line), "quiet"), (" " * where.labels, ""))
 
 
-def limit_mm(snapshot: Snapshot, plane: str) -> float:
-    """Tolerance of a plane."""
-    return snapshot.tolerance_line_mm if plane == "line" else snapshot.tolerance_level_mm
-
-
 def _margin(scene: Scene, plane: str, height: int, size: int, limit_seen: bool) -> list[Row]:
     snapshot, glyphs = scene.snapshot, scene.glyphs
     seen = "from above" if plane == "line" else "from side"
@@ -123,21 +123,17 @@ def _margin(scene: Scene, plane: str, height: int, size: int, limit_seen: bool) 
         sd = estimate.line_sd_mm if plane == "line" else estimate.level_sd_mm
         nose = estimate.yaw_mm_per_m if plane == "line" else estimate.pitch_mm_per_m
         nose_sd = estimate.yaw_sd_mm_per_m if plane == "line" else estimate.pitch_sd_mm_per_m
-        limit = limit_mm(snapshot, plane)
+        limit = limit_mm(snapshot, plane, snapshot.advice.chainage_m)
         if blocked(scene):
             # What is not known now is told as what it was.
             texts.append(((f"was {words.offset(plane, value)}", "quiet"),))
         else:
             outside = abs(value) > limit
-            texts.append(
-                (
-                    (words.offset(plane, value), "alarm" if outside else "strong"),
-                    (f" {glyphs.plus_minus}{words.spread(sd)}", ""),
-                )
-            )
-            texts.append(((words.heading(plane, nose, nose_sd), ""),))
+            said, _, band = words.known(plane, value, sd, glyphs.plus_minus).rpartition(" ")
+            texts.append(((said, "alarm" if outside else "strong"), (f" {band}", "")))
             if outside:
                 texts.append((("OUTSIDE THE LIMIT", "alarm"),))
+            texts.append(((words.heading(plane, nose, nose_sd, size - 1), ""),))
         if not limit_seen:
             texts.append(((f"limit {limit:.0f} mm", "quiet"),))
     texts = texts[:height]
@@ -159,7 +155,7 @@ class _Cells:
         self.marks: dict[tuple[int, int], tuple[str, str]] = {}
         self.labels: dict[int, Row] = {}
         self.limit_seen = False
-        self.limit_names: list[tuple[int, str]] = []
+        self.limit_names: list[tuple[int, int, int, tuple[str, ...]]] = []
         snapshot = scene.snapshot
         if snapshot is None:
             self.half_mm = 1.0
@@ -169,9 +165,10 @@ class _Cells:
         path, sd = self._path(snapshot)
         forecast = advice.forecast if advice is not None and not stopped else ()
         alone = advice.forecast_unchanged if advice is not None and not stopped else ()
-        limit = limit_mm(snapshot, plane)
-        self.half_mm = self._half_range(scene.close, limit, path, sd, [*forecast, *alone])
-        self._draw_limits(limit)
+        edges = where.edges()
+        limits = [limit_mm(snapshot, plane, a, b) for a, b in pairwise(edges)]
+        self.half_mm = self._half_range(scene.close, max(limits), path, sd, [*forecast, *alone])
+        self._draw_limits(limits)
         driven_to = float(snapshot.path.chainage_m[-1]) if len(path) else snapshot.start_chainage_m
         face = advice.chainage_m if advice is not None else driven_to
         self._draw_path(snapshot.path.chainage_m, path, sd, face)
@@ -201,7 +198,7 @@ class _Cells:
         self, close: bool, limit: float, path: np.ndarray, sd: np.ndarray, ahead: list[ForecastPoint]
     ) -> float:
         """Offset at the strip's edge: the tolerance and a little more, or the path's own size."""
-        biggest = float(np.nanmax(np.abs(path) + 2.0 * sd)) if len(path) else 0.0
+        biggest = float(np.nanmax(np.abs(path) + BAND * sd)) if len(path) else 0.0
         for point in ahead:
             if self.where.from_m <= point.chainage_m <= self.where.to_m:
                 biggest = max(biggest, abs(self._value(point)[0]))
@@ -218,26 +215,36 @@ class _Cells:
         share = (self.half_mm - value_mm) / (2.0 * self.half_mm)
         return min(self.pixels - 1, max(0, int(share * self.pixels)))
 
-    def _draw_limits(self, limit: float) -> None:
+    def _draw_limits(self, limits: list[float]) -> None:
         high, low = words.SIDES[self.plane]
-        for value, name in ((limit, high), (-limit, low)):
-            if abs(value) > self.half_mm:
-                continue
-            self.limit_seen = True
-            y = self._pixel(value * (1 - 1e-9)) // 2
-            for x in range(self.where.columns):
-                self.marks[(y, x)] = (self.glyphs.limit, "limit")
-            self.limit_names.append((y, f" limit {limit:.0f} {name} "))
+        for first, end, limit in runs(limits):
+            for value, name in ((limit, high), (-limit, low)):
+                if abs(value) > self.half_mm:
+                    continue
+                self.limit_seen = True
+                y = self._pixel(value * (1 - 1e-9)) // 2
+                for x in range(first, end):
+                    self.marks[(y, x)] = (self.glyphs.limit, "limit")
+                texts = (
+                    f" limit {limit:.0f} mm {name} ",
+                    f" limit {limit:.0f} {name} ",
+                    f" {limit:.0f} {name} ",
+                )
+                self.limit_names.append((y, first, end, texts))
 
     def _name_limits(self) -> None:
-        """Writes each limit's value into its rule, where nothing else is drawn."""
-        for y, text in self.limit_names:
-            busy = self.ink[2 * y] + self.ink[2 * y + 1] > 0
-            columns = range(1, self.where.columns - len(text))
-            left = next((x for x in columns if not busy[x - 1 : x + len(text) + 1].any()), None)
-            if left is not None:
-                for n, character in enumerate(text):
-                    self.marks[(y, left + n)] = (character, "limit")
+        """Writes each limit's value into its rule, where nothing else is drawn; shorter where room is short."""
+        for y, first, end, texts in self.limit_names:
+            busy = (self.ink[2 * y] + self.ink[2 * y + 1] > 0) | np.array(
+                [self.marks.get((y, x), ("", ""))[0] != self.glyphs.limit for x in range(self.where.columns)]
+            )
+            for text in texts:
+                columns = range(first + 1, end - len(text))
+                left = next((x for x in columns if not busy[x - 1 : x + len(text) + 1].any()), None)
+                if left is not None:
+                    for n, character in enumerate(text):
+                        self.marks[(y, left + n)] = (character, "limit")
+                    break
 
     def _draw_path(self, chainage: np.ndarray, path: np.ndarray, sd: np.ndarray, face: float) -> None:
         if len(path) == 0:
@@ -250,7 +257,7 @@ class _Cells:
             if len(samples) == 0:
                 continue
             values = np.interp(samples, chainage, path)
-            spreads = 2.0 * np.interp(samples, chainage, sd)
+            spreads = BAND * np.interp(samples, chainage, sd)
             if not np.all(np.isfinite(values)):
                 continue
             top, bottom = self._pixel(float(values.max())), self._pixel(float(values.min()))
@@ -263,7 +270,7 @@ class _Cells:
             return
         chainage = np.array([face, *(p.chainage_m for p in points)])
         values = np.array([start, *(self._value(p)[0] for p in points)])
-        spreads = np.array([0.0, *(2.0 * self._value(p)[1] for p in points)])
+        spreads = np.array([0.0, *(BAND * self._value(p)[1] for p in points)])
         spreads[0] = spreads[1]
         edges = self.where.edges()
         for x in range(self.where.columns):
@@ -310,7 +317,10 @@ class _Cells:
             choices = sorted(range(self.height), key=lambda row: (abs(row - y), row))
             row = next((r for r in choices if r not in taken), y)
             taken.add(row)
-            self.labels[row] = ((f" {name} {words.offset(self.plane, value).replace(' mm', '')}", role),)
+            text = f" {name} {words.offset(self.plane, value)}"
+            if cells(text) > self.where.labels:
+                text = text.replace(" mm", "")
+            self.labels[row] = ((text, role),)
 
     def label(self, y: int) -> Row:
         """Words at the right end of row `y`."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from tui.draw import correction, counters, cylinders, notices
 from tui.draw.glyphs import to_ascii
+from tui.draw.scene import Scene, blocked
 from tui.draw.spans import Row, beside, fit, wrap
-from tui.scene import Scene, blocked
 
 
 def draw(scene: Scene, width: int, height: int) -> list[Row]:
@@ -29,10 +29,13 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     if height >= 18:
         rows.insert(0, counters.name_row(scene, width))
     foot = [counters.foot_row(scene, width)] if height >= 10 or scene.said else []
-    reason = _reason(scene, width, 2 if height >= 28 else 1)
-    rows += reason
     room = height - len(rows) - len(foot)
-    noticed = notices.draw(scene, width, max(0, min(notices.rows_wanted(scene, width), room, _most(height))))
+    # What is said in words comes before what is drawn, as long as a small drawing is left.
+    drawn = 7 if room >= 10 else 5 if room >= 7 else 0
+    reason = _reason(scene, width, max(1 if room > 0 else 0, min(4, room - drawn)))
+    rows += reason
+    room -= len(reason)
+    noticed = notices.draw(scene, width, max(0, min(notices.rows_wanted(scene, width), room - drawn)))
     room -= len(noticed)
     rows += _strips(scene, width, room) if room >= 5 else []
     rows += noticed
@@ -44,16 +47,19 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     return out
 
 
-def _most(height: int) -> int:
-    return 1 if height < 23 else 2 if height < 30 else 4
-
-
 def _reason(scene: Scene, width: int, most: int) -> list[Row]:
+    """Why this is proposed; where nothing is, what to do about it."""
+    stop = blocked(scene)
     snapshot = scene.snapshot
-    if snapshot is None or snapshot.advice is None or blocked(scene) or not snapshot.advice.reason:
+    if stop is not None:
+        head, text = " Do   ", stop.todo
+    elif snapshot is None or snapshot.advice is None or not snapshot.advice.reason:
         return []
-    lines = wrap(snapshot.advice.reason, width - 7, most, scene.glyphs.more)
-    return [((" Why  " if n == 0 else "      ", "quiet"), (line, "")) for n, line in enumerate(lines)]
+    else:
+        head, text = " Why  ", snapshot.advice.reason
+    lines = wrap(text, width - 7, most, scene.glyphs.more)
+    role = "strong" if stop is not None else ""
+    return [((head if n == 0 else "      ", "quiet"), (line, role)) for n, line in enumerate(lines)]
 
 
 def _strips(scene: Scene, width: int, room: int) -> list[Row]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from steer.text import decimals, within
+
 SIDES = {"line": ("right", "left"), "level": ("high", "low")}
 TURNS = {"line": ("right", "left"), "level": ("up", "down")}
 
@@ -30,13 +32,18 @@ def offset(plane: str, value_mm: float, decimals: int = 0) -> str:
     return f"{abs(value_mm):.{decimals}f} mm {where}" if where else f"on {plane}"
 
 
-def heading(plane: str, value_mm_per_m: float, sd_mm_per_m: float) -> str:
-    """Where the front body points: "heading left 0.8"; no direction is claimed within one sd."""
+def heading(plane: str, value_mm_per_m: float, sd_mm_per_m: float, size: int = 40) -> str:
+    """Where the front body points: "nose left 0.8 mm/m"; no direction is claimed within one sd.
+
+    The unit goes where `size` cells are not enough.
+    """
     if math.isnan(value_mm_per_m):
-        return "heading not known"
+        return "nose not known"
     if abs(value_mm_per_m) < max(sd_mm_per_m, 0.05):
-        return "heading along"
-    return f"heading {turn(plane, value_mm_per_m)} {abs(value_mm_per_m):.1f}"
+        return "nose along"
+    digits = 1 if abs(value_mm_per_m) < 9.95 else 0
+    said = f"nose {turn(plane, value_mm_per_m)} {abs(value_mm_per_m):.{digits}f}"
+    return f"{said} mm/m" if len(said) + 5 <= size else said
 
 
 def articulation(plane: str, value_mm_per_m: float) -> str:
@@ -55,9 +62,9 @@ def both_turns(right_mm_per_m: float, up_mm_per_m: float) -> str:
     return ", ".join(parts) if parts else "straight"
 
 
-def spread(sd_mm: float) -> str:
-    """Two standard deviations, as a whole number of mm that is never below 1."""
-    return "?" if math.isnan(sd_mm) else f"{max(1.0, math.ceil(2.0 * sd_mm - 0.05)):.0f}"
+def known(plane: str, value_mm: float, sd_mm: float, plus_minus: str) -> str:
+    """An offset with its 95 % band, by the rule of every page: "12 mm left ±5", "0.4 mm high ±1.2"."""
+    return f"{offset(plane, value_mm, decimals(sd_mm))} {plus_minus}{within(sd_mm)}"
 
 
 def cylinder_place(angle_deg: float) -> str:

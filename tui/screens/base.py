@@ -9,7 +9,7 @@ from textual.screen import Screen
 from tui.widgets.rows import Rows
 
 if TYPE_CHECKING:
-    from tui.app import SteerApp
+    from tui.host import Host
 
 
 class SteerScreen(Screen[None]):
@@ -18,9 +18,9 @@ class SteerScreen(Screen[None]):
     AUTO_FOCUS = ""
 
     @property
-    def steer(self) -> SteerApp:
+    def steer(self) -> Host:
         """The app, with its scene and its drive."""
-        return cast("SteerApp", self.app)
+        return cast("Host", self.app)
 
     def scene_changed(self) -> None:
         """Draws what changed; called for the screen in front only."""

@@ -9,8 +9,8 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from tui.draw import stroke_page
+from tui.draw.scene import Decision, blocked
 from tui.draw.spans import Row
-from tui.scene import Decision, blocked
 from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
 from tui.widgets.rows import Rows

@@ -15,7 +15,7 @@ from tui.draw.palette import Palette, named
 from tui.draw.spans import Row, cells, fit, plain
 
 if TYPE_CHECKING:
-    from tui.app import SteerApp
+    from tui.host import Host
 
 
 @lru_cache(maxsize=512)
@@ -42,9 +42,9 @@ class Rows(Widget):
         self._look = ""
 
     @property
-    def steer(self) -> SteerApp:
+    def steer(self) -> Host:
         """The app, with its scene."""
-        return cast("SteerApp", self.app)
+        return cast("Host", self.app)
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         """The rows to show; given by the widget that inherits."""

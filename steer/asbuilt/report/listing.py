@@ -10,31 +10,18 @@ import numpy as np
 from steer.asbuilt import tables
 from steer.asbuilt.lie import PATH
 from steer.asbuilt.record import AsBuilt, Judged
-from steer.asbuilt.report.sheet import FOOT_MM, HEAD_MM, MARGIN_MM, PAPERS_MM, Sheet
+from steer.asbuilt.report.sheet import Sheet
+from steer.text import within
 
 _LONGEST = 1200  # rows; beyond that the report says where the rest is
 _SIZE = 6.4
 _HEAD = [
-    [
-        "chainage",
-        "line",
-        "± 95 %",
-        "verdict",
-        "level",
-        "± 95 %",
-        "verdict",
-        "easting",
-        "northing",
-        "level",
-        "grade",
-        "joint",
-        "gap",
-        "force",
-    ],
-    ["m", "mm", "mm", "", "mm", "mm", "", "m", "m", "m", "mm/m", "mm/m", "mm", "kN"],
-]
-_WIDTHS = [14.5, 12.5, 12.5, 15.0, 12.5, 12.5, 15.0, 19.0, 19.0, 13.5, 11.0, 10.5, 8.5, 11.0]
-_RIGHT = frozenset({0, 1, 2, 4, 5, 7, 8, 9, 10, 11, 12, 13})
+    ["chainage", "line", "± 95 %", "verdict", "level", "± 95 %", "verdict", "easting", "northing", "level",
+     "grade", "joint", "below", "gap", "force"],
+    ["m", "mm", "mm", "", "mm", "mm", "", "m", "m", "m", "mm/m", "mm/m", "mm/m", "mm", "kN"],
+]  # fmt: skip
+_WIDTHS = [14.0, 12.5, 11.5, 15.5, 12.5, 11.5, 15.5, 18.0, 18.0, 13.0, 10.5, 10.5, 10.5, 8.5, 11.0]
+_RIGHT = frozenset({0, 1, 2, 4, 5, 7, 8, 9, 10, 11, 12, 13, 14})
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
@@ -50,9 +37,7 @@ def _table(
 ) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
     rows = _rows(record, judged, numbered)
     found: list[tuple[str, bool, Callable[[Sheet], None]]] = []
-    # what is left between head and foot, less the table's head and the note below it
-    room = PAPERS_MM[record.file.report.paper][1] - 2 * MARGIN_MM - HEAD_MM - FOOT_MM - 16.0
-    count = int(room / (_SIZE * 1.45 * 25.4 / 72.0))
+    count = Sheet.lines(record.file.report.paper, _SIZE, 16.0)
     for first in range(0, min(len(rows), _LONGEST), count):
         part = rows[first : min(first + count, _LONGEST)]
         cut = len(rows) > _LONGEST and first + count >= _LONGEST
@@ -68,11 +53,13 @@ def _draw(sheet: Sheet, rows: list[list[str]], numbered: bool, cut: bool) -> Non
         widths.insert(0, 7.0)
         right = frozenset({0, *(c + 1 for c in _RIGHT)})
     scale = sheet.inner / sum(widths)
-    y = sheet.table(sheet.left, sheet.top, [scale * w for w in widths], [*head, *rows], _SIZE, 2, right)
+    y = sheet.table(
+        sheet.left, sheet.top, [scale * w for w in widths], [*head, *rows], _SIZE, 2, right, bands=5
+    )
     note = (
-        "line R right, L left; level H high, B below; grade over one pipe, + rising; joint, gap, "
-        "force: angle, opening "
-        "and permissible force of a joint there. * pipe survey, ' near one."
+        "line R right, L left; level H high, B below; grade over one pipe, + rising; joint, gap, force: angle, "
+        "opening and permissible force of a joint there; below: the angle lies under it with 97.5 % probability. "
+        "* pipe survey, ' near one."
     )
     if numbered:
         note += " Joint 0 is between the machine and the first pipe."
@@ -94,13 +81,14 @@ def _rows(record: AsBuilt, judged: Judged, numbered: bool) -> list[list[str]]:
             mark = "" if judged.lie.source[i, k] == PATH else ("'", "*")[int(judged.lie.source[i, k] == 2)]
             cells += [
                 f"{text} {letter}{mark}",
-                f"{1.96 * judged.lie.sd_mm[i, k]:.1f}",
-                str(cell[f"{plane}_verdict"]),
+                within(judged.lie.sd_mm[i, k], 1),
+                "  " + str(cell[f"{plane}_verdict"]),
             ]
         cells += [f"{judged.easting_m[i]:.3f}", f"{judged.northing_m[i]:.3f}", f"{judged.level_m[i]:.3f}"]
         for name, digits in (
             ("grade_mm_per_m", 2),
             ("joint_angle_mm_per_m", 2),
+            ("joint_angle_upper_mm_per_m", 2),
             ("joint_gap_mm", 1),
             ("joint_permissible_kn", 0),
         ):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from steer.text import within
 from tui.draw.glyphs import UNICODE, Glyphs
 from tui.draw.words import duration
 
@@ -84,8 +85,8 @@ def blocked(scene: Scene) -> Blocked | None:
         return Blocked(
             "Too unsure to steer by",
             snapshot.advice.reason
-            or f"The face is known to {2 * estimate.line_sd_mm:.0f} mm in line and "
-            f"{2 * estimate.level_sd_mm:.0f} mm in level only.",
+            or f"The face is known to {within(estimate.line_sd_mm)} mm in line and "
+            f"{within(estimate.level_sd_mm)} mm in level only (95 %).",
             "Have a check shot taken and enter it.",
         )
     return None

@@ -1,0 +1,37 @@
+"""The program as its screens, dialogs and widgets use it: they know this, not the program itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from tui.desk import Desk
+from tui.draw.scene import Decision, Scene
+from tui.source import Source
+
+
+class Host(Protocol):
+    """What `tui.app.SteerApp` offers to whatever is shown in it."""
+
+    source: Source | None
+    desk: Desk
+    scene: Scene
+    ascii_only: bool
+    palette_name: str
+    refused: str  # all lines of the last refusal
+
+    def set_scene(self, scene: Scene) -> None:
+        """Puts a scene in place; the screen in front draws what differs."""
+
+    def say(self, text: str) -> None:
+        """An answer to a key, shown at the foot for some seconds."""
+
+    def decide(self, decision: Decision | None) -> None:
+        """Remembers the operator's decision for the coming stroke."""
+
+    async def look(self, always: bool = False) -> None:
+        """Asks the drive once; draws only when something changed."""
+
+    async def store(self, work: Callable[[Any], object], said: str) -> bool:
+        """Has the drive store something; says so, or why not."""
+        ...
