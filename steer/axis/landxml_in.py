@@ -98,8 +98,11 @@ def _parse(path: Path) -> Element:
     from defusedxml.ElementTree import parse
 
     try:
-        if not path.is_file():
+        if not path.exists():
             raise AxisError(f"{path.name}: no such file in {path.parent}")
+        if not path.is_file():
+            what = "a folder" if path.is_dir() else "not an ordinary file"
+            raise AxisError(f"{path.name}: is {what}, must be a LandXML file")
         size = path.stat().st_size
         if size > _LARGEST_BYTES:
             raise AxisError(

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from steer.errors import InputRefused
+from steer.text import printable
 
 if TYPE_CHECKING:
     from steer.drivefile import DriveFile
@@ -157,5 +158,6 @@ def _log(folder: Path) -> list[str]:
     kinds: Counter[str] = Counter()
     with Log.open(folder) as log:
         kinds.update(event.kind for event in log.events())
-    held = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in sorted(kinds.items()))
-    return [f"Log: readable, {held or 'empty'}"]
+    total = sum(kinds.values())
+    held = ", ".join(f"{printable(kind.replace('_', ' '))} {count}" for kind, count in sorted(kinds.items()))
+    return [f"Log: readable, {total} event{'' if total == 1 else 's'}{f' ({held})' if held else ''}"]

@@ -34,7 +34,8 @@ class Stored:
 
     def line(self) -> str:
         """The account, for a person."""
-        account = f"{self.stored} {self.what} stored (from {self.name}), 0 refused"
+        what = self.what.removesuffix("s") if self.stored == 1 else self.what
+        account = f"{self.stored} {what} stored (from {self.name}), 0 refused"
         if self.known:
             account += f", {self.known} already stored before"
         return "; ".join([account, *self.remarks])

@@ -294,7 +294,7 @@ def test_hostile_and_broken_files(tmp_path):
     path.unlink()
     assert "no such file" in refused(path)
     path.mkdir()
-    assert "no such file" in refused(path)
+    assert "is a folder" in refused(path)
 
 
 def sample_axis():
