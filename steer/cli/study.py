@@ -126,7 +126,7 @@ def _write_out(plan: Plan, outcomes: list[Outcome], out: Path) -> None:
     from steer.study.outputs import csv_text, draw_plot, write_whole
 
     answers = answer(plan.file, outcomes)
-    text = "\n".join(report(answers))
+    text = "\n".join(report(answers, plan.ranges))
     write_whole(out / "study.csv", csv_text(outcomes).encode())
     write_whole(out / "answers.txt", f"{text}\n".encode())
     picture = io.BytesIO()

@@ -25,6 +25,8 @@ class Measures:
                      None when it does not reach the end of the axis
     force_kn         largest force that was used; NaN when not given
     allowed_kn       force that the worst joint permits; NaN without the pipe's packer keys
+    joint_share      the most that a joint carries at the end, as a share of what its own angle permits: over
+                     1 is more than it may; NaN without those keys or when the string's force is not given
     """
 
     rms_line_mm: float
@@ -39,6 +41,7 @@ class Measures:
     in_eye: bool | None
     force_kn: float = float("nan")
     allowed_kn: float = float("nan")
+    joint_share: float = float("nan")
 
     @property
     def rms_mm(self) -> float:
@@ -53,8 +56,10 @@ def measure(
     level_mm: np.ndarray,
     articulation: np.ndarray | None = None,
     force_kn: float = float("nan"),
+    string_kn: np.ndarray | None = None,
 ) -> Measures:
-    """Measures of a path (n,) over ascending chainage; `articulation` (strokes, 2) mm/m as set.
+    """Measures of a path (n,) over ascending chainage; `articulation` (strokes, 2) mm/m as set, `string_kn`
+    (n,) the axial force in the string at those chainages.
 
     Every point counts for the chainage it stands for, so uneven spacing does not weigh. Raises
     ValueError for an empty path.
@@ -64,8 +69,12 @@ def measure(
     share = _shares(chainage_m)
     outside = (np.abs(line_mm) > file.tolerance.line_mm) | (np.abs(level_mm) > file.tolerance.level_mm)
     span = float(chainage_m[-1] - chainage_m[0])
-    joint = _largest_joint(file, chainage_m, line_mm, level_mm)
+    at, angle = _joints(file, chainage_m, line_mm, level_mm)
+    joint = float(np.nanmax(angle)) if np.isfinite(angle).any() else float("nan")
     ring = RingJoint.of(file.pipe)
+    used = float("nan")
+    if ring is not None and string_kn is not None and np.isfinite(angle).any():
+        used = float(np.nanmax(np.interp(at, chainage_m, string_kn) / ring.permissible_kn(angle)))
     change = float("nan")
     if articulation is not None and len(articulation) > 1:
         change = float(np.mean(np.hypot(*np.diff(articulation, axis=0).T)))
@@ -83,6 +92,7 @@ def measure(
         in_eye=_in_eye(file, line_mm[-1], level_mm[-1]) if at_the_end else None,
         force_kn=force_kn,
         allowed_kn=float("nan") if ring is None else float(ring.permissible_kn(joint)),
+        joint_share=used,
     )
 
 
@@ -105,18 +115,17 @@ def _shares(chainage_m: np.ndarray) -> np.ndarray:
     return found
 
 
-def _largest_joint(
+def _joints(
     file: DriveFile, chainage_m: np.ndarray, line_mm: np.ndarray, level_mm: np.ndarray
-) -> float:
+) -> tuple[np.ndarray, np.ndarray]:
+    """Chainages (k,) where joints pass, and their angles (k,) mm/m; none on a path shorter than two pipes."""
     pipe = file.pipe.length_m
     first, last = chainage_m[0] + pipe, chainage_m[-1] - pipe
     if last < first:
-        return float("nan")
+        return np.zeros(0), np.zeros(0)
     at = np.linspace(first, last, max(2, round((last - first) / 0.1) + 1))
-    found = joint_angles(
-        file.axis, chainage_m, line_mm, level_mm, pipe, file.pipe.outer_diameter_mm, at
-    ).angle_mm_per_m
-    return float(np.nanmax(found)) if np.isfinite(found).any() else float("nan")
+    found = joint_angles(file.axis, chainage_m, line_mm, level_mm, pipe, file.pipe.outer_diameter_mm, at)
+    return at, found.angle_mm_per_m
 
 
 def _in_eye(file: DriveFile, line_mm: float, level_mm: float) -> bool:

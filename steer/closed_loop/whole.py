@@ -70,7 +70,9 @@ def driven(file: DriveFile, simulation: Simulation, articulation: np.ndarray, fo
     line, level = truth.face_mm[:, 0], truth.face_mm[:, 1]
     return Driven(
         truth.chainage_m, line, level, articulation,
-        measure(file, truth.chainage_m, line, level, articulation, force_kn),
+        measure(
+            file, truth.chainage_m, line, level, articulation, force_kn, simulation.string_force_kn()
+        ),
     )  # fmt: skip
 
 

@@ -5,6 +5,8 @@ soft clay     answers slowly and weakly, the machine dives; smooth.
 dense sand    answers well and at once, dry friction, little wander.
 mixed face    the crab jumps and changes sign every 15 to 30 m, the gain with it.
 boulders      quiet ground, and now and then a short hard throw to one side; the reference gets a knock.
+
+Friction is that of a string that is lubricated all along.
 """
 
 from __future__ import annotations
@@ -103,28 +105,28 @@ DRIVE: dict[str, Any] = {
 def _stretches(rng: np.random.Generator, name: str, length_m: float) -> tuple[Stretch, ...]:
     if name == "soft clay":
         return (
-            Stretch(0.0, (0.45, 0.4), (0.3, -0.8), (0.02, -0.15), 2.0, 60.0, "soft clay"),
-            Stretch(0.55 * length_m, (0.38, 0.35), (-0.3, -1.0), (0.05, -0.25), 2.5, 70.0, "softer clay"),
+            Stretch(0.0, (0.45, 0.4), (0.3, -0.8), (0.02, -0.15), 1.5, 60.0, "soft clay"),
+            Stretch(0.55 * length_m, (0.38, 0.35), (-0.3, -1.0), (0.05, -0.25), 2.0, 70.0, "softer clay"),
         )
     if name == "dense sand":
-        return (Stretch(0.0, (1.0, 0.95), (0.4, -0.3), (0.0, 0.0), 8.0, 120.0, "dense sand"),)
+        return (Stretch(0.0, (1.0, 0.95), (0.4, -0.3), (0.0, 0.0), 4.0, 120.0, "dense sand"),)
     found, at, side = [], 0.0, float(rng.choice([-1.0, 1.0]))
     while at < length_m:
         if name == "mixed face":
             crab = (side * rng.uniform(1.5, 3.0), rng.uniform(-2.5, 0.5))
             gain = (rng.uniform(0.45, 0.8), rng.uniform(0.4, 0.7))
             found.append(
-                Stretch(at, gain, crab, (0.0, 0.0), rng.uniform(4.0, 8.0), rng.uniform(70.0, 130.0), name)
+                Stretch(at, gain, crab, (0.0, 0.0), rng.uniform(2.0, 4.0), rng.uniform(70.0, 130.0), name)
             )
             side, at = -side, at + rng.uniform(15.0, 30.0)
         else:  # boulders
-            found.append(Stretch(at, (0.95, 0.9), (0.3, -0.5), (0.0, 0.0), 5.0, 90.0, "gravel"))
+            found.append(Stretch(at, (0.95, 0.9), (0.3, -0.5), (0.0, 0.0), 2.5, 90.0, "gravel"))
             at += rng.uniform(12.0, 25.0)
             throw = (
                 rng.choice([-1.0, 1.0]) * rng.uniform(3.0, 6.0),
                 rng.choice([-1.0, 1.0]) * rng.uniform(2.0, 5.0),
             )
-            found.append(Stretch(at, (0.6, 0.6), throw, (0.0, 0.0), 7.0, 140.0, "boulder"))
+            found.append(Stretch(at, (0.6, 0.6), throw, (0.0, 0.0), 3.5, 140.0, "boulder"))
             at += rng.uniform(0.8, 1.6)
     return tuple(found)
 

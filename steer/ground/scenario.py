@@ -49,6 +49,7 @@ class Ground:
     gap_mm          `elastic`: radial overcut that is free of firm contact, (line, level).
     background      `elastic`: stiffness inside the gap over stiffness outside (loosened soil, lubricant).
     rear_stiffness  `elastic`: support stiffness of the rear body over that of the front body.
+    bend_mu         friction between pipes and ground where a turned joint presses them sideways: see `thrust`.
     side_cut        `elastic`: how easily the cutter gives way sideways, 0 not at all (see `bodies`).
     """
 
@@ -65,6 +66,7 @@ class Ground:
     background: float = 0.1
     rear_stiffness: float = 1.0
     side_cut: float = 0.0
+    bend_mu: float = 0.3
     roll_sd_deg: float = 0.7
     roll_length_m: float = 20.0
     setting_sd_mm: float = 0.2  # how exactly the operator sets a cylinder

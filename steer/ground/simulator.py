@@ -21,6 +21,7 @@ from steer.ground.bodies import body_of
 from steer.ground.course import Course
 from steer.ground.instruments import Instruments, articulation_of
 from steer.ground.scenario import Scenario
+from steer.ground.thrust import String
 
 _DAYS = np.datetime64("2031-03-03T06:00:00")
 
@@ -99,7 +100,10 @@ class Simulation:
         self._roll = np.clip(
             _wander(rng, n, 1, step, ground.roll_sd_deg, ground.roll_length_m)[:, 0], -2.0, 2.0
         )
-        self._friction, self._pressure = each("friction_kpa"), each("face_pressure_kpa")
+        self._pressure = each("face_pressure_kpa")
+        self._string = String(
+            drive, ground.bend_mu, each("friction_kpa"), each("face_pressure_kpa"), self._back, step
+        )
         self._answer = np.ones((n, 2))
         for fault in scenario.faults:
             if fault.kind == "reversed":
@@ -237,14 +241,12 @@ class Simulation:
     def _add_force(
         self, rng: np.random.Generator, readings: list[dict[str, Any]], k: np.ndarray, back_m: np.ndarray
     ) -> None:
-        """Jacking force = face pressure × face area + skin friction × pipe surface, more at breaking away."""
-        drive = self.scenario.drive
-        face_area = np.pi * (drive["machine"]["outer_diameter_mm"] / 2000.0) ** 2
-        girth = np.pi * drive["pipe"]["outer_diameter_mm"] / 1000.0
-        skin = np.concatenate([[0.0], np.cumsum(self._friction) * self.step_m * girth])
+        """Jacking force = face pressure × face area + skin friction × pipe surface, more at breaking away, and
+        more for the bends of the path (see `thrust`)."""
+        at_the_face, skin = self._string.at_jacks(self._bore[: self._now + 1], k)
         standing = np.concatenate([[True], np.diff(self._along[k + self._back] - back_m) <= 0.0])
         for i, reading in enumerate(readings):
-            force = self._pressure[k[i]] * face_area + skin[k[i]] * (1.15 if back_m[i] > 0 else 1.0)
+            force = at_the_face[i] + skin[i] * (1.15 if back_m[i] > 0 else 1.0)
             if standing[i]:
                 self._clock = self._clock + np.timedelta64(240 if back_m[i] > 0 else 20, "s")
                 force *= 0.3 if back_m[i] > 0 else 0.9
@@ -252,12 +254,17 @@ class Simulation:
             else:
                 speed = 60.0
                 self._clock = self._clock + np.timedelta64(50, "s")
-                self._lubricant += 60.0 * girth * 0.05 / 3.0
+                self._lubricant += 60.0 * self._string.girth_m * 0.05 / 3.0
             reading["time"] = f"{self._clock}Z"
             reading["jacking_force_kn"] = round(float(force * (1.0 + 0.03 * rng.normal())), 1)
             reading["face_pressure_kpa"] = round(float(self._pressure[k[i]] + rng.normal(0.0, 3.0)), 1)
             reading["advance_mm_per_min"] = speed
             reading["lubricant_l"] = round(self._lubricant, 1)
+
+    def string_force_kn(self) -> np.ndarray:
+        """Axial force (n,) in the string at every chainage of `truth`, the machine standing where it does: what
+        a joint there has to carry, without the readings' noise."""
+        return self._string.along(self._bore[: self._now + 1])
 
     def _take_shot(self, rng: np.random.Generator) -> None:
         shots = self.scenario.shots

@@ -112,6 +112,7 @@ def report(file: DriveFile, found: Debrief) -> list[str]:
     row("largest jacking force", "kN", lambda m: m.force_kn, 0)
     if not np.isnan(three[0].allowed_kn):
         row("force that the worst joint allows", "kN", lambda m: m.allowed_kn, 0)
+        row("most used of a joint's force", "%", lambda m: 100.0 * m.joint_share, 0)
     if three[0].in_eye is not None:
         words = ["yes" if m.in_eye else "no" for m in three]
         label = f"arrived within {eye.line_mm:g} and {eye.level_mm:g} mm"
@@ -121,6 +122,11 @@ def report(file: DriveFile, found: Debrief) -> list[str]:
         "proposals: each one set as proposed. best: told the ground as it is at each",
         "stroke, which no crew can know. Ground and figures are invented.",
     ]
+    if not np.isnan(three[0].allowed_kn):
+        lines += [
+            "Bends cost force twice: turned joints press pipes against the ground, and each",
+            "allows less the more it is turned; used is the joint's own force against that.",
+        ]
     if found.apart:
         lines += ["", "Where you went furthest from the proposal of the moment:"]
         lines += [

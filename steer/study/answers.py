@@ -9,6 +9,7 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.study.intervals import bootstrap, wilson
+from steer.study.ranges import Ranges
 from steer.study.task import Outcome
 
 FEW = 30  # drives below which the answer says that they are few
@@ -81,16 +82,14 @@ def _planned(file: DriveFile, base: list[Outcome]) -> tuple[Figure, ...]:
         _mean("line, root mean square", "mm", [o.rms_line_mm for o in base]),
         _mean("level, root mean square", "mm", [o.rms_level_mm for o in base]),
     ]
-    if not np.isnan([o.allowed_kn for o in base]).any():
-        strained = sum(o.force_kn > o.allowed_kn for o in base)
-        figures.append(
+    if not np.isnan(share := np.array([o.joint_share for o in base])).any():
+        strained = int(np.sum(share > 1.0))
+        figures += [
+            _mean("most used of a joint's force, mean over drives", "%", 100.0 * share),
             Figure(
-                "probability of more force than a joint allows",
-                "",
-                strained / n,
-                *wilson(strained, n),
-            )
-        )
+                "probability that a joint carries more than it may", "", strained / n, *wilson(strained, n)
+            ),
+        ]
     return tuple(figures)
 
 
@@ -133,8 +132,8 @@ def level_words(file: DriveFile, factor: str, level: float) -> str:
     return "half" if level == 0.5 else "double" if level == 2.0 else f"times {level:g}"
 
 
-def report(answers: Answers) -> list[str]:
-    """The answers for a person, lines of at most 80 characters."""
+def report(answers: Answers, ranges: Ranges | None = None) -> list[str]:
+    """The answers for a person, lines of at most 80 characters; `ranges`: what the drives were drawn from."""
     lines = [f"{answers.drives} drives as planned; value and 95 % confidence interval:"]
     for f in answers.planned:
         digits = 3 if f.unit == "" else 1
@@ -160,6 +159,13 @@ def report(answers: Answers) -> list[str]:
         lines += ["", f"{answers.failed} drives failed and count nowhere; the CSV says why."]
     if answers.drives < FEW:
         lines += ["", f"{answers.drives} drives are few: read the intervals, not the values."]
+    if ranges is not None and any("joint carries" in f.what for f in answers.planned):
+        low, high = ranges.friction_kpa
+        lines += [
+            "",
+            f"Joints: friction drawn from {low:g} to {high:g} kPa, lubricated; the force at each joint at the",
+            "end of the drive against what drive.toml's packer allows at that joint's angle.",
+        ]
     lines += [
         "",
         "Counted on drawn grounds, not on yours: the ranges are assumptions, and every",

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 COLUMNS = (
     "seed", "factor", "level", "ground", "in_eye", "end_line_mm", "end_level_mm", "worst_line_mm",
     "worst_level_mm", "rms_line_mm", "rms_level_mm", "outside_m", "joint_mm_per_m", "change_mm_per_m",
-    "force_kn", "allowed_kn", "failed",
+    "force_kn", "allowed_kn", "joint_share", "failed",
 )  # fmt: skip
 
 
@@ -34,11 +34,12 @@ def csv_text(outcomes: Sequence[Outcome]) -> str:
     table.writerow(COLUMNS)
     for o in sorted(outcomes, key=lambda o: o.task.index):
         if o.failed:
-            row: list[Any] = [""] * 12
+            row: list[Any] = [""] * 13
         else:
             figures = [
                 o.end_line_mm, o.end_level_mm, o.worst_line_mm, o.worst_level_mm, o.rms_line_mm,
                 o.rms_level_mm, o.outside_m, o.joint_mm_per_m, o.change_mm_per_m, o.force_kn, o.allowed_kn,
+                o.joint_share,
             ]  # fmt: skip
             row = [int(o.in_eye), *("" if math.isnan(v) else f"{v:.3f}" for v in figures)]
         table.writerow([o.task.seed, o.task.factor, f"{o.task.level:g}", o.kind, *row, o.failed])

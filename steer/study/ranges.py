@@ -36,7 +36,7 @@ class Ranges:
     play_mm_per_m: Pair = (0.0, 2.0)
     gap_mm: Pair = (0.0, 3.0)
     roll_sd_deg: Pair = (0.2, 1.0)
-    friction_kpa: Pair = (1.0, 8.0)
+    friction_kpa: Pair = (1.0, 4.0)  # a lubricated string; without, 5 to 25 (see steer.pipes.friction)
     face_pressure_kpa: Pair = (40.0, 150.0)
     noise_scale: Pair = (0.8, 1.2)
     dropout_share: Pair = (0.0, 0.03)
@@ -60,7 +60,7 @@ _ABOUT: dict[str, tuple[float, float, str]] = {
     "play_mm_per_m": (0.0, 20.0, "lost motion when the articulation changes sign"),
     "gap_mm": (0.0, 50.0, "radial overcut (elastic)"),
     "roll_sd_deg": (0.0, 10.0, "sd of the roll"),
-    "friction_kpa": (0.0, 100.0, "on the pipe surface, lubricated as it is"),
+    "friction_kpa": (0.0, 100.0, "on the pipe surface, lubricated; 5 to 25 without"),
     "face_pressure_kpa": (0.0, 2_000.0, "at the face"),
     "noise_scale": (0.0, 10.0, "true noise of the guidance over [sd] of drive.toml"),
     "dropout_share": (0.0, 0.9, "share of readings without spot and yaw"),

@@ -67,6 +67,7 @@ class Outcome:
     change_mm_per_m: float = float("nan")
     force_kn: float = float("nan")
     allowed_kn: float = float("nan")
+    joint_share: float = float("nan")
     failed: str = ""
     trace: np.ndarray = field(default_factory=lambda: np.zeros((2, 0)))
 
@@ -94,7 +95,7 @@ def run_task(plan: Plan, task: Task) -> Outcome:
     return Outcome(
         task, scenario.ground.kind, bool(m.in_eye), m.end_line_mm, m.end_level_mm, m.worst_line_mm,
         m.worst_level_mm, m.rms_line_mm, m.rms_level_mm, m.outside_m, m.joint_mm_per_m, m.change_mm_per_m,
-        m.force_kn, m.allowed_kn, "", trace.round(3),
+        m.force_kn, m.allowed_kn, m.joint_share, "", trace.round(3),
     )  # fmt: skip
 
 

@@ -58,7 +58,7 @@ def outcome(index: int, seed: int, factor: str = "", level: float = 1.0, **given
     figures = {
         "end_line_mm": 1.0, "end_level_mm": 1.0, "worst_line_mm": 9.0, "worst_level_mm": 9.0, "rms_line_mm": 3.0,
         "rms_level_mm": 4.0, "outside_m": 0.0, "joint_mm_per_m": 2.0, "change_mm_per_m": 1.0, "force_kn": 500.0,
-        "allowed_kn": 900.0,
+        "allowed_kn": 900.0, "joint_share": 0.5,
     } | given  # fmt: skip
     return Outcome(Task(index, seed, factor, level), "guided", figures.pop("in_eye", 1.0) > 0, **figures)
 
@@ -66,7 +66,7 @@ def outcome(index: int, seed: int, factor: str = "", level: float = 1.0, **given
 def test_counts_by_hand() -> None:
     outcomes = [
         outcome(0, 1),
-        outcome(1, 2, in_eye=0.0, outside_m=6.0, joint_mm_per_m=9.0, force_kn=1000.0),
+        outcome(1, 2, in_eye=0.0, outside_m=6.0, joint_mm_per_m=9.0, joint_share=1.1),
         outcome(2, 3),
         outcome(3, 4),
         Outcome(Task(4, 5), failed="ValueError: why"),
@@ -79,7 +79,8 @@ def test_counts_by_hand() -> None:
     assert values["metres outside tolerance, expected"] == 1.5
     assert values["largest joint angle, mean over drives"] == pytest.approx(3.75)
     assert values["probability of a joint angle over 8 mm/m"] == 0.25
-    assert values["probability of more force than a joint allows"] == 0.25
+    assert values["probability that a joint carries more than it may"] == 0.25
+    assert values["most used of a joint's force, mean over drives"] == pytest.approx(65.0)
     assert answer(FILE, outcomes[::-1]) == found  # the order in which drives were done does not matter
     text = "\n".join(report(found))
     assert "1 drives failed" in text and "few" in text
