@@ -24,10 +24,13 @@ from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
+from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.nodes import CellReport, Node
+from steer.estimate.possible import Possible, possible_paths
 from steer.estimate.rulings import counter_lacks, rulings
+from steer.estimate.shots import Shot
 from steer.estimate.smoother import SmoothedPath, smooth
 from steer.estimate.sureness import next_survey
 from steer.intake import drivetext
@@ -289,6 +292,24 @@ class Drive:
             self._smoothed = (self.seen, smooth(self.follower.estimator))
         return self._smoothed[1]
 
+    def path_without_pipe_surveys(self) -> SmoothedPath:
+        """The path as driven from all but the surveys of laid pipes: what those can be held against."""
+        self.follower.bring_up()
+        items = self.follower.estimator.items
+        kept = [item for item in items if not (isinstance(item, Shot) and item.point == "pipe")]
+        if len(kept) == len(items):
+            return self.smoothed()
+        other = Estimator(self.file)
+        for item in kept:
+            other.put(item)
+        other.run()
+        return smooth(other)
+
+    def possible_paths(self) -> Possible:
+        """Paths that the log leaves possible, and where the ground's push jumped."""
+        self.follower.bring_up()
+        return possible_paths(self.follower.estimator)
+
     def shots(self) -> tuple[ShotView, ...]:
         """The check shots as the estimate took them, by chainage."""
         self.follower.bring_up()
@@ -312,7 +333,7 @@ class Drive:
                 ShotView(
                     shot.sequence, shot.s_m, shot.point, float(report.values_mm[0]), float(report.values_mm[1]),
                     float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
-                    report.verdict, shot.time, told,
+                    report.verdict, shot.time, told, shot.repeats,
                 )
             )  # fmt: skip
         return tuple(views)

@@ -43,12 +43,14 @@ def record_object(record: AsBuilt) -> dict[str, Any]:
             "force": _force(record),
             "pipe_surveys": [
                 {
-                    "event": survey.number,
-                    "chainage_m": survey.chainage_m,
-                    "line_from_machine_path_mm": moved[0],
-                    "level_from_machine_path_mm": moved[1],
+                    "event": found.survey.number,
+                    "chainage_m": found.survey.chainage_m,
+                    "line_from_machine_path_mm": found.moved_mm[0],
+                    "line_from_machine_path_sd_mm": found.sd_mm[0],
+                    "level_from_machine_path_mm": found.moved_mm[1],
+                    "level_from_machine_path_sd_mm": found.sd_mm[1],
                 }
-                for survey, moved in record.string_difference
+                for found in record.string_difference
             ],
             "metres": _rows(tables.metres(record)),
             "string": _rows(tables.joints(record)),
@@ -107,14 +109,18 @@ def _joints(record: AsBuilt) -> dict[str, Any]:
         if at is None:
             return None
         names = ("chainage_m", "angle_mm_per_m", "right_mm_per_m", "up_mm_per_m", "gap_mm")
-        return {name: float(getattr(joints.along, name)[at]) for name in names}
+        found = {name: float(getattr(joints.along, name)[at]) for name in names}
+        return found | {"angle_upper_mm_per_m": float(joints.high_mm_per_m[at])}
 
     return {
         "allowed_mm_per_m": joints.limit_mm_per_m,
         "passed_to_m": joints.passed_m,
         "largest": one(joints.worst),
+        "largest_upper_mm_per_m": joints.worst_high_mm_per_m,
         "largest_still_to_pass": one(joints.worst_ahead),
         "over_allowed_m": joints.over_limit_m,
+        "may_be_over_allowed_m": joints.may_be_over_m,
+        "sudden_turns": [asdict(jump) for jump in joints.jumps],
     }
 
 
@@ -129,8 +135,12 @@ def _force(record: AsBuilt) -> dict[str, Any]:
             "chainage_m": float(force.used.chainage_m[least]),
             "used_kn": float(force.used.largest_kn[least]),
             "permissible_kn": float(force.permissible_kn[least]),
+            "permissible_lower_kn": None
+            if force.permissible_low_kn is None
+            else float(force.permissible_low_kn[least]),
         },
         "strokes_exceeded_at_m": [float(force.used.chainage_m[i]) for i in force.exceeded],
+        "strokes_maybe_exceeded_at_m": [float(force.used.chainage_m[i]) for i in force.may_exceed],
         "face_kn": force.face_kn,
         "friction": [asdict(s) for s in force.stretches],
         "at_reception": None

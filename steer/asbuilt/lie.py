@@ -46,6 +46,30 @@ class PipeSurvey:
 
 
 @dataclass(frozen=True)
+class Difference:
+    """How far a surveyed pipe lies from the path that the machine took by all but the surveys of pipes: line
+    and level, mm, and their sd; NaN for a plane not surveyed."""
+
+    survey: PipeSurvey
+    moved_mm: tuple[float, float]
+    sd_mm: tuple[float, float]
+
+
+def differences(laid: Laid, machine: SmoothedArrays) -> tuple[Difference, ...]:
+    """Of each survey that counts, against the machine's own path."""
+    own = Laid(machine, (), laid.pipe_m, 0.0)
+    offset, sd = own.machine_path(np.array([s.chainage_m for s in laid.surveys]))
+    return tuple(
+        Difference(
+            s,
+            (s.value_mm[0] - float(o[0]), s.value_mm[1] - float(o[1])),
+            (float(np.hypot(s.sd_mm[0], e[0])), float(np.hypot(s.sd_mm[1], e[1]))),
+        )
+        for s, o, e in zip(laid.surveys, offset, sd, strict=True)
+    )
+
+
+@dataclass(frozen=True)
 class Lie:
     """Places (n,): offset and sd (n, 2) for line and level, mm, and `source` (n, 2) of
     PATH, NEAR, SURVEY."""
@@ -77,18 +101,14 @@ class Laid:
         offset, sd = (np.stack([np.interp(at_m, p.chainage_m, c) for c in pair], axis=1) for pair in columns)
         return offset, sd
 
-    def differences(self) -> list[tuple[PipeSurvey, tuple[float, float]]]:
-        """Each survey that counts with how far the pipe lies from the machine's path (line, level), mm."""
-        found = []
-        for survey in self.surveys:
-            offset, _ = self.machine_path(np.array([survey.chainage_m]))
-            found.append(
-                (
-                    survey,
-                    (survey.value_mm[0] - float(offset[0, 0]), survey.value_mm[1] - float(offset[0, 1])),
-                )
-            )
-        return found
+    def _moved(self) -> list[tuple[PipeSurvey, tuple[float, float]]]:
+        """Each survey that counts with what it adds to the path (line, level), mm."""
+        at = np.array([s.chainage_m for s in self.surveys])
+        offset, _ = self.machine_path(at)
+        return [
+            (s, (s.value_mm[0] - float(o[0]), s.value_mm[1] - float(o[1])))
+            for s, o in zip(self.surveys, offset, strict=True)
+        ]
 
     def lie(self, at_m: np.ndarray) -> Lie:
         """Offset, sd and source at chainages (n,)."""
@@ -96,7 +116,7 @@ class Laid:
         offset, path_sd = self.machine_path(at)
         sd = np.hypot(path_sd, self.string_sd_mm)
         source = np.full(offset.shape, PATH)
-        moved = self.differences()
+        moved = self._moved()
         for plane in (0, 1):
             here = [
                 (s.chainage_m, d[plane], s.sd_mm[plane]) for s, d in moved if np.isfinite(s.value_mm[plane])

@@ -42,13 +42,7 @@ def page(record: AsBuilt) -> str:
     rows.extend(_wrapped("grade", words.falls_lines(record)))
     rows.extend(_wrapped("joints", words.joint_lines(record)))
     rows.extend(_wrapped("force", words.force_lines(record)))
-    shots = [s for s in record.surveys if s.verdict != "withdrawn"]
-    disagreeing = sum(s.verdict == "disagrees" for s in shots)
-    told = f"{len(shots)} check shots" + (f", {disagreeing} of them DISAGREE" if disagreeing else "")
-    rows.extend(_wrapped("surveys", [told + "."]))
-    for survey, moved in record.string_difference:
-        found = ", ".join(words.side(d, k) for k, d in enumerate(moved) if d == d)
-        rows.extend(_wrapped("", [f"pipe at {survey.chainage_m:.1f} m lies {found} of the machine's path."]))
+    rows.extend(_wrapped("surveys", words.survey_lines(record)))
     for notice in record.notices:
         rows.extend(_wrapped("notice", [printable(notice.text)]))
     seal = record.seal

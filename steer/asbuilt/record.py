@@ -12,17 +12,20 @@ from steer import __version__
 from steer.advice import Advice, Notice, ShotView
 from steer.asbuilt.conformance import outside_probability, verdicts, worse
 from steer.asbuilt.falls import Falls, Grades, falls, grades
-from steer.asbuilt.lie import Laid, Lie, PipeSurvey, SmoothedArrays
-from steer.asbuilt.string import Force, Joints, force_of, joints_of
+from steer.asbuilt.joints import Joints, joints_of
+from steer.asbuilt.lie import Difference, Laid, Lie, PipeSurvey, SmoothedArrays, differences
+from steer.asbuilt.string import Force, force_of
 from steer.asbuilt.strokes import StrokeRow, stroke_rows
 from steer.asbuilt.tolerances import arrived, tolerance_mm
 from steer.asbuilt.totals import Counted, Figures, count, figures
 from steer.drivefile import DriveFile
 from steer.errors import InputRefused
+from steer.estimate.possible import Possible
 from steer.log import Event, Log
 from steer.log.verify import verify
 
 _FINE_M = 0.1
+COUNTED = ("agrees", "disagrees")  # of a check shot; else it waits for a word, or is rejected or withdrawn
 _SAID = ("note", "reference_set", "withdrawn", "restored", "chainage_set", "overridden", "undone")
 
 
@@ -48,6 +51,8 @@ class DriveRead(Protocol):
     def log(self) -> Log: ...
     def events(self) -> Iterator[Event]: ...
     def smoothed(self) -> Smoothed: ...
+    def path_without_pipe_surveys(self) -> SmoothedArrays: ...
+    def possible_paths(self) -> Possible: ...
     def shots(self) -> tuple[ShotView, ...]: ...
     def advice(self) -> Advice | None: ...
 
@@ -126,7 +131,7 @@ class AsBuilt:
     force: Force
     surveys: tuple[ShotView, ...]
     survey_times: dict[int, str]
-    string_difference: tuple[tuple[PipeSurvey, tuple[float, float]], ...]
+    string_difference: tuple[Difference, ...]
     strokes: tuple[StrokeRow, ...]
     notices: tuple[Notice, ...]
     said: tuple[Event, ...]
@@ -157,7 +162,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
     laid = Laid(path, _pipe_surveys(surveys, events), file.pipe.length_m, file.decision.string_sd_mm)
     metres = _judge(file, laid, _stations(file, laid))
     tail = laid.last_m - file.machine.length_m
-    joints = joints_of(file, laid)
+    joints = joints_of(file, laid, drive.possible_paths())
     ends = np.concatenate([[tail], joints.standing.chainage_m])
     fine = np.arange(laid.first_m, laid.last_m + 1e-9, _FINE_M)
     level = laid.lie(fine).offset_mm[:, 1]
@@ -184,7 +189,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
         force=force_of(file, (e.body for e in drive.events() if e.kind == "reading"), laid, joints),
         surveys=surveys,
         survey_times=events.times,
-        string_difference=tuple(laid.differences()),
+        string_difference=differences(laid, drive.path_without_pipe_surveys()) if laid.surveys else (),
         strokes=stroke_rows(
             file,
             drive.events(),
@@ -246,7 +251,7 @@ def _pipe_surveys(surveys: tuple[ShotView, ...], events: _Bodies) -> tuple[PipeS
             events.times.get(shot.number),
         )
         for shot in surveys
-        if shot.point == "pipe" and shot.verdict != "withdrawn"
+        if shot.point == "pipe" and shot.verdict in COUNTED
     )
 
 

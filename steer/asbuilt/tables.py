@@ -34,7 +34,7 @@ PLACE_COLUMNS = (
     "verdict", "easting_m", "northing_m", "level_m",
     "grade_mm_per_m", "design_grade_mm_per_m",
     "joint_angle_mm_per_m", "joint_right_mm_per_m", "joint_up_mm_per_m", "joint_gap_mm",
-    "joint_permissible_kn",
+    "joint_permissible_kn", "joint_angle_upper_mm_per_m", "joint_permissible_lower_kn",
 )  # fmt: skip
 
 
@@ -45,7 +45,7 @@ def _clean(value: Any, digits: int) -> Value:
 
 def places(record: AsBuilt, judged: Judged) -> list[tuple[Value, ...]]:
     """Rows of PLACE_COLUMNS. Grades are over one pipe about the place; joint values are those of a joint
-    at the place, whether or not one lies there now."""
+    at the place, whether or not one lies there now; the upper limit of its angle holds with 97.5 %."""
     at = judged.lie.chainage_m
     pipe = record.grade_pipe
     inside = (
@@ -61,7 +61,11 @@ def places(record: AsBuilt, judged: Judged) -> list[tuple[Value, ...]]:
     )
     joint = record.joints.at(at)
     ring = record.force.ring
-    force = ring.permissible_kn(joint.angle_mm_per_m) if ring else np.full(len(at), np.nan)
+    high = record.joints.high_at(at)
+    force, low = (
+        ring.permissible_kn(angle) if ring else np.full(len(at), np.nan)
+        for angle in (joint.angle_mm_per_m, high)
+    )
     rows: list[tuple[Value, ...]] = []
     for i in range(len(at)):
         row: list[Value] = [_clean(at[i], 3)]
@@ -86,6 +90,8 @@ def places(record: AsBuilt, judged: Judged) -> list[tuple[Value, ...]]:
             _clean(joint.up_mm_per_m[i], 3),
             _clean(joint.gap_mm[i], 2),
             _clean(force[i], 1),
+            _clean(high[i], 3),
+            _clean(low[i], 1),
         ]
         rows.append(tuple(row))
     return rows
@@ -104,20 +110,21 @@ def joints(record: AsBuilt) -> Table:
 
 def forces(record: AsBuilt) -> Table:
     """Per stroke that had a force."""
-    used, permissible = record.force.used, record.force.permissible_kn
+    used, permissible, low = record.force.used, record.force.permissible_kn, record.force.permissible_low_kn
     rows = []
     for i in range(len(used)):
-        allowed = None if permissible is None else _clean(permissible[i], 1)
+        allowed, least = (None if v is None else _clean(v[i], 1) for v in (permissible, low))
         rows.append(
             (
                 _clean(used.chainage_m[i], 3), _clean(used.force_kn[i], 1), _clean(used.largest_kn[i], 1),
-                _clean(used.face_pressure_kpa[i], 1), _clean(used.lubricant_l[i], 1), allowed,
-                None if permissible is None else "yes" if i in record.force.exceeded else "no",
+                _clean(used.face_pressure_kpa[i], 1), _clean(used.lubricant_l[i], 1), allowed, least,
+                None if permissible is None else "yes" if i in record.force.exceeded
+                else "may be" if i in record.force.may_exceed else "no",
             )
         )  # fmt: skip
     columns = (
         "chainage_m", "force_kn", "largest_force_kn", "face_pressure_kpa", "lubricant_l",
-        "permissible_at_worst_joint_kn", "exceeded",
+        "permissible_at_worst_joint_kn", "permissible_lower_kn", "exceeded",
     )  # fmt: skip
     return Table("force", columns, tuple(rows))
 

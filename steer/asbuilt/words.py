@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
+
+from steer.asbuilt.lie import Difference
 from steer.asbuilt.record import AsBuilt, Eye
-from steer.asbuilt.string import KINK
+from steer.asbuilt.string import KINK, Force
 from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
 from steer.log import Event
-from steer.pipes import LimitReached, Stretch
+from steer.pipes import AFTER_A_STOP, LimitReached, Stretch
 from steer.text import chance, figure, within
 
 SIDES = (("right", "left"), ("high", "low"))
 PLANES = ("line", "level")
+TURNS = (("right", "left"), ("up", "down"))
+UPPER = "with 97.5 % probability"
 CAUTION = (
     "This record states an estimate from the readings and surveys in the log; it replaces no survey. "
     "It advises and moves nothing. The project specification, the pipe manufacturer's data, local codes "
@@ -161,66 +166,159 @@ def joint_lines(record: AsBuilt) -> list[str]:
     if joints.worst is None:
         return ["No joint between pipes has entered the ground yet."]
     along, at = joints.along, joints.worst
+    high = joints.worst_high_mm_per_m
+    wide = record.file.pipe.outer_diameter_mm / 1000.0
     lines = [
         f"Largest joint angle so far {along.angle_mm_per_m[at]:.1f} mm/m at {along.chainage_m[at]:.1f} m "
-        f"(gap {along.gap_mm[at]:.1f} mm); allowed {joints.limit_mm_per_m:g} mm/m."
+        f"(gap {along.gap_mm[at]:.1f} mm), {UPPER} below {_up(high)} mm/m ({_up(high * wide)} mm); "
+        f"allowed {joints.limit_mm_per_m:g} mm/m."
     ]
     ahead = joints.worst_ahead
     if ahead is not None and along.angle_mm_per_m[ahead] > along.angle_mm_per_m[at]:
         lines.append(
-            f"Still to be passed: {along.angle_mm_per_m[ahead]:.1f} mm/m at {along.chainage_m[ahead]:.1f} m."
+            f"Still to be passed: {along.angle_mm_per_m[ahead]:.1f} mm/m at {along.chainage_m[ahead]:.1f} m "
+            f"({UPPER} below {_up(float(joints.high_mm_per_m[ahead]))})."
         )
     if joints.over_limit_m > 0:
         lines.append(f"OVER the allowed angle along {joints.over_limit_m:.1f} m of the drive.")
+    if joints.may_be_over_m > 0:
+        more = " a further" if joints.over_limit_m > 0 else ""
+        lines.append(f"MAY BE OVER the allowed angle along{more} {joints.may_be_over_m:.1f} m.")
+    if joints.jumps:
+        told = ", ".join(
+            f"{j.chainage_m:.1f} m ({abs(j.size_mm_per_m):.1f} mm/m {TURNS[j.plane][j.size_mm_per_m < 0]})"
+            for j in sorted(joints.jumps, key=lambda j: j.chainage_m)[:6]
+        )
+        more = f" and {len(joints.jumps) - 6} more" if len(joints.jumps) > 6 else ""
+        lines.append(f"The bore turned suddenly at {told}{more}.")
     return lines
+
+
+def _up(value: float) -> str:
+    """An upper limit to one decimal, rounded up."""
+    return f"{math.ceil(10.0 * value - 1e-6) / 10.0:.1f}"
+
+
+def survey_lines(record: AsBuilt) -> list[str]:
+    """How many check shots there are and how they fit, and how laid pipes lie to the machine's path."""
+    kinds = [s.verdict for s in record.surveys]
+    said = [f"{len(kinds)} check shots" if len(kinds) != 1 else "1 check shot"]
+    for kind, word in (("disagrees", "DISAGREE"), ("waiting", "WAIT for a word"), ("rejected", "rejected"),
+                       ("withdrawn", "withdrawn")):  # fmt: skip
+        if kind in kinds:
+            said.append(f"{kinds.count(kind)} {word}")
+    if kinds and set(kinds) == {"agrees"}:
+        said.append("none disagrees")
+    return [", ".join(said) + ".", *(_pipe_line(found) for found in record.string_difference)]
+
+
+def _pipe_line(found: Difference) -> str:
+    where = " and ".join(
+        with_band(moved, sd, k)
+        for k, (moved, sd) in enumerate(zip(found.moved_mm, found.sd_mm, strict=True))
+        if math.isfinite(moved)
+    )
+    return f"The pipe at {found.survey.chainage_m:.1f} m lies {where} of the machine's path."
 
 
 def force_lines(record: AsBuilt) -> list[str]:
     """Used and permissible force, friction, forecast, limits."""
-    force, lines = record.force, []
-    if len(force.used) == 0:
+    if len(record.force.used) == 0:
         return ["No jacking force was recorded."]
+    return [
+        *_margin_lines(record),
+        *_friction_lines(record.force),
+        *_forecast_lines(record),
+        *(_limit_line(limit, record) for limit in _limits(record.force)),
+    ]
+
+
+def force_in_short(record: AsBuilt) -> list[str]:
+    """The same without friction, and of the limits only those that are or may be reached."""
+    if len(record.force.used) == 0:
+        return ["No jacking force was recorded."]
+    near = [limit for limit in _limits(record.force) if limit.measured_m or limit.earliest_m]
+    return [
+        *_margin_lines(record),
+        *_forecast_lines(record),
+        *(_limit_line(limit, record) for limit in near),
+    ]
+
+
+def _margin_lines(record: AsBuilt) -> list[str]:
+    force = record.force
     top = int(force.used.largest_kn.argmax())
-    lines.append(
+    lines = [
         f"Largest jacking force {force.used.largest_kn[top]:.0f} kN with the face at "
         f"{force.used.largest_at_m[top]:.1f} m."
-    )
+    ]
     least = force.least_margin
     if force.permissible_kn is None or force.ring is None or least is None:
-        lines.append("No packer keys in drive.toml: permissible force at the joints is not worked out.")
-    else:
-        share = 100 * force.permissible_kn[least] / force.ring.straight_kn
+        return [*lines, "No packer keys in drive.toml: permissible force at the joints is not worked out."]
+    share = 100 * force.permissible_kn[least] / force.ring.straight_kn
+    lines.append(
+        f"Least margin at {force.used.chainage_m[least]:.1f} m: {force.used.largest_kn[least]:.0f} kN "
+        f"used, {force.permissible_kn[least]:.0f} kN permissible at the worst joint by then "
+        f"({share:.0f} % of the straight joint's {force.ring.straight_kn:.0f} kN){_at_least(force, least)}."
+    )
+    if force.exceeded:
+        lines.append(f"PERMISSIBLE FORCE EXCEEDED in {_strokes(force, force.exceeded, '')}.")
+    if force.may_exceed:
+        further = "further " if force.exceeded else ""
         lines.append(
-            f"Least margin at {force.used.chainage_m[least]:.1f} m: {force.used.largest_kn[least]:.0f} kN "
-            f"used, {force.permissible_kn[least]:.0f} kN permissible at the worst joint by then "
-            f"({share:.0f} % of the straight joint's {force.ring.straight_kn:.0f} kN)."
+            f"PERMISSIBLE FORCE MAY HAVE BEEN EXCEEDED in {_strokes(force, force.may_exceed, further)}: "
+            "above it at the upper limit of the angles."
         )
-        if force.exceeded:
-            where = ", ".join(f"{force.used.chainage_m[i]:.1f}" for i in force.exceeded[:6])
-            lines.append(
-                f"PERMISSIBLE FORCE EXCEEDED in {len(force.exceeded)} strokes (ending at {where} m"
-                f"{' …' if len(force.exceeded) > 6 else ''})."
-            )
-    for part in force.stretches:
-        lines.append(f"Friction {part.from_m:.0f} to {part.to_m:.0f} m: {friction(part)}.")
+    return lines
+
+
+def _strokes(force: Force, which: tuple[int, ...], further: str) -> str:
+    """`3 strokes (ending at 26.0, 27.0, 28.0 m)`."""
+    where = ", ".join(f"{force.used.chainage_m[i]:.1f}" for i in which[:6])
+    more = " …" if len(which) > 6 else ""
+    return f"{len(which)} {further}stroke{'s' if len(which) > 1 else ''} (ending at {where} m{more})"
+
+
+def _friction_lines(force: Force) -> list[str]:
+    lines = [f"Friction {p.from_m:.0f} to {p.to_m:.0f} m: {friction(p)}." for p in force.stretches]
     if force.stretches:
         lines.append("Usual on the pipe surface: 5 to 25 kPa, well lubricated down to 1 kPa.")
     if force.face_kn is not None:
         lines.append(f"The face takes up {force.face_kn:.0f} kN (pressure times area).")
     elif force.stretches:
         lines.append("Face pressure was not recorded: the face's share is in the force as a constant.")
-    ahead = force.forecast
-    if ahead is not None and not arrived(record.file, record.face_m):
-        lines.append(
-            f"Forecast at the reception shaft {ahead.force_kn[-1]:.0f} kN "
-            f"({ahead.low_kn[-1]:.0f} to {ahead.high_kn[-1]:.0f}), if ground and lubrication stay "
-            f"as they are; up to {1.4 * ahead.high_kn[-1]:.0f} kN for a restart after a stop of some hours."
-        )
-    for limit in force.limits:
-        if limit.name == KINK and limit.earliest_m is None and limit.restart_m is None:
-            continue
-        lines.append(f"Limit of {limit.name}, {limit.limit_kn:.0f} kN: {_reached(limit, record)}")
     return lines
+
+
+def _forecast_lines(record: AsBuilt) -> list[str]:
+    ahead = record.force.forecast
+    if ahead is None or arrived(record.file, record.face_m):
+        return []
+    return [
+        f"Forecast at the reception shaft {ahead.force_kn[-1]:.0f} kN "
+        f"({ahead.low_kn[-1]:.0f} to {ahead.high_kn[-1]:.0f}), if ground and lubrication stay "
+        f"as they are; up to {AFTER_A_STOP * ahead.high_kn[-1]:.0f} kN for a restart after a stop of some hours."
+    ]
+
+
+def _limits(force: Force) -> list[LimitReached]:
+    """Those to speak of: a limit of the worst joint only where it is or may be reached."""
+    return [
+        limit
+        for limit in force.limits
+        if limit.name != KINK or limit.earliest_m is not None or limit.restart_m is not None
+    ]
+
+
+def _limit_line(limit: LimitReached, record: AsBuilt) -> str:
+    return f"Limit of {limit.name}, {limit.limit_kn:.0f} kN: {_reached(limit, record)}"
+
+
+def _at_least(force: Force, at: int) -> str:
+    """What the worst joint carries at the upper limit of its angle, rounded down to 10 kN."""
+    if force.permissible_low_kn is None:
+        return ""
+    return f", {UPPER} at least {math.floor(force.permissible_low_kn[at] / 10.0) * 10:.0f} kN"
 
 
 def event_text(event: Event) -> str:

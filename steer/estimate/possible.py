@@ -1,14 +1,17 @@
 """Paths that the log leaves possible, drawn with their probability: for what is no straight function of a path.
 
 The smoothed path is the mean of what is possible and therefore rounder than the bore: the largest joint
-angle along it is not the largest that must be reckoned with. Two steps put that right, both by the model
-of the stack that weighs most over the drive:
+angle along it is not the largest that must be reckoned with. Three things put that right, by the model of
+the stack that weighs most over the drive:
 
 Jumps. The motion model lets the crab wander; where the ground changes it jumps, and smoothing rounds the
 kink. With r = P'⁻¹·(x_s − x') and N = P'⁻¹·(P' − P_s)·P'⁻¹ at a node (' predicted, s smoothed), r/√N is
 standard normal when nothing jumped there, r/N the jump's size if something did and 1/N its variance (de Jong
 and Penzer, Diagnosing shocks in time series, JASA 93, 1998; from memory). The largest beyond DOUBT is taken
 in, as long as there is one; its effect on the whole path follows from the fold's own gains.
+
+Steps. A check shot that disagrees moves face and reference together; the path steps there, the bore did not.
+The steps are taken out, so that what is left is the bore's shape.
 
 Draws. Backward simulation (Carter and Kohn, Biometrika 81, 1994; from memory):
 
@@ -21,9 +24,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from steer.estimate.estimator import Estimator
-from steer.estimate.motion import C, Y
-from steer.estimate.nodes import Node
+from steer.estimate.estimator import GROUND_CRAB, GROUND_TENDENCY, Estimator
+from steer.estimate.motion import C, K, Y
+from steer.estimate.nodes import CellReport, Node
+from steer.estimate.shots import ShotReport
 
 DOUBT = 4.0  # standard deviations: 1 in 16,000 where nothing jumped
 MOST_JUMPS = 30
@@ -44,8 +48,9 @@ class Jump:
 
 @dataclass(frozen=True)
 class Possible:
-    """`shift_mm` (n, 2) of line and level is what the jumps add to the smoothed path at ascending chainages
-    (n,); `draws_mm` (count, n, 2) are possible paths about the shifted one, as differences from it."""
+    """`shift_mm` (n, 2) of line and level is what makes the smoothed path at ascending chainages (n,) the
+    likeliest shape of the bore: jumps added, steps taken out. `draws_mm` (count, n, 2) are possible shapes
+    about that one, as differences from it."""
 
     chainage_m: np.ndarray
     shift_mm: np.ndarray
@@ -60,6 +65,7 @@ def possible_paths(estimator: Estimator, count: int = 200) -> Possible:
         return Possible(np.zeros(0), np.zeros((0, 2)), np.zeros((count, 0, 2)), ())
     fold = _Fold(nodes)
     jumps, shift, spreads = _jumps(fold)
+    shift -= fold.steps_of(fold.smoothed - fold.x, fold.smoothed - fold.x_before)
     draws = fold.draws(count, np.random.default_rng(_SEED))
     random = np.random.default_rng(_SEED + 1)
     for spread in spreads:
@@ -69,22 +75,21 @@ def possible_paths(estimator: Estimator, count: int = 200) -> Possible:
 
 
 class _Fold:
-    """The fold of one model, both planes: arrays over nodes (n, 2, …), and its smoothed mean."""
+    """The fold of one model, both planes: arrays over its steps (n, 2, …), and its smoothed mean."""
 
     def __init__(self, nodes: list[Node]) -> None:
-        self.at = np.array([node.s_m for node in nodes])
         first = 2 * int(np.argmax(np.mean([node.weights for node in nodes], axis=0)))
-        both = slice(first, first + 2)
-        self.x = np.stack([node.x[both] for node in nodes])
-        self.x_before = np.stack([node.x_before[both] for node in nodes])
-        self.p = np.stack([node.p[both] for node in nodes])
-        self.p_before = np.stack([node.p_before[both] for node in nodes])
-        self.phi = np.stack([node.phi[both] for node in nodes])
-        # J of every node but the last; and P·P'⁻¹, by which a measurement keeps a change of the mean
+        steps = [step for node in nodes for step in _steps(node, slice(first, first + 2))]
+        self.at = np.array([step[0] for step in steps])
+        self.x, self.x_before, self.p, self.p_before, self.phi = (
+            np.stack([step[k] for step in steps]) for k in range(1, 6)
+        )
+        self.stepped = np.stack([step[6] for step in steps])  # (n, 2) a shot that disagrees counts here
+        # J of every step but the last; and P·P'⁻¹, by which a measurement keeps a change of the mean
         self.back = _turned(_solve(self.p_before[1:], self.phi[1:] @ self.p[:-1]))
         self.kept = _turned(_solve(self.p_before, self.p))
         self.smoothed, self.smoothed_p = self.x.copy(), self.p.copy()
-        for i in range(len(nodes) - 2, -1, -1):
+        for i in range(len(steps) - 2, -1, -1):
             j = self.back[i]
             self.smoothed[i] += _times(j, self.smoothed[i + 1] - self.x_before[i + 1])
             self.smoothed_p[i] += j @ (self.smoothed_p[i + 1] - self.p_before[i + 1]) @ _turned(j)
@@ -113,9 +118,45 @@ class _Fold:
         off = root[-1] @ random.standard_normal((2, self.x.shape[2], count))
         found[:, -1] = off[:, Y].T
         for i in range(n - 2, -1, -1):
-            off = self.back[i] @ off + root[i] @ random.standard_normal(off.shape)
+            later, off = off, self.back[i] @ off + root[i] @ random.standard_normal(off.shape)
             found[:, i] = off[:, Y].T
+            for plane in np.flatnonzero(self.stepped[i + 1]):
+                found[:, i + 1 :, plane] -= (later[plane, Y] - self.phi[i + 1, plane, Y] @ off[plane])[
+                    :, None
+                ]
         return found
+
+    def steps_of(self, from_after: np.ndarray, from_before: np.ndarray) -> np.ndarray:
+        """Steps of the smoothed path at shots that disagree, summed up along it (n, 2), mm, from how far it
+        lies from the fold's mean after each measurement and before it (n, 2, 12)."""
+        found = np.zeros((len(self.at), 2))
+        for i, plane in zip(*np.nonzero(self.stepped), strict=True):
+            if i > 0:
+                found[i:, plane] += (
+                    from_before[i, plane, Y] - self.phi[i, plane, Y] @ from_after[i - 1, plane]
+                )
+        return found
+
+
+Step = tuple[float, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+
+
+def _steps(node: Node, both: slice) -> list[Step]:
+    """Chainage, x, x', P, P', Φ of a node, and in which planes the path steps there. Where it opened the
+    tendency after its measurement, that is a step of its own, so that P follows from P' by the measurement
+    alone."""
+    x, p = node.x[both], node.p[both]
+    opened = node.report.ground if isinstance(node.report, CellReport) else np.zeros(2, bool)
+    first = p.copy()
+    first[opened, C, C] -= GROUND_CRAB**2
+    first[opened, K, K] -= GROUND_TENDENCY**2
+    none = np.zeros(2, bool)
+    shot = node.report
+    stepped = shot.disagrees if isinstance(shot, ShotReport) and shot.counts else none
+    found = [(node.s_m, x, node.x_before[both], first, node.p_before[both], node.phi[both], stepped)]
+    if opened.any():
+        found.append((node.s_m, x, x, p, p, np.broadcast_to(np.eye(x.shape[1]), p.shape), none))
+    return found
 
 
 def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]:
@@ -137,7 +178,12 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
         variance = 1.0 / (spread[at, plane] + 1.0 / JUMP_SD**2)
         jump = variance * pull[at, plane]
         after, before = fold.effect(at, plane)
-        gap[:, plane] += jump * (after - before)
+        changed = gap[:, plane] + jump * (after - before)
+        left = _solve(fold.p_before[at, plane], changed[at][:, None])[C, 0]
+        if abs(left) > 0.5 * abs(pull[at, plane]):  # it must explain what it was taken for
+            spread[at, plane] = np.inf
+            continue
+        gap[:, plane] = changed
         shift[:, plane] += jump * after[:, Y]
         doubt = np.zeros_like(shift)
         doubt[:, plane] = np.sqrt(variance) * after[:, Y]
@@ -159,8 +205,11 @@ def _solve(p: np.ndarray, right: np.ndarray) -> np.ndarray:
     """P⁻¹·right with rows and columns scaled to 1, so that a state known exactly does no harm."""
     scale = np.sqrt(np.maximum(np.diagonal(p, axis1=-2, axis2=-1), 1e-18))
     unit = p / (scale[..., :, None] * scale[..., None, :]) + 1e-10 * np.eye(p.shape[-1])
-    found: np.ndarray = np.linalg.solve(unit, right / scale[..., :, None]) / scale[..., :, None]
-    return found
+    try:
+        found: np.ndarray = np.linalg.solve(unit, right / scale[..., :, None]) / scale[..., :, None]
+    except np.linalg.LinAlgError:
+        return np.zeros_like(right)  # singular all the same: nothing is carried over
+    return np.where(np.isfinite(found), found, 0.0)
 
 
 def _root(p: np.ndarray) -> np.ndarray:

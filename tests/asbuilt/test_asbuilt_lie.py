@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from steer.asbuilt.lie import NEAR, PATH, SURVEY, Laid, PipeSurvey
+from steer.asbuilt.lie import NEAR, PATH, SURVEY, Laid, PipeSurvey, differences
 
 S = np.linspace(0.0, 100.0, 401)
 MACHINE = SimpleNamespace(
@@ -80,5 +80,8 @@ def test_a_plane_that_was_not_surveyed_keeps_the_path() -> None:
 
 
 def test_differences_say_by_how_much() -> None:
-    ((one, moved),) = laid(survey(4, 50.0, 9.0, -6.0)).differences()
+    given = laid(survey(4, 50.0, 9.0, -6.0))
+    (found,) = differences(given, given.path)
+    one, moved = found.survey, found.moved_mm
     assert one.number == 4 and moved == pytest.approx((4.0, -6.0))
+    assert found.sd_mm == pytest.approx((np.hypot(1.0, 4.0), np.hypot(1.0, 3.0)))

@@ -35,7 +35,7 @@ def test_deviation_and_place_lie_where_the_machine_really_went(curved: Any, reco
 
 
 def test_pipe_surveys_win(curved: Any, record: AsBuilt) -> None:
-    moved = {s.chainage_m: d for s, d in record.string_difference}
+    moved = {d.survey.chainage_m: d for d in record.string_difference}
     assert set(moved) == {10.0, 40.0, 44.0}
     at = list(record.metres.lie.chainage_m)
     for s, by in ((40.0, -4.0), (44.0, -3.0), (10.0, 2.0)):

@@ -19,6 +19,7 @@ import numpy as np
 from steer.asbuilt import AsBuilt, assemble
 from steer.asbuilt.conformance import Verdict
 from steer.drive import Drive
+from steer.estimate.possible import possible_paths
 from steer.ground import Simulation, draw_scenario
 from steer.ground.folder import write_drive_file
 from steer.ground.operator import RuleOfThumb
@@ -58,12 +59,12 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     args = parser.parse_args()
     rows, angles, worst, covered, seconds = [], [], [], [], 0.0
+    below, capped, moved, chance = [], [], [], []
     for seed in range(args.first, args.first + args.drives):
-        folder = Path(tempfile.mkdtemp(prefix="steer_asbuilt_"))
+        folder = Path(tempfile.mkdtemp(prefix="steer_asbuilt_")) / "drive"
         begun = time.perf_counter()
-        record, truth = driven(seed, folder / "drive")
+        record, truth = driven(seed, folder)
         seconds += time.perf_counter() - begun
-        shutil.rmtree(folder)
         m = record.metres
         at = m.lie.chainage_m
         true = np.column_stack([np.interp(at, truth.chainage_m, truth.face_mm[:, k]) for k in (0, 1)])
@@ -74,6 +75,8 @@ def main() -> None:
              (m.naive_outside != beyond).sum()]
         )  # fmt: skip
         covered.append(np.mean(np.abs(m.lie.offset_mm - true) <= 1.96 * m.lie.sd_mm))
+        chance.append(expected_coverage(folder, m.lie.chainage_m))
+        shutil.rmtree(folder.parent)
         joints = record.joints.along
         pipe = record.file.pipe
         really = joint_angles(
@@ -82,7 +85,11 @@ def main() -> None:
         )  # fmt: skip
         both = np.isfinite(joints.angle_mm_per_m) & np.isfinite(really.angle_mm_per_m)
         angles.append(np.sqrt(np.mean((joints.angle_mm_per_m[both] - really.angle_mm_per_m[both]) ** 2)))
-        worst.append(joints.angle_mm_per_m[both].max() / really.angle_mm_per_m[both].max())
+        top = really.angle_mm_per_m[both].max()
+        worst.append(joints.angle_mm_per_m[both].max() / top)
+        below.append(record.joints.so_far_high_mm_per_m[-1] / top)
+        capped.append(np.mean(really.angle_mm_per_m[both] <= record.joints.high_mm_per_m[both]))
+        moved.append(len(record.joints.jumps))
     total = np.sum(rows, axis=0)
     told, passed, failed = total[4], total[0], total[2]
 
@@ -96,9 +103,34 @@ def main() -> None:
     print(f"verdicts that ignore uncertainty: wrong at {per_cent(total[5], told)}")
     share = 100 * np.array(covered)
     print(f"95 % band held the truth at {share.mean():.1f} % (worst drive {share.min():.1f} %)")
+    rehearsed = np.sort(100 * np.array(chance), axis=0)  # drives by draws: each draw taken for the truth
+    at = [np.quantile(rehearsed[0], q) for q in (0.05, 0.5, 0.95)]
+    print(
+        f"  were it exact, the worst of {args.drives} would hold {at[1]:.1f} % ({at[0]:.1f} to {at[2]:.1f})"
+    )
     low, middle, high = np.quantile(worst, [0.05, 0.5, 0.95])
-    print(f"joint angle: RMS error {np.mean(angles):.2f} mm/m")
+    print(
+        f"joint angle: RMS error {np.mean(angles):.2f} mm/m; below its upper limit {100 * np.mean(capped):.1f} %"
+    )
     print(f"largest angle found over largest true: 5 % {low:.2f}, median {middle:.2f}, 95 % {high:.2f}")
+    held = np.array(below)
+    print(
+        f"upper limit of the largest held the true one in {(held >= 1.0).sum()} of {args.drives} drives; over it "
+        f"median {np.median(held):.2f}, least {held.min():.2f}; sudden turns found {sum(moved)}"
+    )
+
+
+def expected_coverage(folder: Path, at_m: np.ndarray, count: int = 100) -> np.ndarray:
+    """Share of metres (count,) that the 95 % band would hold if the truth were one of the drawn paths."""
+    with Drive.open(folder) as drive:
+        path = drive.smoothed()
+        found = possible_paths(drive.follower.estimator, count)
+    held = []
+    for draw in found.draws_mm:
+        off = [np.interp(at_m, found.chainage_m, draw[:, k]) for k in (0, 1)]
+        sd = [np.interp(at_m, path.chainage_m, v) for v in (path.line_sd_mm, path.level_sd_mm)]
+        held.append(np.mean([np.abs(o) <= 1.96 * s for o, s in zip(off, sd, strict=True)]))
+    return np.array(held)
 
 
 if __name__ == "__main__":

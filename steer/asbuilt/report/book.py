@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report import closing, cover, curves, deviations, listing, loads, plan, surveys
+from steer.asbuilt.report import closing, cover, curves, deviations, listing, loads, plan, steering, surveys
 from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet
 from steer.text import printable
 
@@ -25,6 +25,7 @@ def pages_of(record: AsBuilt) -> list[Page]:
         *curves.pages(record),
         *loads.pages(record),
         *surveys.pages(record),
+        *steering.pages(record),
         *listing.pages(record),
         *closing.pages(record),
     ]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, tolerance_along, verdict_bar
-from steer.asbuilt.report.sheet import INK, Sheet, fitted, wrapped
+from steer.asbuilt.report.sheet import BLUE, GREY, INK, RED, Sheet, fitted, wrapped
 from steer.text import printable
 
 
@@ -27,17 +27,18 @@ def _draw(sheet: Sheet, record: AsBuilt) -> None:
         sheet.text(sheet.left, y, head, bold=True)
         y = sheet.paragraph(sheet.left + 24.0, y, " ".join(lines), sheet.inner - 24.0) + 1.6
     _caution(sheet)
-    if sheet.bottom - y > 57.0:
-        _at_a_glance(sheet, record, sheet.bottom - 51.0)
+    tall = min(sheet.bottom - y - 31.0, 26.0)  # what the caution, titles and bars leave
+    if tall > 12.0:
+        _at_a_glance(sheet, record, sheet.bottom - 25.0 - tall, tall)
 
 
-def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float) -> None:
+def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float, tall: float) -> None:
     """Both planes against their tolerance, small, with the verdict below each."""
     m = record.metres
     half = (sheet.inner - 14.0) / 2.0
     for plane in (0, 1):
         x = sheet.left + 6.0 + plane * (half + 8.0)
-        ax = sheet.axes(x, y, half, 26.0)
+        ax = sheet.axes(x, y, half, tall)
         value, band = m.lie.offset_mm[:, plane], 1.96 * m.lie.sd_mm[:, plane]
         ax.fill_between(m.lie.chainage_m, value - band, value + band, **BAND)
         ax.plot(m.lie.chainage_m, value, **BUILT)
@@ -54,7 +55,7 @@ def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float) -> None:
             fontsize=7.5,
             pad=2,
         )
-        bar = sheet.axes(x, y + 27.0, half, 2.6)
+        bar = sheet.axes(x, y + tall + 1.0, half, 2.6)
         verdict_bar(bar, m, m.verdict[:, plane], record)
         bar.tick_params(labelsize=6.5)
 
@@ -113,15 +114,16 @@ def _day(time: str | None) -> str:
 def _tolerance(record: AsBuilt) -> str:
     tolerance = record.file.tolerance
     text = f"line ±{tolerance.line_mm:g}, level ±{tolerance.level_mm:g} mm"
-    return text + (", ranges apart" if tolerance.ranges else "")
+    return text + (", other in places" if tolerance.ranges else "")
 
 
 def _verdict(sheet: Sheet, record: AsBuilt, y: float) -> float:
     size, width = 11.5, sheet.inner - 34.0
     lines = wrapped(_capital(words.overall(record)) + ".", width, size, True)
     height = 6.0 + 5.6 * len(lines) + 4.5
-    sheet.box(sheet.left, y, sheet.inner, height, 1.4, "#f2f2f2")
-    sheet.text(sheet.left + 3.0, y + 3.2, "Verdict", size=9.0)
+    sheet.box(sheet.left, y, sheet.inner, height, 1.4, "#f0f3f7")
+    sheet.box(sheet.left, y, 2.2, height, 0.0, _stripe(record))
+    sheet.text(sheet.left + 5.0, y + 3.2, "Verdict", size=9.0)
     at = y + 3.0
     for line in lines:
         sheet.text(sheet.left + 28.0, at, line, size=size, bold=True)
@@ -133,6 +135,13 @@ def _verdict(sheet: Sheet, record: AsBuilt, y: float) -> float:
         size=7.5,
     )  # fmt: skip
     return y + height
+
+
+def _stripe(record: AsBuilt) -> str:
+    """The box's edge, which only repeats what its words say."""
+    if record.both.outside_m > 0:
+        return RED
+    return GREY if record.both.cannot_tell_m > 0 else BLUE
 
 
 def _capital(text: str) -> str:
@@ -166,16 +175,9 @@ def _findings(record: AsBuilt) -> list[tuple[str, list[str]]]:
     found += [
         ("Grade", words.falls_lines(record)),
         ("Joints", words.joint_lines(record)),
-        ("Force", words.force_lines(record)),
+        ("Force", words.force_in_short(record)),
     ]
-    shots = [s for s in record.surveys if s.verdict != "withdrawn"]
-    disagree = [s for s in shots if s.verdict == "disagrees"]
-    lines = [
-        f"{len(shots)} check shots"
-        + (f", of which {len(disagree)} DISAGREE with the estimate" if disagree else ", none disagrees")
-        + f"; {len(record.string_difference)} surveys of laid pipes."
-    ]
-    found.append(("Surveys", lines))
+    found.append(("Surveys", words.survey_lines(record)))
     if record.notices:
         texts = [printable(n.text) for n in record.notices[:4]]
         more = len(record.notices) - len(texts)

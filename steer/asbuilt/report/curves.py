@@ -9,7 +9,7 @@ import numpy as np
 
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.marks import BUILT, DESIGN, TOLERANCE, along, key
+from steer.asbuilt.report.marks import BAND, BUILT, DESIGN, TOLERANCE, along, key
 from steer.asbuilt.report.sheet import GREY, INK, Sheet
 
 
@@ -73,6 +73,10 @@ def _grade(ax: Any, record: AsBuilt) -> None:
 def _joints(ax: Any, record: AsBuilt) -> None:
     joints = record.joints
     limit = joints.limit_mm_per_m
+    ax.fill_between(
+        joints.along.chainage_m, joints.along.angle_mm_per_m, joints.high_mm_per_m,
+        label="up to its upper limit (97.5 %)", **BAND,
+    )  # fmt: skip
     ax.plot(joints.along.chainage_m, joints.along.angle_mm_per_m, label="as a joint passes", **BUILT)
     ax.plot(
         joints.standing.chainage_m,
@@ -106,10 +110,16 @@ def _joints(ax: Any, record: AsBuilt) -> None:
             textcoords="offset points",
             ha="center",
             fontsize=7.5,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8},
         )
+    turned = [jump.chainage_m for jump in joints.jumps]
+    if turned:
+        ax.plot(
+            turned, np.zeros(len(turned)), linestyle="none", marker="^", markersize=6, color=INK, clip_on=False,
+            label="sudden turn of the bore",
+        )  # fmt: skip
     along(ax, record)
-    ax.set_ylim(0.0, 1.25 * max(limit, float(np.nanmax(joints.along.angle_mm_per_m, initial=0.0))))
+    ax.set_ylim(0.0, 1.12 * max(limit, float(np.nanmax(joints.high_mm_per_m, initial=0.0))))
     ax.set_ylabel("joint angle, mm/m")
     wide = record.file.pipe.outer_diameter_mm / 1000.0
     gap = ax.secondary_yaxis("right", functions=(lambda a: a * wide, lambda g: g / wide))

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from steer.asbuilt import words
-from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.record import COUNTED, AsBuilt
 from steer.asbuilt.report.marks import (
     BAND,
     BUILT,
@@ -66,7 +66,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
         offset = (shot.line_mm, shot.level_mm)[plane]
         own = (shot.sd_line_mm, shot.sd_level_mm)[plane]
         where = shot.chainage_m - _behind(record, shot.point)
-        if offset is None or not np.isfinite(offset) or shot.verdict == "withdrawn":
+        if offset is None or not np.isfinite(offset) or shot.verdict not in COUNTED:
             continue
         ax.errorbar(
             where,

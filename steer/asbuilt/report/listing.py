@@ -20,7 +20,7 @@ _HEAD = [
      "grade", "joint", "below", "gap", "force"],
     ["m", "mm", "mm", "", "mm", "mm", "", "m", "m", "m", "mm/m", "mm/m", "mm/m", "mm", "kN"],
 ]  # fmt: skip
-_WIDTHS = [14.0, 12.5, 11.5, 15.5, 12.5, 11.5, 15.5, 18.0, 18.0, 13.0, 10.5, 10.5, 10.5, 8.5, 11.0]
+_WIDTHS = [13.5, 12.0, 11.0, 17.5, 12.0, 11.0, 17.5, 17.5, 17.5, 12.5, 10.5, 10.5, 10.5, 8.5, 10.5]
 _RIGHT = frozenset({0, 1, 2, 4, 5, 7, 8, 9, 10, 11, 12, 13, 14})
 
 
@@ -82,7 +82,7 @@ def _rows(record: AsBuilt, judged: Judged, numbered: bool) -> list[list[str]]:
             cells += [
                 f"{text} {letter}{mark}",
                 within(judged.lie.sd_mm[i, k], 1),
-                "  " + str(cell[f"{plane}_verdict"]),
+                " " + str(cell[f"{plane}_verdict"]),
             ]
         cells += [f"{judged.easting_m[i]:.3f}", f"{judged.northing_m[i]:.3f}", f"{judged.level_m[i]:.3f}"]
         for name, digits in (

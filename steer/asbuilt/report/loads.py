@@ -10,12 +10,10 @@ import numpy as np
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import BUILT, along, key
-from steer.asbuilt.report.sheet import GREY, INK, PALE, Sheet
+from steer.asbuilt.report.sheet import GREY, INK, PALE, PALE_RED, RED, Sheet
 from steer.asbuilt.string import KINK
 from steer.asbuilt.tolerances import arrived
 from steer.pipes import AFTER_A_STOP
-
-_LIMIT_LOOKS = ((5, 2.5), (8, 2, 1.5, 2), (2, 1.5), (10, 3))
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
@@ -72,36 +70,33 @@ def _force(ax: Any, record: AsBuilt) -> None:
         )
     ax.plot(used.chainage_m, used.largest_kn, color=GREY, linewidth=0.7, label="used, largest")
     ax.plot(used.chainage_m, used.force_kn, label="used, median of stroke", **BUILT)
-    if force.permissible_kn is not None:
+    if force.permissible_kn is not None and force.permissible_low_kn is not None:
+        ax.fill_between(
+            used.chainage_m, force.permissible_low_kn, force.permissible_kn, step="post", facecolor=PALE_RED,
+            edgecolor="none", label="down to its lower limit (97.5 %)",
+        )  # fmt: skip
         ax.step(
-            used.chainage_m,
-            force.permissible_kn,
-            where="post",
-            color=INK,
-            linewidth=1.0,
-            linestyle=(0, (6, 2)),
-            label="permissible, worst joint so far",
-        )
-        at = list(force.exceeded)
-        if at:
-            ax.plot(
-                used.chainage_m[at],
-                used.largest_kn[at],
-                linestyle="none",
-                marker="X",
-                markersize=4,
-                color=INK,
-                label="permissible force exceeded",
-            )
-    named = [limit for limit in force.limits if limit.name != KINK]
-    for limit, look in zip(named, _LIMIT_LOOKS, strict=False):
-        ax.axhline(
-            limit.limit_kn,
-            color=INK,
-            linewidth=0.8,
-            linestyle=(0, look),
-            label=f"{limit.name}, {limit.limit_kn:.0f} kN",
-        )
+            used.chainage_m, force.permissible_kn, where="post", color=RED, linewidth=1.1,
+            linestyle=(0, (6, 2)), label="permissible, worst joint so far",
+        )  # fmt: skip
+        for which, face, name in (
+            (force.exceeded, INK, "permissible force exceeded"), (force.may_exceed, "white", "may be exceeded"),
+        ):  # fmt: skip
+            at = list(which)
+            if at:
+                ax.plot(
+                    used.chainage_m[at], used.largest_kn[at], linestyle="none", marker="X", markersize=4,
+                    markerfacecolor=face, markeredgecolor=INK, markeredgewidth=0.5, label=name,
+                )  # fmt: skip
+    for limit in force.limits:
+        if limit.name == KINK:
+            continue
+        ax.axhline(limit.limit_kn, color=INK, linewidth=0.8)
+        ax.text(
+            0.004, limit.limit_kn, f"{limit.name}, {limit.limit_kn:.0f} kN", ha="left", va="bottom", fontsize=7,
+            transform=ax.get_yaxis_transform(), zorder=4,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.8},
+        )  # fmt: skip
     for part in force.stretches[1:]:
         ax.axvline(part.from_m, color=GREY, linewidth=0.6)
     for part in force.stretches:
@@ -130,11 +125,13 @@ def _share(sheet: Sheet, record: AsBuilt, x: float, y: float, width: float) -> N
     if ring is None or tall < 18.0:
         return
     ax = sheet.axes(x, y, width, tall)
-    limit = record.joints.limit_mm_per_m
+    worst, high = 0.0, record.joints.worst_high_mm_per_m
+    if record.joints.worst is not None:
+        worst = float(record.joints.along.angle_mm_per_m[record.joints.worst])
+    limit = max(record.joints.limit_mm_per_m, 1.05 * np.nan_to_num(high))
     angle = np.linspace(0.0, limit, 200)
     ax.plot(angle, 100.0 * ring.share_of_straight(angle), **BUILT)
     if record.joints.worst is not None:
-        worst = float(record.joints.along.angle_mm_per_m[record.joints.worst])
         ax.plot(
             [worst],
             [100.0 * float(ring.share_of_straight(worst))],
@@ -145,6 +142,10 @@ def _share(sheet: Sheet, record: AsBuilt, x: float, y: float, width: float) -> N
             linestyle="none",
             label="sharpest joint so far",
         )
+        ax.plot(
+            [high], [100.0 * float(ring.share_of_straight(high))], marker="v", markersize=4.5,
+            markerfacecolor=RED, markeredgecolor=INK, linestyle="none", label="its upper limit (97.5 %)",
+        )  # fmt: skip
         ax.legend(loc="upper right")
     ax.set_xlim(0.0, limit)
     ax.set_ylim(0.0, 105.0)

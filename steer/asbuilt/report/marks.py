@@ -8,14 +8,14 @@ import numpy as np
 
 from steer.asbuilt.conformance import Verdict
 from steer.asbuilt.record import AsBuilt, Judged
-from steer.asbuilt.report.sheet import GREY, INK, PALE
+from steer.asbuilt.report.sheet import BLUE, GREY, INK, PALE_BLUE, RED
 from steer.asbuilt.tolerances import tolerance_mm
 from steer.asbuilt.totals import runs, spans
 
 DESIGN = {"color": GREY, "linewidth": 0.9, "linestyle": (0, (8, 2, 1.5, 2))}
-BUILT = {"color": INK, "linewidth": 1.5}
-TOLERANCE = {"color": INK, "linewidth": 0.8, "linestyle": (0, (5, 2.5))}
-BAND = {"facecolor": PALE, "edgecolor": "none"}
+BUILT = {"color": BLUE, "linewidth": 1.5}
+TOLERANCE = {"color": RED, "linewidth": 0.9, "linestyle": (0, (5, 2.5))}
+BAND = {"facecolor": PALE_BLUE, "edgecolor": "none"}
 SHOTS = {
     "face": "o", "target": "s", "tail": "v", "pipe": "D",
 }  # fmt: skip
@@ -69,12 +69,12 @@ def tolerance_along(record: AsBuilt) -> tuple[np.ndarray, np.ndarray]:
 
 
 def verdict_bar(ax: Any, judged: Judged, verdict: np.ndarray, record: AsBuilt) -> None:
-    """A bar along the chainage: white inside, hatched cannot tell, black outside."""
+    """A bar along the chainage: white inside, hatched cannot tell, full outside."""
     begin, end = spans(judged.lie.chainage_m)
     looks: tuple[tuple[Verdict, dict[str, Any]], ...] = (
         (Verdict.INSIDE, {"facecolor": "white"}),
         (Verdict.CANNOT_TELL, {"facecolor": "white", "hatch": "//////"}),
-        (Verdict.OUTSIDE, {"facecolor": INK}),
+        (Verdict.OUTSIDE, {"facecolor": RED}),
     )
     for value, look in looks:
         for run in runs(begin, end, verdict == value):
@@ -90,7 +90,7 @@ def verdict_bar(ax: Any, judged: Judged, verdict: np.ndarray, record: AsBuilt) -
 def verdict_key(sheet: Any, x: float, y: float) -> None:
     """What the bar's looks mean."""
     for text, look in (
-        ("inside", {}), ("cannot tell", {"hatch": "//////"}), ("outside", {"fill": INK}),
+        ("inside", {}), ("cannot tell", {"hatch": "//////"}), ("outside", {"fill": RED}),
     ):  # fmt: skip
         ax = sheet.axes(x, y, 7.0, 3.2)
         ax.set_xticks([])

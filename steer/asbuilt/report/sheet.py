@@ -7,6 +7,9 @@ from typing import Any
 
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1
 INK, GREY, PALE = "#000000", "#6b6b6b", "#d9d9d9"
+# dark and pale enough to stay apart when printed in grey, where dashes and hatches tell what they are
+BLUE, PALE_BLUE, RED, PALE_RED = "#14427a", "#cddcee", "#8f1d14", "#f3e2df"
+BAND_FILL = "#f0f3f7"
 MARGIN_MM = 15.0
 HEAD_MM, FOOT_MM = 14.0, 12.0
 _MM_PER_INCH = 25.4
@@ -61,6 +64,12 @@ class Sheet:
         self.top, self.bottom = MARGIN_MM + HEAD_MM, height - MARGIN_MM - FOOT_MM
         self.figure = Figure(figsize=(width / _MM_PER_INCH, height / _MM_PER_INCH))
         self._head_and_foot(running, number, title)
+
+    @staticmethod
+    def lines(paper: str, size: float, other_mm: float) -> int:
+        """How many rows of a table of that size fit an upright page beside `other_mm` of head and notes."""
+        room = PAPERS_MM[paper][1] - 2 * MARGIN_MM - HEAD_MM - FOOT_MM - other_mm
+        return int(room / (size * 1.45 * _PT_MM))
 
     @property
     def inner(self) -> float:
@@ -147,12 +156,16 @@ class Sheet:
         size: float = 7.5,
         head: int = 1,
         right: frozenset[int] = frozenset(),
+        bands: int = 0,
     ) -> float:
-        """Rows of short texts with ruled head; columns in `right` are set flush right. Returns y below."""
+        """Rows of short texts with ruled head; columns in `right` are set flush right, and of every two
+        times `bands` rows the second half has a pale ground. Returns y below."""
         step = size * 1.45 * _PT_MM
         end = x + sum(widths)
         for number, row in enumerate(rows):
             at = x
+            if bands and number >= head and (number - head) // bands % 2:
+                self.box(x, y - 0.16 * step, end - x, step, 0.0, BAND_FILL)
             for column, (cell, width) in enumerate(zip(row, widths, strict=True)):
                 bold = number < head
                 shown = fitted(cell, width - 1.5, size, bold)

@@ -1,4 +1,4 @@
-"""Check surveys with innovations, notices and events, and the steering record."""
+"""Check surveys with innovations, laid pipes against the machine's path, notices and events."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ import numpy as np
 from steer.asbuilt import tables, words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import along, key
-from steer.asbuilt.report.sheet import GREY, INK, PALE, Sheet
+from steer.asbuilt.report.sheet import BLUE, INK, PALE_BLUE, Sheet
 from steer.text import printable
 
 _ROWS = 46
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
-    """Check surveys (as many pages as they need), notices and events, steering."""
+    """As many pages as the check surveys need, notices and events on the last."""
     found: list[tuple[str, bool, Callable[[Sheet], None]]] = []
     rows = _shot_rows(record)
     for first in range(0, max(len(rows), 1), _ROWS):
@@ -26,25 +26,27 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
         found.append(
             ("Check surveys and findings", False, partial(_shots, record=record, rows=part, last=last))
         )
-    found.append(("Steering record", True, lambda sheet: _steering(sheet, record)))
     return found
 
 
 def _shot_rows(record: AsBuilt) -> list[list[str]]:
     rows = []
     for s in record.surveys:
-        cells = [str(s.number), (s.time or record.survey_times.get(s.number, ""))[:16].replace("T", " ")]
-        cells += [f"{s.chainage_m:.2f}", s.point]
+        cells = [
+            str(s.number),
+            "  " + (s.time or record.survey_times.get(s.number, ""))[:16].replace("T", " "),
+        ]
+        cells += [f"{s.chainage_m:.2f}", " " + s.point]
         for k, (value, nu, nu_sd) in enumerate(
             (
                 (s.line_mm, s.innovation_line_mm, s.innovation_sd_line_mm),
                 (s.level_mm, s.innovation_level_mm, s.innovation_sd_level_mm),
             )
         ):
-            cells.append("not shot" if not np.isfinite(value) else words.side(value, k, 0.5))
+            cells.append("  not shot" if not np.isfinite(value) else f"  {words.side(value, k, 0.5)}")
             cells.append("" if nu is None or nu_sd is None else f"{_signed(nu)} ({nu_sd:.1f})")
             cells.append("" if nu is None or not nu_sd else _signed(nu / nu_sd))
-        rows.append([*cells, s.verdict])
+        rows.append([*cells, "  " + s.verdict])
     return rows
 
 
@@ -62,20 +64,23 @@ def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> 
     ) + 2.0  # fmt: skip
     head = [
         "event",
-        "time, UTC",
-        "face at",
-        "point",
-        "line",
+        "  time, UTC",
+        "chainage",
+        " point",
+        "  line",
         "innovation",
         "ratio",
-        "level",
+        "  level",
         "innovation",
         "ratio",
-        "taken",
+        "  taken",
     ]
-    widths = [11.0, 24.5, 13.0, 12.0, 19.0, 19.5, 12.0, 19.0, 19.5, 12.0, 17.0]
+    widths = [11.0, 25.0, 13.5, 11.5, 19.5, 18.0, 11.0, 19.5, 18.0, 11.0, 17.0]
+    widths = [w * sheet.inner / sum(widths) for w in widths]
     if rows:
-        y = sheet.table(sheet.left, y, widths, [head, *rows], 7.0, right=frozenset({2, 5, 8}))
+        y = sheet.table(
+            sheet.left, y, widths, [head, *rows], 7.0, right=frozenset({0, 2, 5, 6, 8, 9}), bands=5
+        )
     else:
         y = sheet.paragraph(
             sheet.left,
@@ -93,11 +98,8 @@ def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> 
     if moved:
         sheet.text(sheet.left, y, "Laid pipes against the machine's path", size=9.0, bold=True)
         y += 5.5
-        for survey, difference in moved[:12]:
-            where = " and ".join(words.side(d, k, 0.5) for k, d in enumerate(difference) if np.isfinite(d))
-            y = sheet.paragraph(
-                sheet.left, y, f"At {survey.chainage_m:.2f} m the pipe lies {where} of it.", sheet.inner
-            )
+        for line in words.survey_lines(record)[1:13]:
+            y = sheet.paragraph(sheet.left, y, line, sheet.inner)
         if len(moved) > 12:
             y = sheet.paragraph(sheet.left, y, f"and {len(moved) - 12} more, in the workbook.", sheet.inner)
         y += 4.0
@@ -106,10 +108,10 @@ def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> 
 
 def _innovations(ax: Any, record: AsBuilt) -> None:
     """Innovations over their expected sd, along the drive."""
-    ax.axhspan(-1.96, 1.96, facecolor=PALE, edgecolor="none", alpha=0.6, label="95 % of them")
+    ax.axhspan(-1.96, 1.96, facecolor=PALE_BLUE, edgecolor="none", alpha=0.6, label="95 % of them")
     ax.axhline(0.0, color=INK, linewidth=0.5)
     most = 3.0
-    for plane, (marker, fill) in enumerate((("o", "white"), ("s", INK))):
+    for plane, (marker, fill) in enumerate((("o", "white"), ("s", BLUE))):
         at, ratio = [], []
         for s in record.surveys:
             nu, sd = (
@@ -149,85 +151,3 @@ def _findings(sheet: Sheet, record: AsBuilt, y: float) -> None:
         sheet.text(sheet.left + 16.0, y, str(arrived or "now")[:16].replace("T", " "), 7.5)
         sheet.text(sheet.left + 44.0, y, str(kind).replace("_", " "), 7.5)
         y = sheet.paragraph(sheet.left + 82.0, y, printable(text, 400), sheet.inner - 82.0, 7.5)
-
-
-def _steering(sheet: Sheet, record: AsBuilt) -> None:
-    left, width = sheet.left + 16.0, sheet.inner - 20.0
-    each = (sheet.bottom - sheet.top - 10.0) / 3.0
-    for plane in (0, 1):
-        ax = sheet.axes(left, sheet.top + 9.0 + plane * each, width, each - 15.0)
-        _strokes(ax, record, plane)
-    ax = sheet.axes(left, sheet.top + 9.0 + 2 * each, width, each - 20.0)
-    _gain(ax, record)
-    told = sum(s.proposed is not None for s in record.strokes)
-    kinds = [s.decision for s in record.strokes]
-    sheet.text(
-        left, sheet.bottom - 4.5,
-        f"{len(record.strokes)} strokes; proposals in the log for {told}; accepted "
-        f"{kinds.count('accepted')}, "
-        f"overridden {kinds.count('overridden')}, no decision recorded {kinds.count('none recorded')}.",
-        size=7.5,
-    )  # fmt: skip
-
-
-def _strokes(ax: Any, record: AsBuilt, plane: int) -> None:
-    rows = record.strokes
-    middle = np.array([0.5 * (s.from_m + s.to_m) for s in rows])
-
-    def column(name: str) -> np.ndarray:
-        return np.array([np.nan if getattr(s, name) is None else getattr(s, name)[plane] for s in rows])
-
-    ax.axhline(0.0, color=INK, linewidth=0.5)
-    width = np.array([s.to_m - s.from_m for s in rows])
-    ax.bar(
-        middle,
-        column("answered"),
-        width=width,
-        facecolor=PALE,
-        edgecolor=GREY,
-        linewidth=0.3,
-        label="nose turned over the stroke",
-    )
-    ax.step(
-        middle, column("set_to"), where="mid", color=INK, linewidth=1.2, label="articulation set (as read)"
-    )
-    proposed = column("proposed")
-    if np.isfinite(proposed).any():
-        ax.plot(middle, proposed, linestyle="none", marker="_", markersize=5, color=INK, label="proposed")
-    own = np.array([s.decision == "overridden" for s in rows])
-    if own.any():
-        ax.plot(
-            middle[own],
-            column("decided")[own],
-            linestyle="none",
-            marker="x",
-            markersize=4,
-            color=INK,
-            label="own setting",
-        )
-    along(ax, record, label=False)
-    more, less = (("right", "left"), ("up", "down"))[plane]
-    ax.set_ylabel("mm/m")
-    ax.set_title(f"Steering in {words.PLANES[plane]} (+ {more}, - {less})", pad=4)
-    key(ax, 4)
-    low, high = ax.get_ylim()
-    ax.set_ylim(low, high)
-
-
-def _gain(ax: Any, record: AsBuilt) -> None:
-    at = np.array([s.to_m for s in record.strokes])
-    for plane, look in (
-        (0, {"color": INK, "linewidth": 1.3}),
-        (1, {"color": INK, "linewidth": 1.1, "linestyle": (0, (5, 2))}),
-    ):
-        gain = np.array([s.gain[plane] for s in record.strokes])
-        sd = np.array([s.gain_sd[plane] for s in record.strokes])
-        ax.fill_between(at, gain - sd, gain + sd, facecolor=PALE, edgecolor="none", alpha=0.7)
-        ax.plot(at, gain, label=f"{words.PLANES[plane]}", **look)
-    ax.set_ylim(0.0, max(1.0, 1.1 * ax.get_ylim()[1]))
-    along(ax, record)
-    ax.set_ylabel("share")
-    ax.set_title(
-        "Learned gain: answer of the bore to articulation, share of rigid guidance (band: ± 1 sd)", pad=4
-    )
-    key(ax, 2)
