@@ -11,7 +11,7 @@ from steer.checkshots.effect import reports
 from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
 from steer.estimate.estimator import Estimator
 from steer.estimate.nodes import CellReport
-from steer.estimate.shots import ShotReport
+from steer.estimate.shots import Shot, ShotReport
 
 _EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod
 _NEAR_M = 0.5  # shots this close saw the machine in one place
@@ -29,7 +29,7 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     """What speaks for a survey blunder and what for a moved reference."""
     blunder: list[str] = list(_slips(report, estimator))
     moved: list[str] = []
-    all_reports = reports(estimator)
+    all_reports = [r for r in reports(estimator) if not _given_again(r.shot, report.shot)]
     s = report.shot.s_m
     agreed = [r for r in all_reports if r.verdict == "agrees" and r.shot is not report.shot]
     before = max((r.shot.s_m for r in agreed if r.shot.s_m < s - _NEAR_M), default=None)
@@ -63,8 +63,10 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     if same:
         moved.append(f"shot {_names(same)} says the same")
     near = [r for r in agreed if abs(r.shot.s_m - s) <= _NEAR_M]
-    if near:
-        blunder.append(f"shot {_names(near)} at the same place agrees with the estimate")
+    if confirming := [r for r in near if _found_alike(r, report)]:
+        moved.append(f"shot {_names(confirming)} at the same place confirms it")
+    if against := [r for r in near if not _found_alike(r, report)]:
+        blunder.append(f"shot {_names(against)} at the same place agrees with the estimate")
     other = [
         r
         for r in all_reports
@@ -78,7 +80,9 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
         blunder.append(f"shot {_names(other)} at the same place does not confirm it")
     blunder += _even_amounts(report, other)
     later = [r for r in agreed if r.shot.s_m > s + _NEAR_M]
-    if later:
+    if later and report.counts:  # the estimate that they agree with has taken it in
+        moved.append(f"shot {_names(later)} further on agrees, now that it counts")
+    elif later:
         blunder.append(f"shot {_names(later)} further on agrees with the estimate")
     return Evidence(tuple(blunder), tuple(moved))
 
@@ -86,6 +90,15 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
 def _names(found: list[ShotReport]) -> str:
     text = ", ".join(f"{r.shot.sequence} (at {r.shot.s_m:.1f} m)" for r in found[:3])
     return text + (" and others" if len(found) > 3 else "")
+
+
+def _given_again(one: Shot, other: Shot) -> bool:
+    """Whether one of the two is asked about as the other one given again: it confirms nothing."""
+    return any(
+        a.word != "accepted" and a.repeats is not None and a.repeats in (b.sequence, b.repeats)
+        for a, b in ((one, other), (other, one))
+        if a is not b
+    )
 
 
 def _says_the_same(other: ShotReport, report: ShotReport) -> bool:
@@ -98,6 +111,14 @@ def _says_the_same(other: ShotReport, report: ShotReport) -> bool:
     # a turned beam errs more the further on
     room = 3.0 * sd + 0.35 * np.abs(np.nan_to_num(report.innovation))
     return bool((apart <= room).all())
+
+
+def _found_alike(other: ShotReport, report: ShotReport) -> bool:
+    """Both found the machine in the same place, whatever the estimate said: within 3 sd in every plane."""
+    apart = np.abs(other.values_mm - report.values_mm)
+    sd = np.sqrt(np.diag(report.covariance_mm2) + np.diag(other.covariance_mm2))
+    known = np.isfinite(apart)
+    return bool(known.any() and (apart[known] <= 3.0 * sd[known]).all())
 
 
 def _even_amounts(report: ShotReport, others: list[ShotReport]) -> list[str]:

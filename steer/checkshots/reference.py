@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,6 +68,33 @@ def reference_now(estimator: Estimator, node: Node) -> ReferenceFound:
     )
 
 
+@dataclass(frozen=True)
+class Aim:
+    """How to bring a beam back onto its line at the target, right and up (2,): turned at the shaft by
+    `turn_mm_per_m`, which moves it there by `move_mm`; `setting`: how it runs then, against the axis, as the
+    members of a reference_set line; `starts_off_mm`: at the shaft it still starts so far off where it was set."""
+
+    move_mm: np.ndarray
+    turn_mm_per_m: np.ndarray
+    starts_off_mm: np.ndarray
+    setting: dict[str, float]
+
+
+def aim(found: ReferenceFound, setting: Mapping[str, float]) -> Aim:
+    """The beam turned in its bracket until it strikes the target where the line asks. It still starts where it does:
+    an offset found there that stands out of its uncertainty (2 mm and 3 sd) makes the line it runs on then a slanting
+    one; one that does not is left out, as nobody knows it."""
+    turn = -found.error_mm / max(found.distance_m, 1.0)
+    stands_out = (np.abs(found.offset_mm) > 2.0) & (np.abs(found.offset_mm) > 3.0 * found.offset_sd_mm)
+    off = np.where(stands_out, found.offset_mm, 0.0)
+    slant = -off / max(found.distance_m, 1.0)
+    runs = dict(setting)
+    for p, name in enumerate(("right", "up")):
+        runs[f"{name}_mm"] = round(setting[f"{name}_mm"] + float(off[p]), 1)
+        runs[f"{name}_mm_per_m"] = round(setting[f"{name}_mm_per_m"] + float(slant[p]), 3)
+    return Aim(-found.error_mm, turn, off, runs)
+
+
 def shapes(estimator: Estimator, node: Node) -> tuple[str, str]:
     """Whether one cause, an offset, a direction or refraction, explains what the shots found.
 
@@ -114,7 +142,7 @@ def _shape(error: np.ndarray, var: np.ndarray, d: np.ndarray, positive: str, neg
         size = fits[cause][1]
         side = positive if size > 0 else negative
         if cause == "offset":
-            return f"a shift of {abs(size):.0f} mm {side}"
+            return f"a shift of {abs(size):.{0 if abs(size) >= 1.95 else 1}f} mm {side}"
         if cause == "direction":
             return f"a turn of {abs(size):.2f} mm/m {side}"
         return f"refraction by {abs(gradient):.1f} K/m across the beam, colder air {side}"

@@ -11,7 +11,7 @@ import numpy as np
 
 from steer.checkshots.effect import Face, reports, with_open_questions, without
 from steer.checkshots.explain import Evidence, evidence
-from steer.checkshots.reference import ReferenceFound, reference_found
+from steer.checkshots.reference import ReferenceFound, aim, reference_found
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node
 from steer.estimate.shots import ShotReport
@@ -92,15 +92,12 @@ def _give_or_take(value_mm: float, sd_mm: float, plane: int) -> str:
 def shot_lines(verdict: Verdict) -> list[str]:
     """One shot in sentences."""
     r = verdict.report
-    told = [
-        f"{_mm(r.innovation[p], _FURTHER[p])} ({abs(r.innovation[p]) / r.innovation_sd[p]:.1f} sd)"
-        for p in (0, 1)
-        if np.isfinite(r.innovation[p])
-    ]
     of = "on a pipe" if r.shot.point == "pipe" else f"of the {r.shot.point}"
     head = f"Shot {r.shot.sequence} {of} at {r.shot.s_m:.2f} m: "
     if not r.reached:
         return [head + "the face has not come there yet; it counts when the readings get there."]
+    if r.shot.repeats is not None and r.verdict == "waiting":
+        return [f"{head}{again(r)}"]
     end = {
         "agrees": "It agrees and counts.",
         "disagrees": "It DISAGREES and counts" + (", as accepted." if r.shot.word else "."),
@@ -109,7 +106,7 @@ def shot_lines(verdict: Verdict) -> list[str]:
         "withdrawn": "It is withdrawn and does not count.",
         "rejected": "It is rejected and does not count.",
     }[r.verdict]
-    lines = [f"{head}{' and '.join(told)} than estimated. {end}"]
+    lines = [f"{head}{_against(r)}. {end}"]
     if verdict.evidence is not None:
         for words, found in (
             ("a survey blunder", verdict.evidence.blunder),
@@ -119,17 +116,46 @@ def shot_lines(verdict: Verdict) -> list[str]:
     return lines
 
 
+def _against(report: ShotReport) -> str:
+    """Where the shot found the machine against the estimate: "3 mm further left (0.6 sd) than estimated, level as
+    estimated (0.1 sd)"."""
+    apart, alike = [], []
+    for p in (0, 1):
+        value, sd = report.innovation[p], report.innovation_sd[p]
+        if not np.isfinite(value):
+            continue
+        size = _mm(value, _FURTHER[p])
+        if size == "0 mm":
+            alike.append(f"{_PLANES[p]} as estimated ({abs(value) / sd:.1f} sd)")
+        else:
+            apart.append(f"{size} ({abs(value) / sd:.1f} sd)")
+    told = [f"{' and '.join(apart)} than estimated"] if apart else []
+    return ", ".join([*told, *alike])
+
+
+def again(r: ShotReport) -> str:
+    """What is asked about a shot that repeats another one."""
+    n, other = r.shot.sequence, r.shot.repeats
+    besides = " It DISAGREES with the estimate, too." if r.disagrees.any() else ""
+    return (
+        f"the same point, within 1 mm, as shot {other}. Is it that survey, given again?{besides} It WAITS for a "
+        f"word; it does not count: --reject {n} if it is, --accept {n} if it was surveyed a second time."
+    )
+
+
 def effect_line(before: Face, after: Face) -> str:
     """How the present face moved with the shots."""
     moved = after.offset_mm - before.offset_mm
-    digits = [decimals(after.sd_mm[p]) for p in (0, 1)]
-    parts = [
-        f"{_PLANES[p]} {_mm(moved[p], _MOVES[p], digits[p])}, "
-        f"now {_mm(after.offset_mm[p], _SIDES[p], digits[p])}, "
-        f"sd {before.sd_mm[p]:.1f} to {after.sd_mm[p]:.1f} mm"
-        for p in (0, 1)
-    ]
-    return f"The face's estimate at {after.chainage_m:.2f} m moved: {'; '.join(parts)}."
+    parts, none = [], []
+    for p in (0, 1):
+        digits = decimals(after.sd_mm[p])
+        by, now = _mm(moved[p], _MOVES[p], digits), _mm(after.offset_mm[p], _SIDES[p], digits)
+        sd = [f"{found.sd_mm[p]:.1f}" for found in (before, after)]
+        none.append(float(by.split()[0]) == 0.0)
+        here = f"still {now}" if none[p] else f"{by}, now {now}"
+        parts.append(f"{_PLANES[p]} {here}, sd {' to '.join(dict.fromkeys(sd))} mm")
+    how = "has not moved" if all(none) else "moved"
+    return f"The face's estimate at {after.chainage_m:.2f} m {how}: {'; '.join(parts)}."
 
 
 def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
@@ -155,17 +181,21 @@ def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     """How to bring the beam back onto its line, and what to enter then."""
     if not found.worth_setting:
         return ["The beam need not be set anew: its error does not stand out of its uncertainty."]
-    move = [_mm(-found.error_mm[p], _MOVES[p]) for p in (0, 1)]
+    found_aim = aim(found, setting)
     turn = [
         f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]}"
-        for p, v in enumerate(-found.error_mm / max(found.distance_m, 1.0))
+        for p, v in enumerate(found_aim.turn_mm_per_m.tolist())
     ]
-    line = json.dumps({"kind": "reference_set", **setting})
-    return [
-        f"To aim it again: at the target bring the beam {' and '.join(move)} (turned at the shaft: "
-        f"{' and '.join(turn)}). Left as it is, it is allowed for. Once it is set, enter:",
-        f"  {line}",
+    move = [_mm(v, _MOVES[p]) for p, v in enumerate(found_aim.move_mm.tolist())]
+    out = [
+        f"To aim it again: turn it at the shaft by {' and '.join(turn)}; at the target, {found.distance_m:.0f} m in, "
+        f"that brings it {' and '.join(move)}, onto its line there. Left as it is, it is allowed for."
     ]
+    off = [_mm(v, _SIDES[p]) for p, v in enumerate(found_aim.starts_off_mm.tolist()) if v]
+    if off:
+        out.append(f"  It then still starts {' and '.join(off)} of where it was set: the line below says so.")
+    line = json.dumps({"kind": "reference_set", **found_aim.setting})
+    return [*out, "Once it is set, give this to `steer feed` (the values as really set):", f"  {line}"]
 
 
 def lines(report: SurveyReport) -> list[str]:
@@ -189,7 +219,10 @@ def lines(report: SurveyReport) -> list[str]:
     if report.reference is not None and report.setting is not None:
         out += reference_lines(report.reference, report.beam)
         if report.beam and report.reference.distance_m > 5.0:
-            out += aim_lines(report.reference, report.setting)
+            if report.unsure is not None and not report.reference.worth_setting:
+                out.append("Whether the beam must be set anew hangs on the shot that waits.")
+            else:
+                out += aim_lines(report.reference, report.setting)
     if report.next_survey_m is not None and report.after is not None:
         left = report.next_survey_m - report.after.chainage_m
         out.append(

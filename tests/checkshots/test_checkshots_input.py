@@ -88,7 +88,7 @@ def test_shots_before_any_reading_and_none_at_all(tmp_path, capsys):
 
 
 def test_thousands_of_shots(demo, tmp_path, capsys):
-    rows = "".join(f",{1 + k % 980 / 10},face,{k % 7 - 3},{k % 5 - 2},60\n" for k in range(2_000))
+    rows = "".join(f",{1 + k * 0.049:.3f},face,{k % 7 - 3},{k % 5 - 2},60\n" for k in range(2_000))
     assert shots(demo, HEAD + rows, tmp_path) == 0
     said = capsys.readouterr().out
     assert "2000 check shots stored" in said and "more that agree" in said

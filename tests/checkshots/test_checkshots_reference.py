@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from steer.checkshots.reference import BENDING_MM_PER_M2, _shape
+from steer.checkshots.reference import BENDING_MM_PER_M2, ReferenceFound, _shape, aim
 from steer.checkshots.report import aim_lines, reference_lines
 
 
@@ -56,7 +56,7 @@ def test_a_turned_beam_is_found_and_aimed_back(made, tmp_path):
     assert abs(found.error_mm[0] - expected) < 4 * found.error_sd_mm[0] + 1.0
     assert found.worth_setting
     aim = aim_lines(found, report.setting)
-    assert "mm left" in aim[0] and '"kind": "reference_set"' in aim[1]
+    assert "mm left" in aim[0] and '"kind": "reference_set"' in aim[-1]
     assert "right" in reference_lines(found, True)[0]
     assert report.setting["up_mm"] == 350.0 and math.isclose(report.setting["chainage_m"], 30.0, abs_tol=0.1)
 
@@ -67,3 +67,85 @@ def test_a_sound_beam_is_left_alone(made, tmp_path):
     report = drive.shot_report()
     assert not report.reference.worth_setting
     assert "need not be set anew" in aim_lines(report.reference, report.setting)[0]
+
+
+def found_beam(error, offset, offset_sd):
+    zero = np.zeros(2)
+    return ReferenceFound(
+        100.0, np.array(error), np.full(2, 1.0), np.array(offset), np.full(2, offset_sd), zero, zero
+    )
+
+
+def test_the_aim_by_hand():
+    """A beam set 350 mm above the axis strikes 12 mm right and 5 mm low of its line, 100 m in."""
+    set_at = {
+        "chainage_m": 101.6,
+        "right_mm": 0.0,
+        "up_mm": 350.0,
+        "right_mm_per_m": 0.02,
+        "up_mm_per_m": 0.0,
+    }
+    plain = aim(found_beam((12.0, -5.0), (3.0, 1.0), 2.0), set_at)  # its start is not known to be off
+    np.testing.assert_allclose(plain.turn_mm_per_m, (-0.12, 0.05))
+    np.testing.assert_allclose(plain.move_mm, (-12.0, 5.0))
+    assert plain.setting == set_at
+    # 8 mm right of its mark beyond doubt, it must slant back by 8 mm in 100 m
+    off = aim(found_beam((12.0, -5.0), (8.0, 1.0), 1.0), set_at)
+    np.testing.assert_allclose(off.turn_mm_per_m, (-0.12, 0.05))
+    assert off.setting == {**set_at, "right_mm": 8.0, "right_mm_per_m": -0.06}
+    at_target = off.setting["right_mm"] + 100.0 * off.setting["right_mm_per_m"]
+    assert at_target == pytest.approx(set_at["right_mm"] + 100.0 * set_at["right_mm_per_m"])
+    said = " ".join(aim_lines(found_beam((12.0, -5.0), (8.0, 1.0), 1.0), set_at))
+    assert "turn it at the shaft by 0.12 mm/m left and 0.05 mm/m up" in said
+    assert "brings it 12 mm left and 5 mm up" in said and "still starts 8 mm right" in said
+
+
+def turned(made, readings, by):
+    """Readings of a beam that runs `by(distance)` = right (mm), direction (mm/m) off its line: the spot moves with
+    it in the rolled target, and yaw is read against it."""
+    out = []
+    for kind, body in readings:
+        body = dict(body)
+        off, direction = by(body["chainage_m"])
+        roll = math.radians(body["roll_deg"])
+        body["spot_right_mm"] += off * math.cos(roll)
+        body["spot_up_mm"] += off * math.sin(roll)
+        if body.get("yaw_mm_per_m") is not None:
+            body["yaw_mm_per_m"] -= direction
+        out.append((kind, body))
+    return out
+
+
+def test_a_beam_aimed_as_told_is_followed(made, tmp_path):
+    """Turned by 0.6 mm/m at 10 m, surveyed at 20 m, aimed back as the report says: the estimate stays with the truth
+    from there, and nothing calls the beam moved."""
+    readings = made.as_events()
+    wrong = 0.6
+    before = [r for r in readings if r[1]["chainage_m"] <= 20.0]
+    after = [r for r in readings if r[1]["chainage_m"] > 20.0]
+
+    def bent(s):
+        return (wrong * (s - 1.6), wrong) if s > 10.0 else (0.0, 0.0)
+
+    drive = made.open(tmp_path / "a", turned(made, before, bent))
+    for sd in (0.8, 0.8):
+        drive.add("check_shot", made.shot(20.0, sd_mm=sd))
+    report = drive.shot_report()
+    told = aim(report.reference, report.setting)
+    assert told.turn_mm_per_m[0] == pytest.approx(-wrong, abs=0.15)
+    left = wrong + told.turn_mm_per_m[0]
+    drive.add("reference_set", {**told.setting, "chainage_m": 20.0})
+    drive.log.append_many(turned(made, after, lambda s: (left * (s - 1.6), left)))
+    drive.refresh()
+    advice = drive.advice()
+    truth = made.face(advice.chainage_m)
+    assert abs(advice.estimate.line_mm - truth[0]) < 3.0 * advice.estimate.line_sd_mm
+    assert abs(advice.estimate.line_mm - truth[0]) < 5.0
+    assert not {"reference_moved", "reference_drifting", "shot_disagrees"} & {n.code for n in advice.notices}
+    # without the word the same readings are taken for a beam that moved
+    plain = made.open(tmp_path / "b", turned(made, before, bent))
+    for sd in (0.8, 0.8):
+        plain.add("check_shot", made.shot(20.0, sd_mm=sd))
+    plain.log.append_many(turned(made, after, lambda s: (left * (s - 1.6), left)))
+    plain.refresh()
+    assert "reference_moved" in {n.code for n in plain.advice().notices}

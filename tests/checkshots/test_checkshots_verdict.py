@@ -113,6 +113,35 @@ def test_a_waiting_shot_does_not_count_in_the_comparison(made, tmp_path):
     np.testing.assert_allclose(report.before.offset_mm, [plain.line_mm, plain.level_mm], atol=1e-9)
 
 
+def test_a_plane_that_is_where_it_was_estimated_is_said_so(made, tmp_path):
+    from steer.checkshots.report import page
+
+    drive = made.open(tmp_path / "a", made.as_events())
+    estimate = drive.advice().estimate
+    for line, level in ((6.0, 0.02), (0.1, 0.1)):
+        drive.add("check_shot", {
+            "chainage_m": drive.advice().chainage_m, "point": "face", "line_mm": estimate.line_mm + line,
+            "level_mm": estimate.level_mm + level, "sd_mm": 50.0,
+        })  # fmt: skip
+    text = " ".join(page(drive.shot_report()).split())
+    assert "6 mm further right (0.1 sd) than estimated, level as estimated (0.0 sd)." in text
+    assert ": line as estimated (0.0 sd), level as estimated (0.0 sd)." in text
+    assert "has not moved: line still" in text and " 0 mm (" not in text
+
+
+def test_a_second_survey_that_confirms_an_accepted_one_speaks_for_the_reference(made, tmp_path):
+    events = [("check_shot", made.shot(20.0, (60.0, 0.0), asks=True)),
+              ("check_shot", made.shot(20.0, (58.0, 1.0), asks=True)),
+              ("check_shot", made.shot(28.0, (59.0, 0.0), asks=True))]  # fmt: skip
+    drive = made.open(tmp_path / "a", [*made.as_events(), *events])
+    drive.accept_shot(drive.shots()[0].number)
+    first = next(s for s in drive.shots() if s.verdict == "disagrees")
+    assert [s.verdict for s in drive.shots()].count("agrees") == 2
+    blunder, moved = first.evidence
+    assert "at the same place confirms it" in moved and "further on agrees, now that it counts" in moved
+    assert "agrees with the estimate" not in blunder
+
+
 def test_words_on_no_shot_are_refused(made, tmp_path):
     from steer.errors import InputRefused
 
