@@ -181,6 +181,66 @@ def test_report_has_every_station_and_numbered_pages(pdf_text: str, record: AsBu
         assert re.search(rf"^\s*{s:.2f}\s.*{record.metres.level_m[i]:.3f}", pdf_text, re.M), s
 
 
+@pytest.fixture(scope="module")
+def steered(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Twelve strokes through the program itself: proposals in the log, three of four accepted, one not."""
+    from steer.drive import Drive
+    from steer.ground import Simulation
+    from steer.ground.folder import write_drive_file
+    from steer.ground.presets import DRIVE, preset_scenario
+
+    folder = tmp_path_factory.mktemp("steered") / "d"
+    write_drive_file(DRIVE, folder)
+    simulation = Simulation(preset_scenario("dense sand", 4, DRIVE))
+    readings = simulation.start()
+    with Drive.open(folder, write=True, sync="stroke") as drive:
+        for number in range(12):
+            for reading in readings:
+                drive.add("reading", {k: v for k, v in reading.items() if k != "kind" and v is not None})
+            cylinders = drive.stroke_end(simulation.chainage_m).correction.cylinder_mm
+            if number % 4 == 3:
+                cylinders = drive.override(3.0, -2.0).body["cylinder_mm"]
+            else:
+                drive.accept()
+            readings = simulation.advance(cylinders)
+        for reading in readings:
+            drive.add("reading", {k: v for k, v in reading.items() if k != "kind" and v is not None})
+    return folder
+
+
+def test_steering_record_stands_in_report_and_workbook(steered: Path, tmp_path: Path) -> None:
+    """Every stroke with what was proposed, decided, set and answered, the same in table, workbook and PDF."""
+    from openpyxl import load_workbook
+
+    from steer.asbuilt import assemble, tables
+    from steer.drive import Drive
+
+    with Drive.open(steered) as drive:
+        record = assemble(drive)
+    write(record, "xlsx", tmp_path / "a.xlsx")
+    write(record, "report", tmp_path / "a.pdf")
+    rows = tables.strokes(record).rows
+    assert len(rows) == 12 and [row[6] for row in rows] == (3 * ["accepted"] + ["overridden"]) * 3
+    sheet = list(load_workbook(tmp_path / "a.xlsx")["steering"].iter_rows(values_only=True))
+    assert sheet[0][:5] == ("stroke", "from [m]", "to [m]", "proposed right [mm/m]", "proposed up [mm/m]")
+    assert sheet[1:] == list(rows)
+    if pdftotext is None:
+        pytest.skip("pdftotext (Debian package poppler-utils) is not here")
+    text = subprocess.run(
+        [pdftotext, "-layout", str(tmp_path / "a.pdf"), "-"], capture_output=True, check=True
+    ).stdout.decode()
+    assert "proposed in 12" in text and "accepted in 9, own setting in 3, no decision recorded in 0" in text
+    listed = text[text.index("Steering, stroke by stroke") :]
+    for stroke in record.strokes:
+        decided = "own setting" if stroke.decision == "overridden" else "accepted"
+        line = next(one for one in listed.splitlines() if re.match(rf"\s*{stroke.number}\s", one))
+        figures = [
+            f"{abs(v):.1f}" for pair in (stroke.proposed, stroke.decided, stroke.set_to) for v in pair or ()
+        ]
+        assert re.search(r"\D+".join(map(re.escape, figures[:2])), line) and decided in line
+        assert re.search(r".*".join(map(re.escape, figures)), line), (figures, line)
+
+
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595.28, 841.89)), ("Letter", (612.0, 792.0))])
 def test_paper(record: AsBuilt, tmp_path: Path, paper: str, size: tuple[float, float]) -> None:
     """A4 is 210 by 297 mm (ISO 216), Letter 8.5 by 11 in (ANSI Y14.1); points of 1/72 in."""
