@@ -1,6 +1,7 @@
 """Check shots, as-built, log, help and guide by their keys; each kept as text at two sizes."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import fake_drive
@@ -12,11 +13,8 @@ KEYS = {"shots": "2", "asbuilt": "3", "log": "l", "help": "question_mark", "guid
 
 
 def screen_text(app) -> str:
-    """All rows of the screen in front, from top to bottom."""
-    from tui.widgets.rows import Rows
-
-    parts = sorted(app.screen.query(Rows), key=lambda rows: rows.region.y)
-    return "\n".join(rows.text for rows in parts)
+    """The screen in front as it stands on the terminal."""
+    return "\n".join(strip.text.rstrip() for strip in app.screen._compositor.render_strips())
 
 
 async def settle(pilot) -> None:
@@ -171,8 +169,9 @@ async def test_asbuilt_zooms_scrolls_and_follows_the_pipe(make_app):
         await ready(app, pilot)
         await pilot.press("3")
         await settle(pilot)
-        whole = screen_text(app)
-        assert "shaft" in whole and "XXX" in whole and "???" in whole
+        strips = app.screen.query_one("#page")
+        whole = strips.text
+        assert "shaft" in whole and "XX" in whole and "???" in whole
         await pilot.press("plus", "plus", "plus")
         await settle(pilot)
         near = app.screen.where(120)
@@ -189,7 +188,47 @@ async def test_asbuilt_zooms_scrolls_and_follows_the_pipe(make_app):
         assert last.from_m <= 93.0 <= last.to_m
         await pilot.press("minus", "minus", "minus", "minus")
         await settle(pilot)
-        assert screen_text(app).splitlines()[:20] == whole.splitlines()[:20]
+        assert strips.text == whole
+
+
+@pytest.mark.parametrize(
+    ("size", "beside"),
+    [((80, 24), False), ((119, 40), False), ((120, 24), True), ((160, 50), True), ((200, 60), True)],
+)
+async def test_pipes_stand_beside_the_strips_where_there_is_room(make_app, size, beside):
+    app = make_app()
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await settle(pilot)
+        lines = screen_text(app).splitlines()
+        assert any("LINE from above" in line and "pipe" in line for line in lines) == beside
+        assert all(len(line) <= size[0] for line in lines) and len(lines) == size[1]
+        pipes = app.screen.query_one("#list")
+        rows = [line for line in pipes.text.splitlines() if "front" not in line and "at m" not in line]
+        assert len(rows) >= 3
+        assert all(row.endswith(("inside", "outside", "cannot tell")) for row in rows)
+        await pilot.resize_terminal(80, 24)
+        await settle(pilot)
+        strips, pipes = app.screen.query_one("#page").region, app.screen.query_one("#list").region
+        assert pipes.y == strips.bottom and pipes.x == strips.x == 0
+
+
+async def test_asbuilt_says_when_the_log_has_grown(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await settle(pilot)
+        assert "key r" not in screen_text(app)
+        drive.put(replace(drive.current, log_sequence=drive.current.log_sequence + 1))
+        await app.look()
+        await settle(pilot)
+        assert "key r: with the newest" in screen_text(app)
+        await pilot.press("r")
+        await settle(pilot)
+        assert "key r" not in screen_text(app)
 
 
 async def test_asbuilt_exports(make_app):

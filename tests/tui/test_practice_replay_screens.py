@@ -142,3 +142,38 @@ async def test_replay_winds_and_says_what_is_known_now(tmp_path: Path) -> None:
         await until(pilot, lambda: "Stopped." in shown(app), 2000)
         rows = shown(app).splitlines() + shown(app, "#now").splitlines()
         assert len(rows) <= 24 and max(map(len, rows)) <= 80
+
+
+async def test_what_if_from_the_stroke_shown(tmp_path: Path) -> None:
+    from tui.replay import ReplayApp
+
+    with Session.begin(tmp_path / "p", "dense sand", 5) as session:
+        for _ in range(14):
+            session.drive.accept()
+            session.jack()
+    app = ReplayApp(lambda: ReplaySource(Reel.open(tmp_path / "p"), 3), stale_minutes=0.0, poll_s=3600.0)
+    async with app.run_test(size=SIZE) as pilot:
+        await until(pilot, lambda: app.scene.snapshot is not None, 2000)
+        await ready(app, pilot)
+        assert "f what if" in shown(app, "#keys")
+        await pilot.press("f")
+        await until(pilot, lambda: app.screen.query("#text"))
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen.query("#now"))
+        await pilot.press("f")
+        await until(pilot, lambda: app.screen.query("#text"))
+        app.screen.query_one("#text").value = "steering.firmness = gentle, machine.max_change_mm_per_m=2"
+        await pilot.press("enter")
+        await until(pilot, lambda: app.screen.query("#page") and "as driven" in shown(app), 4000)
+        assert "from 4.00 m to 14.00 m" in shown(app)
+        assert "With steering.firmness=gentle, machine.max_change_mm_per_m=2" in shown(app)
+        assert "more below" in shown(app) and max(map(len, shown(app).splitlines())) <= 80
+        await pilot.press("pagedown", "pagedown")
+        await until(pilot, lambda: "14.00  line" in shown(app))
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen.query("#now") and "stroke 4 of 14" in shown(app, "#now"))
+        await pilot.press("f")
+        await until(pilot, lambda: app.screen.query("#text"))
+        app.screen.query_one("#text").value = "tolerance.width=3"
+        await pilot.press("enter")
+        await until(pilot, lambda: app.screen.query("#page") and "allowed are" in shown(app), 2000)

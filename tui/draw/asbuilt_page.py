@@ -3,28 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from steer.advice import Path, Snapshot
 from tui.draw import strip, words
 from tui.draw.scene import Scene
-from tui.draw.spans import Row, fit, wrap
+from tui.draw.spans import Row, at_ends, fit, wrap
 from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
 
 _SIGN = {"inside": ("-", "good"), "outside": ("X", "alarm"), "cannot tell": ("?", "warn")}
 
 
-def summary_rows(built: AsBuilt | None, why_not: str, width: int, height: int) -> list[Row]:
-    """Title, and the totals as the core words them."""
-    rows: list[Row] = [((" AS-BUILT against tolerance".ljust(width), "title"),)]
+BESIDE_FROM = 120  # columns from which the pipes stand beside the strips
+BESIDE = 56  # columns of the table there, cursor included
+ROOMY_FROM = 160  # columns from which the table stands there with all its blanks
+ROOMY = 71
+_LEGEND = "- inside   X outside   ? cannot tell "
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Rows of the summary, of the strips and of the pipes; columns of the pipes when they stand beside."""
+
+    summary: int
+    strips: int
+    pipes: int
+    beside: int  # 0: below
+
+
+def plan(width: int, height: int, wanted: int) -> Plan:
+    """Who gets which of `height` rows: the summary what it wants (`wanted`), but never so much that the strips
+    have less than 9 and the pipes, when below, less than 4."""
+    beside = ROOMY if width >= ROOMY_FROM else BESIDE if width >= BESIDE_FROM else 0
+    least = 9 if beside else 13
+    summary = max(1, min(wanted, height - least))
+    room = max(0, height - summary)
+    if beside:
+        return Plan(summary, room, room, beside)
+    pipes = min(room, max(4, (room - 9) // 2))
+    return Plan(summary, room - pipes, pipes, 0)
+
+
+def summary_rows(built: AsBuilt | None, why_not: str, width: int, older: bool = False) -> list[Row]:
+    """Title with the verdicts' signs, and the totals as the core words them; `older`: the log has grown since."""
+    name = " AS-BUILT  key r: with the newest" if older else " AS-BUILT against tolerance"
+    title: Row = ((name.ljust(width), "title"),)
     if built is None:
-        rows += [((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]
-        return rows[:height]
-    for text in built.summary:
-        rows += [((f" {line}", ""),) for line in wrap(text, width - 2, 2)]
-    return rows[:height]
+        return [title, *[((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]]
+    rows = [at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points else title]
+    for number, text in enumerate(built.summary):
+        role = "strong" if number == 0 else ""
+        rows += [((f" {line}", role),) for line in wrap(text, width - 2, 3)]
+    return rows
 
 
 def strips(scene: Scene, built: AsBuilt, where: strip.Reach, width: int, height: int) -> list[Row]:
@@ -70,19 +102,28 @@ def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: strip.Reach) 
 
 
 def pipe_head(width: int) -> list[Row]:
-    """Names of the pipe table's columns."""
-    text = "  pipe  front at  line mm   level mm  joint mm/m  gap mm  verdict"
-    return [((text[:width].ljust(width), "title"),)]
+    """Names of the pipe table's columns, with their units."""
+    if width >= ROOMY:
+        texts = ["  pipe  front at  line mm   level mm  joint mm/m  gap mm  verdict"]
+    else:
+        texts = [
+            "  pipe  front     line    level joint  gap verdict",
+            "         at m       mm       mm  mm/m   mm",
+        ]
+    return [((text[:width].ljust(width), "title"),) for text in texts]
 
 
-def pipe_row(pipe: AsBuiltPipe) -> Row:
+def pipe_row(pipe: AsBuiltPipe, width: int) -> Row:
     """One pipe in one row."""
     role = {"outside": "warn", "cannot tell": "strong"}.get(pipe.verdict, "")
     joint = "-" if pipe.joint_mm_per_m is None else f"{pipe.joint_mm_per_m:.1f}"
     gap = "-" if pipe.gap_mm is None else f"{pipe.gap_mm:.0f}"
     line = f"{abs(pipe.line_mm):.0f} {words.side('line', pipe.line_mm)}".strip()
     level = f"{abs(pipe.level_mm):.0f} {words.side('level', pipe.level_mm)}".strip()
-    text = f"{pipe.number:>5} {pipe.chainage_m:>9.2f}  {line:<9} {level:<9} {joint:>10}  {gap:>6}  "
+    if width < ROOMY - 2:
+        text = f"{pipe.number:>5} {pipe.chainage_m:>6.2f} {line:>8} {level:>8} {joint:>5} {gap:>4} "
+    else:
+        text = f"{pipe.number:>5} {pipe.chainage_m:>9.2f}  {line:<9} {level:<9} {joint:>10}  {gap:>6}  "
     return ((text, role), (pipe.verdict, role or "good"))
 
 

@@ -54,6 +54,10 @@ def line_of(event: LoggedEvent) -> LogLine:
     for plane in ("line", "level"):
         if _is_number(body.get(f"{plane}_mm")):
             parts.append(f"{plane} {words.offset(plane, float(str(body.pop(f'{plane}_mm'))), 1)}")
+    cylinders = body.get("cylinder_mm")
+    if isinstance(cylinders, list | tuple) and cylinders:
+        parts.append(f"cylinders {' '.join(_value(v) for v in cylinders[:24])} mm")
+        del body["cylinder_mm"]
     parts += [f"{key} {_value(value)}" for key, value in body.items() if value is not None]
     return LogLine(event.sequence, event.arrived, event.kind, ", ".join(parts)[:300])
 

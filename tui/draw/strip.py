@@ -129,8 +129,10 @@ def _margin(scene: Scene, plane: str, height: int, size: int, limit_seen: bool) 
             texts.append(((f"was {words.offset(plane, value)}", "quiet"),))
         else:
             outside = abs(value) > limit
-            said, _, band = words.known(plane, value, sd, glyphs.plus_minus).rpartition(" ")
-            texts.append(((said, "alarm" if outside else "strong"), (f" {band}", "")))
+            said, mark, band = words.known(plane, value, sd, glyphs.plus_minus).partition(
+                f" {glyphs.plus_minus}"
+            )
+            texts.append(((said, "alarm" if outside else "strong"), (mark + band, "")))
             if outside:
                 texts.append((("OUTSIDE THE LIMIT", "alarm"),))
             texts.append(((words.heading(plane, nose, nose_sd, size - 1), ""),))

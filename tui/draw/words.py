@@ -40,7 +40,7 @@ def heading(plane: str, value_mm_per_m: float, sd_mm_per_m: float, size: int = 4
     if math.isnan(value_mm_per_m):
         return "nose not known"
     if abs(value_mm_per_m) < max(sd_mm_per_m, 0.05):
-        return "nose along"
+        return "nose along the axis" if size >= 19 else "nose along"
     digits = 1 if abs(value_mm_per_m) < 9.95 else 0
     said = f"nose {turn(plane, value_mm_per_m)} {abs(value_mm_per_m):.{digits}f}"
     return f"{said} mm/m" if len(said) + 5 <= size else said
@@ -63,8 +63,8 @@ def both_turns(right_mm_per_m: float, up_mm_per_m: float) -> str:
 
 
 def known(plane: str, value_mm: float, sd_mm: float, plus_minus: str) -> str:
-    """An offset with its 95 % band, by the rule of every page: "12 mm left ±5", "0.4 mm high ±1.2"."""
-    return f"{offset(plane, value_mm, decimals(sd_mm))} {plus_minus}{within(sd_mm)}"
+    """An offset with its 95 % band, by the rule of every page: "12 mm left ± 5", "0.4 mm high ± 1.2"."""
+    return f"{offset(plane, value_mm, decimals(sd_mm))} {plus_minus} {within(sd_mm)}"
 
 
 def cylinder_place(angle_deg: float) -> str:

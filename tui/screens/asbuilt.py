@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import Container
 
 from steer.errors import SteerError
 from tui.draw import asbuilt_page, counters, strip
@@ -20,28 +21,33 @@ from tui.widgets.rows import Rows
 STRETCHES_M = (10.0, 20.0, 40.0, 80.0, 160.0, 320.0, 640.0, 1280.0)
 
 
-class BuiltStrips(Rows):
-    """Summary, both strips, verdicts."""
+class BuiltSummary(Rows):
+    """What the whole of it comes to."""
 
-    DEFAULT_CSS = "BuiltStrips { height: 2fr; }"
+    DEFAULT_CSS = "BuiltSummary { height: auto; }"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, AsBuiltScreen)
+        rows = asbuilt_page.summary_rows(screen.built, screen.why_not, width, screen.older())
+        return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
+
+
+class BuiltStrips(Rows):
+    """Both strips, and the verdicts under each."""
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         scene = self.steer.scene
-        rows = asbuilt_page.summary_rows(screen.built, screen.why_not, width, max(2, height - 9))
-        room = height - len(rows)
-        if screen.built is not None and room >= 7:
-            rows += asbuilt_page.strips(scene, screen.built, screen.where(width), width, room)
-        if scene.glyphs.ascii:
-            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
-        return rows
+        if screen.built is None or height < 7:
+            return []
+        rows = asbuilt_page.strips(scene, screen.built, screen.where(width), width, height)
+        return [_ascii(row) for row in rows] if scene.glyphs.ascii else rows
 
 
 class PipeList(ListRows):
     """One row a pipe."""
-
-    DEFAULT_CSS = "PipeList { height: 1fr; }"
 
     def head(self, width: int) -> list[Row]:
         return asbuilt_page.pipe_head(width)
@@ -49,7 +55,7 @@ class PipeList(ListRows):
     def items(self, width: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
-        return [asbuilt_page.pipe_row(pipe) for pipe in screen.built.pipes] if screen.built else []
+        return [asbuilt_page.pipe_row(pipe, width) for pipe in screen.built.pipes] if screen.built else []
 
     def nothing(self) -> str:
         return "No pipe yet."
@@ -58,6 +64,10 @@ class PipeList(ListRows):
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         screen.show_pipe(self.cursor)
+
+
+def _ascii(row: Row) -> Row:
+    return tuple((to_ascii(text), role) for text, role in row)
 
 
 class FootRow(Rows):
@@ -92,10 +102,30 @@ class AsBuiltScreen(SteerScreen):
         self._from_m = 0.0
 
     def compose(self) -> ComposeResult:
-        yield BuiltStrips(id="page")
-        yield PipeList(id="list")
+        yield BuiltSummary(id="summary")
+        with Container(id="body"):
+            yield BuiltStrips(id="page")
+            yield PipeList(id="list")
         yield FootRow(id="foot")
         yield KeyLine(id="keys")
+
+    def on_resize(self) -> None:
+        """The pipes stand beside the strips where there is room, else below."""
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        width, height = self.size
+        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width))
+        plan = asbuilt_page.plan(width, height - 2, wanted)
+        body, strips, pipes = (self.query_one(f"#{name}") for name in ("body", "page", "list"))
+        self.query_one("#summary").styles.height = plan.summary
+        body.styles.height = max(1, plan.strips if plan.beside else plan.strips + plan.pipes)
+        body.styles.layout = "horizontal" if plan.beside else "vertical"
+        strips.styles.height = "1fr" if plan.beside else plan.strips
+        pipes.styles.height = "1fr" if plan.beside else max(1, plan.pipes)
+        strips.styles.width = "1fr"
+        pipes.styles.width = plan.beside or "1fr"
+        pipes.styles.margin = (0, 0, 0, 1 if plan.beside else 0)
 
     def scene_changed(self) -> None:
         super().scene_changed()
@@ -118,7 +148,13 @@ class AsBuiltScreen(SteerScreen):
                 self.built = await self.steer.desk.do(ask)
             except (SteerError, OSError) as error:
                 self.why_not = f"Not to be had: {error}"
+        self._lay_out()
         super().scene_changed()
+
+    def older(self) -> bool:
+        """Whether the log has grown since the account was worked out."""
+        snapshot = self.steer.scene.snapshot
+        return self.built is not None and snapshot is not None and snapshot.log_sequence != self._sequence
 
     def where(self, width: int) -> strip.Reach:
         """The stretch shown."""

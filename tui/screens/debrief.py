@@ -4,54 +4,25 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from steer.errors import SteerError
-from tui.draw.glyphs import to_ascii
-from tui.draw.spans import Row, cut_text
-from tui.screens.base import SteerScreen
-from tui.widgets.key_line import KeyLine
-from tui.widgets.rows import Rows
+from tui.screens.lines import LinesScreen
 
 
-class DebriefPage(Rows):
-    """The lines of the debrief, from the one at the top on."""
-
-    def draw_rows(self, width: int, height: int) -> list[Row]:
-        screen = self.screen
-        assert isinstance(screen, DebriefScreen)
-        rows: list[Row] = [((" HOW IT WENT ".ljust(width), "title"),)]
-        for number, line in enumerate(screen.lines[screen.top :]):
-            text = to_ascii(line) if self.steer.ascii_only else line
-            head = number + screen.top in (0, 2)
-            rows.append(((" " + cut_text(text, width - 1), "strong" if head else ""),))
-        return rows
-
-
-class DebriefScreen(SteerScreen):
+class DebriefScreen(LinesScreen):
     """Worked out once each time it is opened; b goes back to the drive, r shows it again."""
 
+    HEAD = "HOW IT WENT"
+    STRONG = (0, 2)
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("b,escape", "back", "back to the drive"),
         Binding("r", "replay", "replay"),
-        Binding("up", "scroll(-1)", "up", show=False),
-        Binding("down", "scroll(1)", "down", show=False),
     ]
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.lines: list[str] = []
-        self.top = 0
-
-    def compose(self) -> ComposeResult:
-        yield DebriefPage(id="page")
-        yield KeyLine(id="keys")
 
     def on_screen_resume(self) -> None:
         """Back in front: the drive may have gone on."""
-        self.lines, self.top = ["The same ground is being driven twice more."], 0
-        self.scene_changed()
+        self.show(["The same ground is being driven twice more."])
         work: Any = self._work_out  # made a coroutine only when its turn comes
         self.run_worker(work, group="debrief", exclusive=True)
 
@@ -60,23 +31,13 @@ class DebriefScreen(SteerScreen):
 
         def told(what: str, stroke: int, strokes: int) -> None:
             if stroke % 5 == 0 and self.app.is_running:
-                self.app.call_from_thread(self._show, [f"Driving {what}: stroke {stroke} of {strokes}."])
+                self.app.call_from_thread(self.show, [f"Driving {what}: stroke {stroke} of {strokes}."])
 
         try:
             lines = await self.steer.desk.do(lambda: source.debrief(told))
         except SteerError as error:
             lines = str(error).splitlines()
-        self._show(lines)
-
-    def _show(self, lines: list[str]) -> None:
-        self.lines = lines
-        self.scene_changed()
-
-    def action_scroll(self, by: int) -> None:
-        """Further down or up where the page is longer than the screen."""
-        most = max(0, len(self.lines) - (self.query_one("#page", DebriefPage).size.height - 1))
-        self.top = min(max(self.top + by, 0), most)
-        self.scene_changed()
+        self.show(lines)
 
     async def action_back(self) -> None:
         """Back to the stroke screen."""

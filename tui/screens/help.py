@@ -17,9 +17,10 @@ _MEANINGS = (
     "Right, left, up, down, high, low: looking ahead, as the drive goes.",
     "LEFT 3.5 mm/m: hold the front body 3.5 mm/m left of the rear body.",
     "Cylinders: out is more extension, in is less, in mm as on the machine.",
-    "12 mm left ±5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",
+    "12 mm left ± 5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",
     "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; "
     "dots, without; o, a check shot; straight rules, the limits.",
+    "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
     "No proposal: readings stopped, the log is out of reach, or the estimate is too unsure to steer by.",
 )
 

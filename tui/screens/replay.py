@@ -42,11 +42,12 @@ class ReplayScreen(SteerScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("right,space", "wind(1)", "on"),
         Binding("left", "wind(-1)", "back"),
-        Binding("pagedown", "wind(10)", "10 on"),
-        Binding("pageup", "wind(-10)", "10 back"),
+        Binding("p", "play", "play, stop"),
+        Binding("f", "what_if", "what if"),
+        Binding("pagedown", "wind(10)", "10 on", show=False),
+        Binding("pageup", "wind(-10)", "10 back", show=False),
         Binding("home", "wind(-1000000)", "start", show=False),
         Binding("end", "wind(1000000)", "end", show=False),
-        Binding("p", "play", "play, stop"),
         Binding("plus", "faster(1)", "faster"),
         Binding("minus", "faster(-1)", "slower"),
         Binding("w", "window", "stretch of the strips", show=False),
@@ -116,6 +117,20 @@ class ReplayScreen(SteerScreen):
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
+
+    async def action_what_if(self) -> None:
+        """Steers again from this stroke on, and compares."""
+        from tui.dialogs.what_if import WhatIfDialog
+        from tui.screens.what_if import WhatIfScreen
+
+        def asked(settings: str | None) -> None:
+            if settings is not None:
+                self.app.push_screen(WhatIfScreen(settings))
+
+        self._stop()
+        snapshot = self.steer.scene.snapshot
+        if snapshot is not None and snapshot.advice is not None:
+            await self.app.push_screen(WhatIfDialog(snapshot.advice.chainage_m), asked)
 
     def action_window(self) -> None:
         """The next stretch of chainage."""

@@ -1,0 +1,63 @@
+"""A page of text that was worked out by the drive: shown from the line at the top on, scrolled by keys."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+
+from tui.draw.glyphs import to_ascii
+from tui.draw.spans import Row, cut_text
+from tui.screens.base import SteerScreen
+from tui.widgets.key_line import KeyLine
+from tui.widgets.rows import Rows
+
+
+class LinesPage(Rows):
+    """The lines from the one at the top on, under the screen's head."""
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, LinesScreen)
+        more = len(screen.lines) - screen.top - (height - 1)
+        below = f"{more} more below " if more > 0 else ""
+        head = f" {screen.HEAD}"
+        rows: list[Row] = [((head + below.rjust(max(0, width - len(head))), "title"),)]
+        for number, line in enumerate(screen.lines[screen.top :], screen.top):
+            text = to_ascii(line) if self.steer.ascii_only else line
+            rows.append(((" " + cut_text(text, width - 1), "strong" if number in screen.STRONG else ""),))
+        return rows
+
+
+class LinesScreen(SteerScreen):
+    """Give HEAD, and in STRONG the numbers of the lines that stand out."""
+
+    HEAD = ""
+    STRONG: ClassVar[tuple[int, ...]] = ()
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "scroll(-1)", "up", show=False),
+        Binding("down", "scroll(1)", "down", show=False),
+        Binding("pageup", "scroll(-20)", "20 lines up", show=False),
+        Binding("pagedown,space", "scroll(20)", "20 lines down", show=False),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: list[str] = []
+        self.top = 0
+
+    def compose(self) -> ComposeResult:
+        yield LinesPage(id="page")
+        yield KeyLine(id="keys")
+
+    def show(self, lines: list[str]) -> None:
+        """Puts lines in place, from the first one on."""
+        self.lines, self.top = lines, 0
+        self.scene_changed()
+
+    def action_scroll(self, by: int) -> None:
+        """Further down or up where the page is longer than the screen."""
+        most = max(0, len(self.lines) - (self.query_one("#page", LinesPage).size.height - 1))
+        self.top = min(max(self.top + by, 0), most)
+        self.scene_changed()
