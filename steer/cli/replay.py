@@ -18,7 +18,7 @@ ABOUT = """\
 Each stroke is shown with what the log held at that moment and nothing later; beside it stands what is
 known now. Nothing is written to the folder. --what-if steers again from --from on, on the ground as the
 drive taught it; --set changes a limit or a weight, e.g. --set steering.firmness=gentle
---set machine.max_change_mm_per_m=5.
+--set machine.max_change_mm_per_m=5. In the screen key f does the same from the stroke shown.
 """
 
 
@@ -93,7 +93,7 @@ def _print(reel: Reel, begin: float | None) -> None:
 
 
 def _what_if(args: argparse.Namespace, reel: Reel) -> int:
-    from steer.replay import changed, what_if, whatif
+    from steer.replay import changed, compared, what_if
 
     file = changed(reel.file, args.set)
     begin = args.begin if args.begin is not None else reel.moments[0].chainage_m
@@ -105,9 +105,9 @@ def _what_if(args: argparse.Namespace, reel: Reel) -> int:
     found = what_if(reel, file, begin, told)
     if sys.stderr.isatty():
         print(file=sys.stderr)
-    for setting in args.set:
-        print(f"With {setting}")
-    print("\n".join(whatif.report(file, found)))
+    print("\n".join(compared.report(file, found, args.set)))
+    print()
+    print("\n".join(compared.table(found)))
     if args.csv is not None:
         _write(args.csv, found)
     return 0

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from dataclasses import replace
 
 from steer.advice import Snapshot
 from steer.errors import InputRefused
-from steer.replay import Reel
+from steer.replay import Reel, changed, compared, what_if
 from steer.replay.said import beside
 
 _NOTHING = "a replay stores nothing"
@@ -39,6 +41,14 @@ class ReplaySource:
         place = f"stroke {self.number + 1} of {len(self.reel.moments)}"
         extra = frame.snapshot.extra | {"now": tuple(beside(frame)), "place": place}
         return replace(frame.snapshot, name=f"REPLAY {frame.snapshot.name}", extra=extra)
+
+    def what_if(self, text: str, told: Callable[[int, int], None] | None = None) -> list[str]:
+        """Lines of the comparison when the drive is steered again from the stroke shown on; `text` holds
+        `TABLE.KEY=VALUE` settings with blanks or commas between. Raises SteerError for one that may not be."""
+        settings = re.sub(r"\s*=\s*", "=", text).replace(",", " ").split()
+        file = changed(self.reel.file, settings)
+        found = what_if(self.reel, file, self.reel.moments[self.number].chainage_m, told)
+        return [*compared.report(file, found, settings), "", *compared.table(found)]
 
     def accept(self) -> object:
         """Refused."""

@@ -87,7 +87,7 @@ def _distance(apart: Apart) -> float:
 
 
 def report(file: DriveFile, found: Debrief) -> list[str]:
-    """The debrief for a person, lines of at most 80 characters."""
+    """The debrief for a person, lines of at most 79 characters."""
     three = (found.own.measures, found.proposed.measures, found.best.measures)
     eye = file.tolerance.eye or file.tolerance
     lines = [
@@ -124,13 +124,14 @@ def report(file: DriveFile, found: Debrief) -> list[str]:
     ]
     if not np.isnan(three[0].allowed_kn):
         lines += [
-            "Bends cost force twice: turned joints press pipes against the ground, and each",
-            "allows less the more it is turned; used is the joint's own force against that.",
+            "Bends cost force twice: turned joints press pipes against the ground, and",
+            "each allows less the more it is turned. Used: a joint's own force over that.",
         ]
     if found.apart:
         lines += ["", "Where you went furthest from the proposal of the moment:"]
-        lines += [
-            f"  stroke {a.stroke} at {a.chainage_m:.1f} m: you {turns(*a.own)}; proposed {turns(*a.proposed)}"
-            for a in found.apart
-        ]
+        for a in found.apart:
+            lines += [
+                f"  stroke {a.stroke} at {a.chainage_m:.1f} m: you {turns(*a.own)};",
+                f"  {'':<10}proposed {turns(*a.proposed)}",
+            ]
     return lines

@@ -1,7 +1,8 @@
 """A drive seen again: each stroke as it was known then, beside it what is known now; and what if.
 
 `moments` cuts a log into the moments at which people decided, `reel` folds the log up to one of them,
-`said` puts it into words, `whatif` steers again from a chainage on, on the ground as the drive taught it.
+`said` puts it into words, `whatif` steers again from a chainage on, on the ground as the drive taught it, and
+`compared` shows that beside the drive.
 """
 
 from steer.replay.moments import Moment

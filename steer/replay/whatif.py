@@ -30,7 +30,6 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.motion import D, P, T, Y
 from steer.estimate.nodes import Node
 from steer.replay.reel import Reel
-from steer.text import within
 
 STEP_M = 0.1
 MAY_CHANGE = (
@@ -48,13 +47,15 @@ MAY_CHANGE = (
 @dataclass(frozen=True)
 class WhatIf:
     """Both paths from `from_m` on, as known now: chainage (n,), driven and other (n, 2) line and level mm,
-    `sd_mm` (n, 2) of their difference (from the gain's), settings (strokes, 2) mm/m of either."""
+    `sd_mm` (n, 2) of their difference (from the gain's), settings (strokes, 2) mm/m of either, held between
+    the places `stroke_m` (strokes + 1,)."""
 
     from_m: float
     chainage_m: np.ndarray
     driven_mm: np.ndarray
     other_mm: np.ndarray
     sd_mm: np.ndarray
+    stroke_m: np.ndarray
     driven_set: np.ndarray
     other_set: np.ndarray
     driven: Measures
@@ -178,9 +179,9 @@ def what_if(
     other = driven + shift
     then, new_set = np.array(set_then), np.array(set_new)
     return WhatIf(
-        begin, at, driven, other, np.abs(shift) * np.minimum(doubt, 1.0), then, new_set,
-        measure(reel.file, at, driven[:, 0], driven[:, 1], then),
-        measure(reel.file, at, other[:, 0], other[:, 1], new_set),
+        begin, at, driven, other, np.abs(shift) * np.minimum(doubt, 1.0), np.array([begin, *ends]), then, new_set,
+        measure(file, at, driven[:, 0], driven[:, 1], then),
+        measure(file, at, other[:, 0], other[:, 1], new_set),
     )  # fmt: skip
 
 
@@ -221,40 +222,3 @@ def _driven_articulation(reel: Reel, s_m: float) -> np.ndarray:
     i = min(int(np.searchsorted(path.chainage_m, s_m)), len(path.chainage_m) - 1)
     found: np.ndarray = path.articulation_mm_per_m[i]
     return found
-
-
-def report(file: DriveFile, found: WhatIf) -> list[str]:
-    """The comparison for a person, lines of at most 80 characters."""
-    lines = [
-        f"From {found.from_m:.2f} m to {found.chainage_m[-1]:.2f} m, on the ground as this drive taught it:",
-        "",
-        f"{'':<40}{'as driven':>14}{'what if':>14}",
-    ]
-
-    def row(label: str, value: Callable[[Measures], float], digits: int) -> None:
-        figures = [value(m) for m in (found.driven, found.other)]
-        shown = ["-" if np.isnan(v) else f"{v:.{digits}f}" for v in figures]
-        lines.append(f"{label:<40}{shown[0]:>14}{shown[1]:>14}")
-
-    row("line, root mean square, mm", lambda m: m.rms_line_mm, 1)
-    row("level, root mean square, mm", lambda m: m.rms_level_mm, 1)
-    row(f"line, worst (tolerance {file.tolerance.line_mm:g}), mm", lambda m: m.worst_line_mm, 0)
-    row(f"level, worst (tolerance {file.tolerance.level_mm:g}), mm", lambda m: m.worst_level_mm, 0)
-    row("outside tolerance, m", lambda m: m.outside_m, 1)
-    limit = file.pipe.max_joint_angle_mm_per_m
-    row(f"largest joint angle (limit {limit:g}), mm/m", lambda m: m.joint_mm_per_m, 1)
-    row("change of steering a stroke, mm/m", lambda m: m.change_mm_per_m, 1)
-    shift = found.other_mm[-1] - found.driven_mm[-1]
-    sd = found.sd_mm[-1]
-    words = [
-        f"{abs(shift[p]):.0f} mm further {side[0 if shift[p] > 0 else 1]} ± {within(sd[p])}"
-        for p, side in ((0, ("right", "left")), (1, ("up", "down")))
-    ]
-    lines += [
-        "",
-        f"At the end {words[0]}, {words[1]}",
-        "(± 95 %, from the learned gain alone).",
-        "What the ground did by itself is taken as it was. An estimate, no proof of what",
-        "would have happened: other steering meets other ground.",
-    ]
-    return lines

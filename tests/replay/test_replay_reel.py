@@ -15,7 +15,7 @@ from steer.ground.folder import drive_toml
 from steer.ground.presets import DRIVE
 from steer.log import Event
 from steer.practice import Session
-from steer.replay import Reel, changed, said, what_if, whatif
+from steer.replay import Reel, changed, compared, said, what_if
 from steer.replay.moments import in_order, moments
 from steer.replay.whatif import Difference
 
@@ -157,7 +157,17 @@ def test_other_limits_are_kept_and_gentler_steering_moves_less(driven: Path) -> 
     gentle = what_if(reel, changed(reel.file, ["steering.firmness=gentle"]), 12.0)
     firm = what_if(reel, changed(reel.file, ["steering.firmness=firm"]), 12.0)
     assert gentle.other.change_mm_per_m < firm.other.change_mm_per_m
-    assert max(map(len, whatif.report(file, found))) <= 80
+    given = ["machine.max_change_mm_per_m = 2", "machine.max_articulation_mm_per_m=6", "tolerance.line_mm=40"]
+    page = compared.report(file, found, given)
+    rows = compared.table(found)
+    assert max(map(len, page + rows)) <= 80 and "machine.max_change_mm_per_m = 2" in page[1]
+    assert len(rows) == 1 + 2 * len(found.other_set)
+    # the last stroke's rows say where the paths end, and what was set for it
+    for row, plane, sides in zip(rows[-2:], (0, 1), (("right", "left"), ("high", "low")), strict=True):
+        for value in (found.driven_mm[-1, plane], found.other_mm[-1, plane]):
+            size = f"{abs(value):.0f}"
+            assert ("on it" if size == "0" else f"{size} {sides[0 if value > 0 else 1]}") in row
+        assert f"{abs(found.other_set[-1, plane]):.1f}" in row or "straight" in row
 
 
 def test_settings_that_cannot_be_meant(driven: Path) -> None:
