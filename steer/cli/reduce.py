@@ -47,7 +47,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(as_json(network), allow_nan=False, ensure_ascii=False))
     else:
-        print(sheet(network, survey.remarks))
+        close = [m for m in near_misses(survey.observations, survey.control) if "did you mean" in m]
+        print(sheet(network, [*survey.remarks, *close]))
     return 0
 
 

@@ -21,7 +21,13 @@ def unplaced(
     for group in _together(sights, missing):
         names = _listed(group)
         reached = _component(sights, group[0]) & known
-        if not reached:
+        seen = {o.kind for o in observations if {o.station, o.target} & set(group)}
+        if not reached and seen == {"zenith"}:
+            lines.append(
+                f"{names}: only zenith angles sight {_it(group)}, which give a height and no place; needed: a "
+                "distance or a direction as well"
+            )
+        elif not reached:
             lines.append(f"{names}: no sight ties {_it(group)} to a control point")
         elif len(reached) == 1:
             lines.append(

@@ -58,6 +58,10 @@ class Fit:
         )
 
 
+class Contradiction(InputRefused):
+    """Nothing is missing, but the sights contradict each other or the control beyond any adjustment."""
+
+
 def prepared(
     observations: list[Observation], control: list[ControlPoint], refraction: float | None
 ) -> Network:
@@ -145,7 +149,7 @@ def fitted(network: Network) -> Fit:
         off = _far_off(network, residual) if not defects(design) else []
         if not off:
             raise
-        raise InputRefused(off) from None
+        raise Contradiction(off) from None
 
 
 def first_orientations(problem: Problem, position: np.ndarray) -> np.ndarray:
@@ -188,7 +192,7 @@ def checked(network: Network, problem: Problem, solution: Solution, sets: tuple[
     if lines:
         raise InputRefused(missing.cut(lines))
     if not solution.converged:
-        raise InputRefused(
+        raise Contradiction(
             "the adjustment found no rest: the sights contradict each other grossly; look for swapped names, "
             "mixed units or a wrong control coordinate"
         )

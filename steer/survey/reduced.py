@@ -7,12 +7,15 @@ from typing import Literal
 
 import numpy as np
 
-from steer.survey.network import USUAL_REFRACTION, Fit, Network, fitted, prepared
+from steer.errors import InputRefused
+from steer.survey.changed_over import changed_over
+from steer.survey.network import USUAL_REFRACTION, Contradiction, Fit, Network, fitted, prepared
 from steer.survey.observations import ARC_SECOND, ControlPoint, Observation
 from steer.survey.snooping import Suspects, suspects
 
 PASSES_ABOVE = 0.05  # the global test passes when chance alone gives this bad a fit more often than 5 %
 _TRUSTED_REDUNDANCY = 0.1
+_HOPELESS = 1e4  # variance factor: residuals a hundred times their sd are no blunder of one sight
 AXES = ("easting", "northing", "level")
 
 
@@ -110,9 +113,17 @@ def reduce_network(
     are needed. Raises InputRefused, naming what is missing, when the sights do not determine every point.
     All observations count in the result, the suspect ones too: taking one out is a person's decision."""
     network = prepared(observations, control, refraction)
-    fit = fitted(network)
+    try:
+        fit = fitted(network)
+    except Contradiction as problem:
+        hint = changed_over(observations, control, refraction)
+        raise InputRefused([*problem.problems, *([hint] if hint else [])]) from None
     found = suspects(network, fit)
     factor, probability = _global_test(fit)
+    notes = _notes(network, fit, found, probability)
+    if factor is not None and factor > _HOPELESS:
+        hint = changed_over(observations, control, refraction)
+        notes = [*([hint] if hint else []), *notes]
     return ReducedNetwork(
         points=_points(network, fit),
         residuals=_residuals(network, fit),
@@ -123,7 +134,7 @@ def reduce_network(
         suspect_rows=tuple(dict.fromkeys(network.observations[i].row for i in found.observations)),
         without_suspects=_without(network, found),
         refraction=refraction,
-        notes=tuple(_notes(network, fit, found, probability)),
+        notes=tuple(notes),
     )
 
 
