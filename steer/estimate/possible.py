@@ -30,6 +30,8 @@ from steer.estimate.nodes import CellReport, Node
 from steer.estimate.shots import ShotReport
 
 DOUBT = 4.0  # standard deviations: 1 in 16,000 where nothing jumped
+DOUBT_OF_BOTH = 19.4  # the same chance of chi-square with two degrees of freedom
+LEAST = 2.0  # standard deviations of a plane that goes along with the other
 MOST_JUMPS = 30
 JUMP_SD = 6.0  # mm/m: how large a jump of the crab may be expected
 SETTLED = 2  # nodes at the launch, whose direction is free anyway
@@ -169,26 +171,32 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
     shift = np.zeros((len(fold.at), 2))
     jumps: list[Jump] = []
     doubts: list[np.ndarray] = []
+    refused = np.zeros(spread.shape, bool)
     while len(jumps) < MOST_JUMPS:
         pull = _solve(fold.p_before, gap[..., None])[..., C, 0]
-        size = np.abs(pull) / np.sqrt(spread)
-        at, plane = (int(v) for v in np.unravel_index(int(np.argmax(size)), size.shape))
-        if size[at, plane] < DOUBT:
+        square = np.where(refused, 0.0, pull * pull / spread)
+        # one plane by itself, or both together: other ground pushes otherwise in both
+        sure = np.maximum(square.max(axis=1) / DOUBT**2, square.sum(axis=1) / DOUBT_OF_BOTH)
+        at = int(np.argmax(sure))
+        if sure[at] < 1.0:
             break
-        variance = 1.0 / (spread[at, plane] + 1.0 / JUMP_SD**2)
-        jump = variance * pull[at, plane]
-        after, before = fold.effect(at, plane)
-        changed = gap[:, plane] + jump * (after - before)
-        left = _solve(fold.p_before[at, plane], changed[at][:, None])[C, 0]
-        if abs(left) > 0.5 * abs(pull[at, plane]):  # it must explain what it was taken for
-            spread[at, plane] = np.inf
-            continue
-        gap[:, plane] = changed
-        shift[:, plane] += jump * after[:, Y]
-        doubt = np.zeros_like(shift)
-        doubt[:, plane] = np.sqrt(variance) * after[:, Y]
-        jumps.append(Jump(float(fold.at[at]), plane, float(jump), float(np.sqrt(variance))))
-        doubts.append(doubt)
+        for plane in (0, 1):
+            if square[at, plane] < LEAST**2:
+                continue
+            variance = 1.0 / (spread[at, plane] + 1.0 / JUMP_SD**2)
+            jump = variance * pull[at, plane]
+            after, before = fold.effect(at, plane)
+            changed = gap[:, plane] + jump * (after - before)
+            left = _solve(fold.p_before[at, plane], changed[at][:, None])[C, 0]
+            refused[at, plane] = True
+            if abs(left) > 0.5 * abs(pull[at, plane]):
+                continue  # it does not explain what it was taken for
+            gap[:, plane] = changed
+            shift[:, plane] += jump * after[:, Y]
+            doubt = np.zeros_like(shift)
+            doubt[:, plane] = np.sqrt(variance) * after[:, Y]
+            jumps.append(Jump(float(fold.at[at]), plane, float(jump), float(np.sqrt(variance))))
+            doubts.append(doubt)
     return tuple(jumps), shift, doubts
 
 

@@ -59,7 +59,10 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         )
     if advice is not None and len(rows) < height:
         if len(rows) + 1 < height:
-            rows.append(())
+            cost = () if stop or not advice.joint else ((words.joint(advice.joint, size), "quiet"),)
+            if cost and len(rows) + 2 < height:
+                rows.append(())
+            rows.append(cost)
         rows.append(((words.roll(advice.roll_deg, scene.glyphs.degree), "quiet"),))
     return rows[:height]
 

@@ -86,6 +86,15 @@ def roll(roll_deg: float, degree: str) -> str:
     return f"rolled {abs(roll_deg):.1f}{degree} {'clockwise' if roll_deg > 0 else 'anticlockwise'}"
 
 
+def joint(text: str, size: int) -> str:
+    """What the path ahead asks of the joints, as the core words it, in fewer letters where room is short."""
+    for long, short in (("joints turn", "joints"), ("straight force", "force")):
+        if len(text) <= size:
+            break
+        text = text.replace(long, short)
+    return text
+
+
 def duration(seconds: float) -> str:
     """A span of time in its largest whole unit: it changes once a minute at most."""
     minutes = int(seconds // 60)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1
@@ -182,12 +183,20 @@ class Sheet:
 
 
 def width_mm(text: str, size: float, bold: bool = False) -> float:
-    """How wide a line of text is set."""
+    """How wide a line of text is set, but for kerning."""
+    return size * sum(_unit_width(letter, bold) for letter in text)
+
+
+@lru_cache(maxsize=2000)
+def _unit_width(letter: str, bold: bool) -> float:
+    """Width of a letter at a size of 1 point, mm."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family="DejaVu Sans", size=size, weight="bold" if bold else "normal")
-    return float(text_to_path.get_text_width_height_descent(text, font, False)[0]) * _PT_MM
+    font = FontProperties(family="DejaVu Sans", size=100.0, weight="bold" if bold else "normal")
+    # between two letters that do not kern: of a blank alone there is nothing to measure
+    both, rest = (text_to_path.get_text_width_height_descent(t, font, False)[0] for t in (f"H{letter}H", "HH"))
+    return float(both - rest) * _PT_MM / 100.0
 
 
 def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
