@@ -108,6 +108,7 @@ class ShotView:
     verdict: str  # "agrees", "disagrees", "waiting", "withdrawn", "rejected"
     time: str | None = None
     evidence: tuple[str, ...] = ()  # for a blunder, for a moved reference; when it disagrees
+    repeats: int | None = None  # the shot that it looks like, given again
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import argparse
 import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from steer.drivefile import DriveFile
 
 POINTS = ("face", "target", "tail", "pipe")
 EXAMPLE = """\
@@ -20,7 +24,8 @@ covariance. A point is a check shot when --shot names it, or when its name begin
   steer shots FOLDER sights.csv --control brackets.csv --shot M=target@84.6
 
 A shot that disagrees with the estimate beyond 99.9 % waits until somebody says --accept N or --reject N; --withdraw N
-takes any shot back. Without a file, the shots so far are listed.
+takes any shot back. So does a shot of the same point and chainage that lies within 1 mm of an earlier one: the same
+survey given again would count twice. Without a file, the shots so far are listed.
 """
 
 
@@ -122,7 +127,7 @@ def _store(args: argparse.Namespace) -> set[int]:
     if late:
         raise InputRefused(late)
     if args.control is not None:
-        print(_store_surveyed(args, found))
+        print(_store_surveyed(args, found, file))
     else:
         for account in intake_files.store_shots(args.folder, args.files, args.map):
             print(account.line())
@@ -223,11 +228,13 @@ def _sound(network: object, path: str, despite: bool) -> None:
     )
 
 
-def _store_surveyed(args: argparse.Namespace, found: list[dict[str, object]]) -> str:
+def _store_surveyed(args: argparse.Namespace, found: list[dict[str, object]], drive: DriveFile) -> str:
     import hashlib
     import json
     from pathlib import Path
 
+    from steer.intake.files import known_surveys
+    from steer.intake.stored import Border
     from steer.intake.tables import read_bytes
     from steer.log import Log
     from steer.text import printable
@@ -241,9 +248,13 @@ def _store_surveyed(args: argparse.Namespace, found: list[dict[str, object]]) ->
     def decide() -> list[tuple[str, dict[str, object]]]:
         if log.has_file(sha):
             return []
+        surveys = known_surveys(log, Border(drive, log.path))
+        first = log.last_sequence() + 2  # after the file's own event
+        repeats = [surveys.repeated(first + k, body) for k, body in enumerate(found)]
+        shots = [b if r is None else {**b, "repeats": r} for b, r in zip(found, repeats, strict=True)]
         file = {"name": name, "sha256": sha, "bytes": len(content), "kind": "check_shot"}
         file |= {"rows": len(found), "new_rows": len(found)}
-        return [("file", file), *(("check_shot", body) for body in found)]
+        return [("file", file), *(("check_shot", body) for body in shots)]
 
     with Log.open(args.folder, write=True) as log:
         events = log.append_decided(decide)

@@ -277,7 +277,9 @@ class Estimator:
         seen = sighting(shot, self.body, self.axis, a, self.plane, before.roll_deg, x, p, node.weights)
         reached = self._top_m is None or shot.s_m <= self._top_m + REACHED_M
         counts = reached and (
-            shot.word == "accepted" if shot.word else not (shot.asks and seen.disagrees.any())
+            shot.word == "accepted"
+            if shot.word
+            else not (shot.asks and (seen.disagrees.any() or shot.repeats is not None))
         )
         report = ShotReport(
             shot, seen.innovation, seen.innovation_sd, bool(counts and seen.disagrees.any()),

@@ -180,11 +180,21 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
 
 
 def waiting(node: Node, estimator: Estimator) -> list[Notice]:
-    """Check shots from files that disagree, until a person says whether they count."""
+    """Check shots from files that disagree or repeat another, until a person says whether they count."""
     found = []
     for n in estimator.nodes:
         r = n.report
         if not isinstance(r, ShotReport) or r.verdict != "waiting" or not r.reached:
+            continue
+        if r.shot.repeats is not None:
+            found.append(
+                Notice(
+                    "shot_waiting",
+                    f"Check shot {r.shot.sequence} at {r.shot.s_m:.1f} m looks like shot {r.shot.repeats} given again. "
+                    "It does not count until somebody accepts it as a second survey, or rejects it.",
+                    r.shot.s_m,
+                )
+            )
             continue
         parts = [
             f"{abs(v):.0f} mm more {_SIDES[p][0 if v > 0 else 1]}"

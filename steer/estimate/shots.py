@@ -5,7 +5,8 @@ face and `arm_mm` off the machine axis in the machine's own frame. Roll of that 
 heading of that moment (a state) carries it forward to the face.
 
 Whether a shot counts is a pure function of the log: one that `asks` (it came from a file) counts while it
-agrees with the estimate at its chainage, and waits for a person's word when it does not.
+agrees with the estimate at its chainage, and waits for a person's word when it does not, or when it `repeats`
+another one.
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ class Shot:
     asks: bool = False  # waits for a word while it disagrees
     word: str | None = None  # "accepted", "rejected" or "withdrawn"
     time: str | None = None
+    repeats: int | None = None  # it looks like this other shot, given again: waits for a word
 
     @cached_property
     def order(self) -> int:
@@ -140,6 +142,7 @@ def shot_of(drive: DriveFile, sequence: int, body: Mapping[str, Any]) -> Shot | 
         s, sequence, point, values, cov, behind, arm, certain,
         None if body.get("roll_deg") is None else float(body["roll_deg"]),
         bool(body.get("asks")), None, body.get("time"),
+        None if body.get("repeats") is None else int(body["repeats"]),
     )  # fmt: skip
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
@@ -18,6 +19,9 @@ from steer.intake.stored import Border
 from steer.intake.tables import Table, read_table
 from steer.log import Log
 from steer.text import printable
+
+if TYPE_CHECKING:
+    from steer.estimate.same_survey import Surveys
 
 Finish = Callable[[dict[str, Any], DriveFile, Problems, int | None], dict[str, Any] | None]
 
@@ -62,7 +66,24 @@ def read_shots(
 ) -> tuple[Table, list[dict[str, Any]]]:
     """The table of a file of check shots and the bodies in it. Raises InputRefused with every problem."""
     read = partial(read_table, required=("point",), kind="check_shot")
-    return _bodies(path, drive, records.shot_fields(drive), map_path, read, records.finish_shot)
+    lines: dict[str, int | None] = {}
+
+    def finish(
+        values: dict[str, Any], drive: DriveFile, problems: Problems, line: int | None
+    ) -> dict[str, Any] | None:
+        body = records.finish_shot(values, drive, problems, line)
+        row = json.dumps(values, sort_keys=True)
+        if row in lines:
+            problems.add(
+                f"is line {lines[row]} again, every value the same: a survey counts once; leave one out, or, "
+                "of two surveys, give each its time",
+                line,
+            )
+            return None
+        lines[row] = line
+        return body
+
+    return _bodies(path, drive, records.shot_fields(drive), map_path, read, finish)
 
 
 def _bodies(
@@ -138,6 +159,8 @@ def _store(
         for event in files:
             border.check(event)
         known = [(event.body["sha256"], event.body["bytes"], event.body["rows"]) for event in files]
+        surveys = known_surveys(log, border) if kind == "check_shot" else None
+        last = log.last_sequence()
         items: list[tuple[str, dict[str, Any]]] = []
         for table, bodies in tables:
             before = _known_rows(table, known)
@@ -151,7 +174,17 @@ def _store(
                 size = len(table.content)
                 known.append((table.sha256, size, len(bodies)))
                 items.append(("file", file_event(table, kind, bodies, len(new))))
-                items += [(kind, body) for body in new]
+                again = 0
+                for body in new:
+                    number = last + len(items) + 1
+                    repeats = None if surveys is None else surveys.repeated(number, body)
+                    again += repeats is not None
+                    items.append((kind, body if repeats is None else {**body, "repeats": repeats}))
+                if again:
+                    remarks.append(
+                        f"{again} of them look{'s' if again == 1 else ''} like a survey that is in the log "
+                        "already: asked about, and not counted until somebody answers"
+                    )
             accounts.append(Stored(printable(table.name), what, len(new), before, tuple(remarks)))
         return items
 
@@ -159,6 +192,16 @@ def _store(
         border = Border(drive, log.path)
         log.append_decided(decide)
     return accounts
+
+
+def known_surveys(log: Log, border: Border) -> Surveys:
+    """The check shots of the log. Raises FolderUnusable for one that is not as it was written."""
+    from steer.estimate.same_survey import Surveys
+
+    events = log.of_kinds("check_shot", "withdrawn", "restored")
+    for event in events:
+        border.check(event)
+    return Surveys(border.drive, events)
 
 
 def file_event(

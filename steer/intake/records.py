@@ -14,7 +14,7 @@ from typing import Any
 
 from steer.drivefile import DriveFile
 from steer.errors import InputRefused
-from steer.intake.fields import Covariance, Field, Flag, NotAllowed, Number, Numbers, Text, Time, Word
+from steer.intake.fields import Covariance, Field, Flag, NotAllowed, Number, Numbers, Text, Time, Whole, Word
 from steer.intake.jsonrows import parse_object
 from steer.intake.problems import Problems, nearest
 from steer.intake.reading import LONGEST_LINE
@@ -159,8 +159,10 @@ def _shot_fields(ends: tuple[float, float]) -> dict[str, Field]:
 
 def stored_shot_fields(drive: DriveFile) -> dict[str, Field]:
     """What a check shot in the log may hold besides: whether it asks for a person's word when it disagrees
-    (a file's does), and line and level's covariance out of an adjusted survey."""
-    return {**shot_fields(drive), "asks": Flag(), "covariance_mm2": Covariance("mm²")}
+    (a file's does), the number of the shot that it seems to repeat, and line and level's covariance out of an
+    adjusted survey."""
+    more = {"asks": Flag(), "repeats": Whole(1), "covariance_mm2": Covariance("mm²")}
+    return {**shot_fields(drive), **more}
 
 
 def finish_shot(

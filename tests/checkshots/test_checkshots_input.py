@@ -2,6 +2,7 @@
 
 import csv
 from importlib import resources
+import re
 from pathlib import Path
 
 import pytest
@@ -91,7 +92,23 @@ def test_thousands_of_shots(demo, tmp_path, capsys):
     rows = "".join(f",{1 + k * 0.049:.3f},face,{k % 7 - 3},{k % 5 - 2},60\n" for k in range(2_000))
     assert shots(demo, HEAD + rows, tmp_path) == 0
     said = capsys.readouterr().out
-    assert "2000 check shots stored" in said and "more that agree" in said
+    assert "2000 check shots stored" in said and "more that agree and count." in said
     assert len(said) < 20_000
     with Drive.open(demo) as drive:
         assert len(drive.shots()) == 2_003
+
+
+def test_of_many_shots_those_that_wait_are_all_numbered(demo, tmp_path, capsys):
+    """Twenty wrong ones of a hundred at places apart: none of them is called one that agrees."""
+    rows = "".join(
+        f",{3 + k * 0.9:.2f},face,{400 + k if k % 5 == 0 else k / 10},{k / 9:.1f},30\n" for k in range(100)
+    )
+    assert shots(demo, HEAD + rows, tmp_path) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    with Drive.open(demo) as drive:
+        waiting = {s.number for s in drive.shots() if s.verdict == "waiting"}
+    assert len(waiting) == 20 and said.count("WAITS for a word") == 12
+    told = re.search(r"and (\d+) more that wait for a word: ([\d, ]+)\.", said)
+    listed = {int(n) for n in re.findall(r"--accept (\d+)", said)}
+    assert int(told[1]) == 8 and listed | {int(n) for n in told[2].split(",")} == waiting
+    assert "more that agree and count" in said

@@ -106,6 +106,11 @@ def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -
             "rejected": "It is rejected and does not count.",
             "withdrawn": "It is withdrawn and does not count.",
         }.get(shot.verdict)
+        if shot.verdict == "waiting" and shot.repeats is not None:
+            told = (
+                f"It is the same point within 1 mm as shot {shot.repeats}: that survey, given again? It does not count "
+                "until it is accepted as a second survey (key a) or rejected (key r)."
+            )
         if told:
             texts.insert(1, (told, "strong"))
         texts += [(text, "") for text in shot.evidence]
