@@ -257,7 +257,7 @@ class Drive:
         stroke = self.strokes or self._stroke_number(node)
         return make_advice(
             self.file, follower.estimator, node, stroke, self._standing(), follower.roll_deg, health.notices,
-            straighten=health.opposite, trusted=health.trusted and not health.opposite,
+            opposite=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
             advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
             told_mm=None if follower.told_mm is None else np.array(follower.told_mm, float),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
+from steer.correct.either_way import in_doubt
 from steer.correct.forecast import at_reception, eye_probability, points, steered_sd
 from steer.correct.gave_way import gave_way
 from steer.correct.outlook import Outlook, forecast_sd, look_ahead
@@ -150,15 +151,12 @@ def propose(
     now_mm: np.ndarray | None,
     roll_deg: float,
     steering: Steering | None = None,
-    straighten: bool = False,
     advised: np.ndarray | None = None,
     told_mm: np.ndarray | None = None,
 ) -> Proposal:
     """The correction from `node`; `now_mm` (N,) are the cylinders as they stand, None when unknown;
     `advised` (2,) is the articulation advised a stroke before, `told_mm` (N,) the setting that was
     advised, accepted or chosen last.
-
-    With `straighten` (the answer to steering cannot be trusted) the articulation goes to zero.
     """
     steering = steering or steering_of(drive)
     stroke = drive.drive.stroke_m
@@ -170,25 +168,22 @@ def propose(
     now = node.articulation if now_mm is None else settled(drive.machine, now_mm, roll_deg)
     if not np.isfinite(now).all():
         now, now_mm = node.articulation, None
-    outlook = look_ahead(node, drive.axis, estimator.motion, stroke, n)
+    plain = look_ahead(node, drive.axis, estimator.motion, stroke, n)
+    outlook = in_doubt(plain, node, estimator, drive.axis)
     limits, low, high = limits_of(drive, roll_deg, now, advised)
     return_m = steering.distance(lag_m)
     held = np.repeat(now[:, None], n, 1)
-    without_sd = forecast_sd(node, estimator.motion, outlook, held, now)
+    without_sd = forecast_sd(node, estimator.motion, plain, held, now)
     driven_m, driven_mm = driven_path(estimator, node, 2 * drive.pipe.length_m + 1.0)
     joint_bend = _joint_bend(drive, outlook)
     joints = joint_rows(
         outlook, driven_m, driven_mm, joint_bend,
         drive.pipe.length_m, drive.pipe.max_joint_angle_mm_per_m,
     )  # fmt: skip
-    if straighten:
-        goal = np.clip(0.0, limits.first_low, limits.first_high)
-        plan = Plan(np.repeat(goal[:, None], n, 1), goal, np.eye(2) * 1e3)
-    else:
-        tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
-        room = tolerance_rows(outlook, tolerance, without_sd)
-        bends = own_bends(joints, joint_bend, drive.pipe.length_m)
-        plan = solve(outlook, now, return_m, limits, joints, room, _design(node, outlook), bends)
+    tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
+    room = tolerance_rows(outlook, tolerance, without_sd)
+    bends = own_bends(joints, joint_bend, drive.pipe.length_m)
+    plan = solve(outlook, now, return_m, limits, joints, room, _design(node, outlook), bends)
     chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
     if advised is not None and chosen.change_over + chosen.most_over > 0.0:
         # no whole step keeps both: the change from what really stands is the limit
@@ -202,13 +197,13 @@ def propose(
         saved = 0.5 * float(off @ plan.hessian @ off) - chosen.cost
         worth = steering.hold_mm**2 * stroke * n
         may = _may_stay(drive, stands, stands_mm, low, high) and np.abs(stands_mm - now_mm).max() <= _NEAR_MM
-        if may and not straighten and not plan.given_way and saved < worth:
+        if may and not plan.given_way and saved < worth:
             chosen = Chosen(stands_mm, stands, saved)
         hold = bool(may and np.abs(chosen.cylinder_mm - stands_mm).max() < 1e-9)
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
-    with_sd = steered_sd(node, estimator.motion, outlook, articulation, now, return_m)
+    with_sd = steered_sd(node, estimator.motion, plain, articulation, now, return_m)
     given = gave_way(drive, now, now_mm, chosen, plan, joints, outlook.chainage_m, with_mm, outlook.now_mm)
     return Proposal(
         outlook, plan, chosen, hold, with_mm, without_mm, with_sd, without_sd, articulation, now,
@@ -271,16 +266,14 @@ def make_advice(
     roll_deg: float,
     notices: tuple[Notice, ...],
     *,
-    straighten: bool = False,
+    opposite: bool = False,
     trusted: bool = True,
     next_survey_m: float | None = None,
     advised: np.ndarray | None = None,
     told_mm: np.ndarray | None = None,
 ) -> Advice:
     """The whole answer at the end of a stroke; `advised` and `told_mm` as `propose` takes them."""
-    found = propose(
-        drive, estimator, node, now_mm, roll_deg, straighten=straighten, advised=advised, told_mm=told_mm
-    )
+    found = propose(drive, estimator, node, now_mm, roll_deg, advised=advised, told_mm=told_mm)
     if found.given_way:
         text = "; ".join(found.given_way)
         text = f"{text[0].upper()}{text[1:]}. This setting breaks it least."
@@ -304,7 +297,7 @@ def make_advice(
         forecast=forecast,
         notices=notices,
         reason=say_why(
-            estimate, now, found.articulation, found.hold, found.outlook.chainage_m, found.with_mm, straighten
+            estimate, now, found.articulation, found.hold, found.outlook.chainage_m, found.with_mm, opposite
         ),
         forecast_unchanged=points(found.outlook, found.without_mm, found.without_sd, end_m, face),
         cylinder_now_mm=None if now_mm is None else tuple(float(v) for v in now_mm),

@@ -27,7 +27,7 @@ class Outlook:
     """Both planes over n strokes; arrays lead with the plane (line, level).
 
     `free_mm` (2, n) offsets and `answer` (2, n, n) mm per mm/m, lower triangular, are the weighted
-    means over the models; `free_each` (m, 2, n), `answer_each` (m, 2, n, n), `weights` (m,) and
+    means over the models; `free_each` (m, 2, n), `answer_each` (m, 2, n, n), `weights` (m, 2) and
     `doubt` (m, 2), the relative sd of each model's answer, are what the mean is of. `row` (m, t, 5) is
     h(t) over (Y, T, C, K, P), `pulse` (m, 2, n) the offset at the strokes' ends after one mm/m through
     the first stroke, per unit of D and of G.
@@ -88,10 +88,10 @@ def look_ahead(node: Node, axis: Axis, motion: MotionModel, stroke_m: float, str
     answer = np.where(index >= 0, column[..., np.maximum(index, 0)], 0.0)
     gain = x[..., G]
     doubt = np.sqrt(node.p[: 2 * m, G, G]).reshape(m, 2) / np.maximum(gain, 1e-9)
-    w = node.weights
+    w = np.repeat(node.weights[:, None], 2, 1)
     return Outlook(
-        node.s_m + stroke_m * np.arange(1, strokes + 1), stroke_m, np.einsum("m,mpk->pk", w, free),
-        np.einsum("m,mpij->pij", w, answer), free, answer, w, doubt, node.blend()[0][:, Y], turn, steps,
+        node.s_m + stroke_m * np.arange(1, strokes + 1), stroke_m, np.einsum("mp,mpk->pk", w, free),
+        np.einsum("mp,mpij->pij", w, answer), free, answer, w, doubt, node.blend()[0][:, Y], turn, steps,
         row, pulse,
     )  # fmt: skip
 
@@ -140,8 +140,8 @@ def forecast_sd(
     share = np.where(at > 0, 0.12**2 * after[..., 0] + (0.15 * motion.share_prior) ** 2 * after[..., 1], 0.0)
     found += np.einsum("mkj,pj->mpk", share, size)
     each = outlook.free_each + np.einsum("mpij,pj->mpi", outlook.answer_each, articulation)
-    middle = np.einsum("m,mpk->pk", outlook.weights, each)
-    var: np.ndarray = np.einsum("m,mpk->pk", outlook.weights, found + (each - middle) ** 2)
+    middle = np.einsum("mp,mpk->pk", outlook.weights, each)
+    var: np.ndarray = np.einsum("mp,mpk->pk", outlook.weights, found + (each - middle) ** 2)
     return np.sqrt(np.maximum(var, 0.0))
 
 

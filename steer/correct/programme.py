@@ -77,8 +77,10 @@ class Plan:
 def weights(outlook: Outlook, return_m: float) -> np.ndarray:
     """w (2,) per plane, from the distance of return and the answer b at the horizon's end."""
     reach = outlook.stroke_m * outlook.answer.shape[1]
-    bend = 2.0 * outlook.answer.sum(-1)[:, -1] / reach**2
-    found: np.ndarray = np.maximum(np.abs(bend), 1e-4) ** 2 * return_m**6
+    # by size: answers of either sign would cancel where it is in doubt which way the machine answers
+    each = np.abs(outlook.answer_each.sum(-1)[..., -1])
+    bend = 2.0 * np.einsum("mp,mp->p", outlook.weights, each) / reach**2
+    found: np.ndarray = np.maximum(bend, 1e-4) ** 2 * return_m**6
     return found
 
 
@@ -100,7 +102,7 @@ def cost(
         part = slice(plane * n, plane * n + n)
         mm, pull = np.zeros((n, n)), np.zeros(n)
         for share, free, answer, doubt in zip(
-            outlook.weights,
+            outlook.weights[:, plane],
             outlook.free_each[:, plane],
             outlook.answer_each[:, plane],
             outlook.doubt[:, plane],

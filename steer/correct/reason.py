@@ -9,9 +9,9 @@ from steer.advice import FaceEstimate
 _NAMES = ("line", "level")
 _SIDES = (("right", "left"), ("high", "low"))
 _TURNS = (("right", "left"), ("up", "down"))
-STRAIGHTEN = (
-    "Straighten step by step: what the machine answers to steering cannot be trusted, so nothing is steered "
-    "for until that is cleared up"
+EITHER_WAY = (
+    "Not a correction: it is in doubt which way the machine answers, and this setting does least harm either way. "
+    "Check the mapping of cylinders and target first"
 )
 
 
@@ -27,7 +27,7 @@ def say_why(
     hold: bool,
     chainage_m: np.ndarray,
     forecast_mm: np.ndarray,
-    straighten: bool = False,
+    opposite: bool = False,
 ) -> str:
     """One line: where the face is and where it points, what is done, and where it is back on line.
 
@@ -35,8 +35,8 @@ def say_why(
     in which something changes is spoken of, both when both change, the larger change first; when
     nothing changes, the one that is further off.
     """
-    if straighten:
-        return f"{STRAIGHTEN}."
+    if opposite:
+        return f"{EITHER_WAY}."
     change = planned[:, 0] - now
     offset = np.array([estimate.line_mm, estimate.level_mm])
     doubt = np.array([estimate.line_sd_mm, estimate.level_sd_mm])

@@ -52,11 +52,11 @@ def choose(
     the misfit counts a little.
     """
     cyl = machine.cylinders
-    # from where one wants to be towards the middle of what the change leaves
-    middle = 0.5 * (low + high)
+    # from where one wants to be towards the middle of what the change leaves, then towards straight
+    middle, straight = 0.5 * (low + high), np.clip(0.0, low, high)
     best: Chosen | None = None
-    for share in (0.0, 0.5, 1.0):
-        tried = _around(machine, roll_deg, wanted + share * (middle - wanted))
+    for to, share in ((middle, 0.0), (middle, 0.5), (middle, 1.0), (straight, 0.5), (straight, 1.0)):
+        tried = _around(machine, roll_deg, wanted + share * (to - wanted))
         if now_mm is not None and np.isfinite(now_mm).all():
             least, most = step_range(machine)
             whole = np.round(now_mm / cyl.step_mm) * cyl.step_mm

@@ -87,7 +87,10 @@ def test_no_limit_is_broken_in_a_thousand_situations(draw) -> None:
         rng, drive, estimator, node = draw(seed)
         kind, now_mm = standing(rng, drive)
         roll = float(rng.choice([rng.normal() * 1.0, rng.uniform(-180, 180)]))
-        straighten = bool(rng.random() < 0.15)
+        opposite = bool(rng.random() < 0.15)
+        if opposite:
+            against, mirror = rng.uniform(0.0, 20.0, (3, 2)), rng.normal(size=(3, 2)) * 5.0
+            node = dataclasses.replace(node, against=against, mirror=mirror)
         if now_mm is None or not np.isfinite(now_mm).all():
             node = dataclasses.replace(node, articulation=node.articulation * 0.5)
             now = node.articulation
@@ -96,7 +99,7 @@ def test_no_limit_is_broken_in_a_thousand_situations(draw) -> None:
         advised = None if rng.random() < 0.3 else now + rng.normal(size=2) * rng.choice([0.2, 2.0, 15.0])
         advice = make_advice(
             drive, estimator, node, 1, now_mm if kind != "some missing" else None, roll, (),
-            straighten=straighten, trusted=not straighten, advised=advised,
+            opposite=opposite, trusted=not opposite, advised=advised,
         )  # fmt: skip
         text = repr(advice_object(advice))
         assert "nan" not in text and "inf" not in text.replace("'inf", ""), (seed, text)

@@ -58,10 +58,10 @@ def test_no_direction_is_claimed_within_the_doubt() -> None:
     assert text.startswith("On line within 1 mm. Hold:") and "nose" not in text
 
 
-def test_straightening_promises_no_return() -> None:
+def test_what_is_no_correction_promises_no_return() -> None:
     planned = np.zeros((2, 12))
     text = say_why(estimate(30.0), np.array([9.0, 0.0]), planned, False, AHEAD, fading(30.0, 0), True)
-    assert "traighten" in text and "back on" not in text
+    assert text.startswith("Not a correction") and "mapping" in text and "back on" not in text
 
 
 def made(cylinders: int, hold: bool, **more) -> Advice:
