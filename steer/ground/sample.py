@@ -27,7 +27,7 @@ LENGTH_M, DRIVEN_M = 150.0, 99.9
 COLUMNS = (
     "time", "chainage_m", "spot_right_mm", "spot_up_mm", "yaw_mm_per_m", "pitch_mm_per_m", "roll_deg",
     "cylinder_1_mm", "cylinder_2_mm", "cylinder_3_mm", "cylinder_4_mm",
-    "jacking_force_kn", "face_pressure_kpa", "advance_mm_per_min", "lubricant_l", "note",
+    "jacking_force_kn", "face_pressure_kpa", "torque_knm", "advance_mm_per_min", "lubricant_l", "note",
 )  # fmt: skip
 SETTING_COLUMNS = ("time", "chainage_m", *COLUMNS[7:11])
 SHOT_COLUMNS = ("time", "chainage_m", "point", "line_mm", "level_mm", "sd_mm")

@@ -21,7 +21,7 @@ from steer.ground.bodies import body_of
 from steer.ground.course import Course
 from steer.ground.instruments import Instruments, articulation_of
 from steer.ground.scenario import Scenario
-from steer.ground.thrust import String
+from steer.ground.thrust import String, cutting_torque
 
 _DAYS = np.datetime64("2031-03-03T06:00:00")
 
@@ -245,6 +245,10 @@ class Simulation:
         more for the bends of the path (see `thrust`)."""
         at_the_face, skin = self._string.at_jacks(self._bore[: self._now + 1], k)
         standing = np.concatenate([[True], np.diff(self._along[k + self._back] - back_m) <= 0.0])
+        torque = cutting_torque(
+            np.random.default_rng([self.scenario.seed, 51, self.stroke]), self._pressure[k],
+            self.machine["outer_diameter_mm"], self._roll[k] / max(self.scenario.ground.roll_sd_deg, 1e-9),
+        )  # fmt: skip
         for i, reading in enumerate(readings):
             force = at_the_face[i] + skin[i] * (1.15 if back_m[i] > 0 else 1.0)
             if standing[i]:
@@ -258,6 +262,7 @@ class Simulation:
             reading["time"] = f"{self._clock}Z"
             reading["jacking_force_kn"] = round(float(force * (1.0 + 0.03 * rng.normal())), 1)
             reading["face_pressure_kpa"] = round(float(self._pressure[k[i]] + rng.normal(0.0, 3.0)), 1)
+            reading["torque_knm"] = 0.0 if standing[i] else round(float(torque[i]), 1)
             reading["advance_mm_per_min"] = speed
             reading["lubricant_l"] = round(self._lubricant, 1)
 

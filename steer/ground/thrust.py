@@ -1,4 +1,4 @@
-"""The force in the pipe string: face pressure, friction, and what the bends of the driven path add.
+"""The force in the pipe string (face pressure, friction, what the bends of the path add) and cutting torque.
 
 At a joint turned by β the axial force N presses the pipes sideways with N·β, and friction μ takes μ·N·β of the
 thrust. With pipes of length L and skin friction q a metre, from the shaft (s = 0) towards the face,
@@ -40,6 +40,19 @@ def along(face_kn: float, friction_kn_per_m: np.ndarray, bend: np.ndarray, step_
     each = friction_kn_per_m * grown
     skin = np.concatenate([[0.0], np.cumsum((each[1:] + each[:-1]) / 2.0) * step_m])
     found: np.ndarray = (face_kn * grown[-1] + skin[-1] - skin) / grown
+    return found
+
+
+def cutting_torque(
+    rng: np.random.Generator, pressure_kpa: np.ndarray, diameter_mm: float, rolled_sds: np.ndarray
+) -> np.ndarray:
+    """Torque (m,) kNm at the cutter, with noise. The machine turns against its cutter: by one sd of its roll
+    (`rolled_sds`) for each quarter that the torque is over its mean."""
+    radius = diameter_mm / 2000.0
+    # pressure times face times two thirds of the radius, and the share of it that resists turning (invented)
+    mean = 0.4 * pressure_kpa * np.pi * radius**2 * 2.0 / 3.0 * radius
+    noise = 1.0 + 0.03 * rng.normal(size=len(pressure_kpa))
+    found: np.ndarray = mean * np.maximum(1.0 + 0.25 * rolled_sds, 0.1) * noise
     return found
 
 

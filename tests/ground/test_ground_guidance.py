@@ -210,6 +210,17 @@ def test_force_grows_by_friction_on_the_pipe_surface() -> None:
     assert slope == pytest.approx(expected, rel=0.1)
 
 
+def test_the_machine_rolls_against_its_cutter_as_the_torque_wanders() -> None:
+    scenario = perfect(52, False)
+    stretches = tuple(replace(s, face_pressure_kpa=100.0) for s in scenario.ground.stretches)
+    scenario = scenario.with_(ground=replace(scenario.ground, stretches=stretches, roll_sd_deg=0.8))
+    _, readings = driven(scenario, 80)
+    torque = np.array([r["torque_knm"] for r in readings if r["advance_mm_per_min"] > 0])
+    roll = np.array([r["roll_deg"] for r in readings if r["advance_mm_per_min"] > 0])
+    assert np.corrcoef(torque, roll)[0, 1] > 0.9
+    assert all(r["torque_knm"] == 0.0 for r in readings if r["advance_mm_per_min"] == 0)
+
+
 def test_every_drawn_drive_file_is_accepted_without_a_warning() -> None:
     for seed in range(60):
         assert parse_drive(drive_toml(draw_scenario(seed).drive)).warnings in ((), [])
