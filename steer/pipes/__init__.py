@@ -4,7 +4,7 @@ It advises; permissible forces come from drive.toml's own figures and a linear p
 manufacturer's data, the project specification and the responsible engineer decide.
 """
 
-from steer.pipes.cost import KinkCost, cost_of, kink_cost
+from steer.pipes.cost import KinkCost, kink_cost
 from steer.pipes.force import (
     AFTER_A_STOP,
     ForceForecast,
@@ -30,7 +30,6 @@ __all__ = [
     "RingJoint",
     "Stretch",
     "StrokeForces",
-    "cost_of",
     "face_share_kn",
     "forecast_force",
     "joint_angles",

@@ -10,9 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from steer.advice import ForecastPoint, Path
 from steer.axis import Axis
-from steer.drivefile import DriveFile
 from steer.pipes.ring import RingJoint
 
 
@@ -25,27 +23,6 @@ class KinkCost:
     chainage_m: float
     share: float | None
     permissible_kn: float | None
-
-    def words(self) -> str:
-        """One line for a screen."""
-        where = f"{self.angle_mm_per_m:.1f} mm/m at the joints passing chainage {self.chainage_m:.1f} m"
-        if self.share is None:
-            return f"The path ahead turns {where}."
-        return f"This path turns {where}: it leaves {100 * self.share:.0f} % of the straight joint's force."
-
-
-def cost_of(file: DriveFile, path: Path, forecast: tuple[ForecastPoint, ...]) -> KinkCost | None:
-    """`kink_cost` of a forecast of the advice (`forecast`, or `forecast_unchanged` to compare it with)."""
-    ahead = [p for p in forecast if not len(path.chainage_m) or p.chainage_m > path.chainage_m[-1] + 1e-6]
-    return kink_cost(
-        file.axis,
-        RingJoint.of(file.pipe),
-        file.pipe.length_m,
-        path.chainage_m,
-        np.column_stack([path.line_mm, path.level_mm]),
-        np.array([p.chainage_m for p in ahead]),
-        np.array([(p.line_mm, p.level_mm) for p in ahead]).reshape(-1, 2),
-    )
 
 
 def kink_cost(
