@@ -143,6 +143,7 @@ class Cell:
     now_mm_per_m: np.ndarray
     station: np.ndarray  # (n,) number of the standing place within the cell
     roll_deg: float = 0.0  # mean of its readings
+    roll_read_m: float = 0.0  # most advance of its readings since the roll was last read; inf: never was
 
     def repeats_factor(self, use: np.ndarray) -> np.ndarray:
         """Variance of the mean of the used readings over that of one, per channel: use (n, 4) -> (4,)."""

@@ -32,7 +32,16 @@ from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, Motion
 from steer.estimate.nodes import CellReport, Node, Recovery, Setting
 from steer.estimate.shots import REACHED_M, Shot, ShotReport, sighting
 from steer.estimate.sift import sift
-from steer.estimate.tuning import MIDDLE, MODELS, Answer, motion_of, priors_of
+from steer.estimate.tuning import (
+    MIDDLE,
+    MODELS,
+    ROLL_LENGTH_M,
+    ROLL_STANDS_M,
+    ROLL_UNKNOWN_DEG,
+    Answer,
+    motion_of,
+    priors_of,
+)
 
 MODEL_MEMORY_M = 40.0  # over which the models' records are compared
 LONGEST_STEP_M = 0.5
@@ -41,6 +50,13 @@ GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
 GROUND_TENDENCY = 0.3
 _CHANGES = np.array([[2.0], [1.0]])  # 2·m − a mirrors a about m, m alone does not answer
 _CELL, _SHOT, _SETTING = 0, 1, 2
+
+
+def roll_doubt(read_m: float) -> float:
+    """Variance (rad²) of a roll last read `read_m` ago (inf: never), which wanders about its mean."""
+    if read_m <= ROLL_STANDS_M:
+        return 0.0
+    return float(np.radians(ROLL_UNKNOWN_DEG) ** 2 * (1.0 - np.exp(-2.0 * read_m / ROLL_LENGTH_M)))
 
 
 class Estimator:
@@ -147,7 +163,7 @@ class Estimator:
         return Node(
             s_m, before.x, p, before.x, p, np.broadcast_to(np.eye(N_STATES), p.shape),
             before.articulation, before.bearing_rad, before.grade, before.score,
-            roll_deg=before.roll_deg, steered_m=before.steered_m,
+            roll_deg=before.roll_deg, roll_doubt=before.roll_doubt, steered_m=before.steered_m,
         )  # fmt: skip
 
     def _real(self, i: int) -> Node:
@@ -246,11 +262,11 @@ class Estimator:
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
         if isinstance(item, Cell):
             made = self._fold_cell(node, item)
-            made.roll_deg = item.roll_deg
+            made.roll_deg, made.roll_doubt = item.roll_deg, roll_doubt(item.roll_read_m)
             return made
         there = self._predict(node, max(item.s_m, node.s_m), node.articulation, node.articulation)
         made = self._fold_setting(there) if isinstance(item, Setting) else self._fold_shot(node, there, item)
-        made.roll_deg, made.steered_m = node.roll_deg, node.steered_m
+        made.roll_deg, made.steered_m, made.roll_doubt = node.roll_deg, node.steered_m, node.roll_doubt
         return made
 
     def _fold_setting(self, node: Node) -> Node:
@@ -274,7 +290,9 @@ class Estimator:
     def _fold_shot(self, before: Node, node: Node, shot: Shot) -> Node:
         x, p = node.x, node.p
         a = self._acting(node, node.articulation)
-        seen = sighting(shot, self.body, self.axis, a, self.plane, before.roll_deg, x, p, node.weights)
+        seen = sighting(
+            shot, self.body, self.axis, a, self.plane, before.roll_deg, x, p, node.weights, before.roll_doubt
+        )
         reached = self._top_m is None or shot.s_m <= self._top_m + REACHED_M
         counts = reached and (
             shot.word == "accepted"
@@ -323,6 +341,21 @@ class Estimator:
         x = kalman.hold_within(x, p, D, *self.motion.share_bounds)
         return kalman.hold_within(x, p, G, *self.motion.gain_bounds_per_m)
 
+    def _with_roll(self, before: Node, cell: Cell, p: np.ndarray) -> np.ndarray:
+        """Doubt of a roll that is not read swings the target about the machine: as an error of the reference's
+        offset, since it does not average out. Coming or going it is drawn afresh, in between it wanders."""
+        doubt = roll_doubt(cell.roll_read_m)
+        if doubt == 0.0 == before.roll_doubt:
+            return p
+        arm = np.square([self.drive.target.up_mm, self.drive.target.right_mm])[self.plane]
+        wander = 2.0 * min(doubt, before.roll_doubt) * max(cell.s_m - before.s_m, 0.0) / ROLL_LENGTH_M
+        p = p.copy()
+        # it wanders about its mean: no further than as if nothing had been learned of it
+        most = arm * min(doubt, before.roll_doubt) + self.priors.reference_offset**2
+        p[:, RO, RO] += np.minimum(arm * wander, np.maximum(most - p[:, RO, RO], 0.0))
+        p[:, RO, RO] += arm * abs(doubt - before.roll_doubt)
+        return p
+
     def _fold_cell(self, before: Node, cell: Cell) -> Node:
         node = self._predict(before, max(cell.s_m, before.s_m), cell.advance_mm_per_m, cell.now_mm_per_m)
         ds = max(node.s_m - before.s_m, 1e-6)
@@ -331,7 +364,7 @@ class Estimator:
         a = self._acting(node, cell.now_mm_per_m)
         point = self.axis.at(node.s_m)
         back_mm = setback(self.axis, point, self.body.target_m)[self.plane]
-        x, p = node.x, node.p
+        x, p = node.x, self._with_roll(before, cell, node.p)
         sd = self.channel_sd.copy()
         sd[:2] += self.spot_growth * cell.distance_m
 

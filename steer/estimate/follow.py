@@ -58,6 +58,7 @@ class Follower:
         self.open_cell: Cell | None = None
         self.open_rows: list[np.ndarray] = []
         self.roll_deg = 0.0
+        self.roll_at_m = -math.inf  # where it was last read
         self.articulation = np.zeros(2)
         self.cylinder_mm: tuple[float, ...] | None = None
         self.cylinders_read = False
@@ -246,7 +247,8 @@ class Follower:
         self.top_m = float(top[-1])
 
     def _table(self, taken: list[tuple[int, dict[str, Any], float]]) -> np.ndarray:
-        """(n, 11): chainage, setting number, four reduced values, distance, articulation line, level, roll, sequence."""
+        """(n, 12): chainage, setting number, four reduced values, distance, articulation line, level, roll,
+        sequence, advance since roll was read."""
         n = len(taken)
         bodies = [body for _, body, _ in taken]
         s = np.array([t[2] for t in taken])
@@ -259,11 +261,11 @@ class Follower:
             for i, (value, at) in enumerate(zip(raw[:, column].tolist(), s.tolist(), strict=True)):
                 if run.offer(value, at):
                     raw[i, column] = np.nan
-        roll = self._carried(
-            np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float),
-            self.roll_deg,
-        )
+        read = np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float)
+        roll = self._carried(read, self.roll_deg)
         self.roll_deg = float(roll[-1])
+        read_at = self._carried(np.where(np.isfinite(read), s, np.nan), self.roll_at_m)
+        self.roll_at_m = float(read_at[-1])
         held = self._articulations(bodies, roll)
         number = np.zeros(n, int)
         for i, setting in enumerate(self.known.settings):
@@ -276,7 +278,9 @@ class Follower:
             measured = {name: raw[here, i] for i, name in enumerate(_FIELDS)}
             columns = Columns(chainage_m=s[here], roll_deg=roll[here], **measured)
             values[here], distance[here] = reduce(self.drive, reference, columns)
-        return np.column_stack([s, number, values, distance, held, roll, sequence])
+        return np.column_stack(
+            [s, number, values, distance, held, roll, sequence, np.maximum(s - read_at, 0.0)]
+        )
 
     @staticmethod
     def _carried(values: np.ndarray, first: float) -> np.ndarray:
@@ -361,4 +365,5 @@ class Follower:
             now_mm_per_m=seen,
             station=standing_places(rows[:, 0]),
             roll_deg=float(rows[:, 9].mean()),
+            roll_read_m=float(rows[:, 11].max()),
         )

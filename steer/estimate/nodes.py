@@ -43,6 +43,7 @@ class Node:
     mirror: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # articulation when that began
     report: object = None
     roll_deg: float = 0.0
+    roll_doubt: float = 0.0  # variance (rad²) of a roll that is not read: RO carries it
     steered_m: float = -np.inf  # chainage of the last change of articulation that counts
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
 

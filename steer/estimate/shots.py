@@ -156,9 +156,10 @@ def square_offset(axis: Axis, chainage_m: float, at: tuple[float, float, float])
 
 def sighting(
     shot: Shot, body: sensors.Body, axis: Axis, articulation: np.ndarray, plane: np.ndarray, roll_deg: float,
-    x: np.ndarray, p: np.ndarray, weights: np.ndarray,
+    x: np.ndarray, p: np.ndarray, weights: np.ndarray, roll_doubt: float = 0.0,
 ) -> Sighting:  # fmt: skip
-    """The shot against a predicted stack at its chainage: x (b, n), p (b, n, n), weights (m,).
+    """The shot against a predicted stack at its chainage: x (b, n), p (b, n, n), weights (m,); `roll_doubt`
+    is the variance (rad²) of a roll that nobody read.
 
     A target's offsets mean its centre unless they fit the machine axis beyond doubt: the arm is usually
     hundreds of mm, so the estimate tells which of the two a file means.
@@ -179,7 +180,8 @@ def sighting(
     if shot.arm_mm is not None:
         roll = 0.0 if shot.point == "pipe" else roll_deg if shot.roll_deg is None else shot.roll_deg
         arm = np.array(to_gravity(*shot.arm_mm, roll))
-        turned = np.radians(ROLL_SD_DEG) * np.array([arm[1], -arm[0]])
+        doubt = roll_doubt if shot.roll_deg is None and shot.point != "pipe" else 0.0
+        turned = np.sqrt(np.radians(ROLL_SD_DEG) ** 2 + doubt) * np.array([arm[1], -arm[0]])
         off, off_cov = values - arm, cov + np.outer(turned, turned)
         if not shot.arm_certain and against(values, cov) + _ARM_CLEARLY < against(off, off_cov):
             arm = np.zeros(2)

@@ -13,6 +13,9 @@ import numpy as np
 from steer.drivefile import DriveFile
 from steer.estimate.motion import MotionModel
 
+ROLL_UNKNOWN_DEG = 1.0  # sd of a roll that nobody reads; common practice, no source
+ROLL_LENGTH_M = 20.0  # over which it wanders
+ROLL_STANDS_M = 0.5  # a reading's roll is good for so far
 GATE = 4.0  # standard deviations beyond which one reading is wild (normal: 1 in 16,000)
 
 

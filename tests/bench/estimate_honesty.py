@@ -1,6 +1,6 @@
 """Whether the estimate knows how well it knows. Run by hand:
 
-    python tests/bench/estimate_honesty.py [--runs 100] [--drives 60]
+    python tests/bench/estimate_honesty.py [--runs 100] [--drives 60] [--without roll_deg]
 
 Matched: the truth follows the motion model itself (`tests/support/matched.py`), one model at a time; NEES
 and NIS beside their 95 % chi-square bounds, and the error of the whole stack, told nothing, over that of a
@@ -72,8 +72,9 @@ def matched(runs: int, length_m: float = 60.0) -> None:
         )
 
 
-def mismatched(drives: int) -> None:
-    """Share of 95 % intervals that hold the truth, by kind of ground and before and after the first shot."""
+def mismatched(drives: int, left_out: frozenset[str] = frozenset()) -> None:
+    """Share of 95 % intervals that hold the truth, by kind of ground and before and after the first shot.
+    `left_out`: fields that no reading has."""
     found: dict[tuple[str, str], list[np.ndarray]] = {}
     error: dict[str, list[np.ndarray]] = {}
     for seed in range(7000, 7000 + drives):
@@ -91,7 +92,7 @@ def mismatched(drives: int) -> None:
         while True:
             for reading in readings:
                 steerer.reading(reading)
-                add("reading", reading)
+                add("reading", {k: v for k, v in reading.items() if k not in left_out})
             for shot in simulation.shots():
                 steerer.shot(shot)
                 add("check_shot", shot)
@@ -132,8 +133,9 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=100)
     parser.add_argument("--drives", type=int, default=60)
+    parser.add_argument("--without", nargs="*", default=[], help="fields that no reading has, as roll_deg")
     given = parser.parse_args()
     if given.runs:
         matched(given.runs)
     if given.drives:
-        mismatched(given.drives)
+        mismatched(given.drives, frozenset(given.without))
