@@ -22,6 +22,16 @@ _FURTHER = (("further right", "further left"), ("higher", "lower"))
 _MOVES = (("right", "left"), ("up", "down"))
 _PLANES = ("line", "level")
 _MOST = 12
+_MOST_NUMBERS = 20
+# Verdicts in the order in which they are listed, and in words for one shot and for several.
+_MORE = {
+    "waiting": ("waits for a word", "wait for a word"),
+    "disagrees": ("disagrees and counts", "disagree and count"),
+    "rejected": ("is rejected", "are rejected"),
+    "withdrawn": ("is withdrawn", "are withdrawn"),
+    "agrees": ("agrees and counts", "agree and count"),
+}
+_ORDER = tuple(_MORE)
 
 
 @dataclass(frozen=True)
@@ -37,7 +47,7 @@ class SurveyReport:
     """`before`: the present face without the shots reported on; `after`: as it is estimated now."""
 
     verdicts: tuple[Verdict, ...]
-    left_out: int  # shots reported on that are not listed one by one
+    left_out: dict[str, list[int]]  # numbers of the shots that are not listed one by one, by verdict
     before: Face | None
     after: Face | None
     unsure: Face | None  # with the doubt that waiting shots leave; None when nothing is open
@@ -53,9 +63,13 @@ def survey_report(
     """Report on these shots (None: on all). `node`: the present estimate, None before the first reading."""
     estimator = follower.estimator
     found = [r for r in reports(estimator) if numbers is None or r.shot.sequence in numbers]
-    # what disagrees is never left out of the list
-    order = sorted(found, key=lambda r: r.verdict == "agrees")[:_MOST]
+    # what needs a word comes first, what agrees last
+    order = sorted(found, key=lambda r: _ORDER.index(r.verdict))[:_MOST]
     listed = [r for r in found if any(r is o for o in order)]
+    left_out: dict[str, list[int]] = {}
+    for r in found:
+        if not any(r is o for o in order):
+            left_out.setdefault(r.verdict, []).append(r.shot.sequence)
     verdicts = tuple(Verdict(r, evidence(estimator, r) if r.disagrees.any() else None) for r in listed)
     before = after = unsure = reference = None
     if node is not None:
@@ -75,7 +89,7 @@ def survey_report(
     if beam:
         set_at |= {"right_mm_per_m": setting.right_mm_per_m, "up_mm_per_m": setting.up_mm_per_m}
     return SurveyReport(
-        verdicts, len(found) - len(listed), before, after, unsure, reference,
+        verdicts, left_out, before, after, unsure, reference,
         {"chainage_m": round(node.s_m, 3), **set_at} if node is not None else None, next_survey_m, beam,
     )  # fmt: skip
 
@@ -198,13 +212,24 @@ def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     return [*out, "Once it is set, give this to `steer feed` (the values as really set):", f"  {line}"]
 
 
+def _more(verdict: str, numbers: list[int]) -> str:
+    """How many more have this verdict, and which, but for those that need nobody."""
+    one, many = _MORE[verdict]
+    what = f"and one more that {one}" if len(numbers) == 1 else f"and {len(numbers)} more that {many}"
+    if verdict == "agrees":
+        return f"{what}."
+    some = ", ".join(map(str, numbers[:_MOST_NUMBERS]))
+    return f"{what}: {some}{' …' if len(numbers) > _MOST_NUMBERS else ''}."
+
+
 def lines(report: SurveyReport) -> list[str]:
     """The whole report, a sentence or two a line, not wrapped."""
     out: list[str] = []
     for verdict in report.verdicts:
         out += shot_lines(verdict)
-    if report.left_out:
-        out.append(f"and {report.left_out} more that agree, withdrawn or rejected.")
+    for verdict_word in _ORDER:
+        if numbers := report.left_out.get(verdict_word):
+            out.append(_more(verdict_word, numbers))
     if report.before is not None and report.after is not None:
         out.append(effect_line(report.before, report.after))
     elif report.after is not None:

@@ -1,8 +1,8 @@
 """Bad and odd input, from the command line."""
 
 import csv
-from importlib import resources
 import re
+from importlib import resources
 from pathlib import Path
 
 import pytest
