@@ -14,7 +14,9 @@ class Source(Protocol):
 
     All calls come from one thread, so a source may hold a database connection.
     Optional methods, used when a source has them: `try_setting(right_mm_per_m, up_mm_per_m)`,
-    `events(after)`, `asbuilt()`, `export_asbuilt(path)`, `read_shots(path)`, and
+    `events(after)`, `asbuilt()`, `export_asbuilt(path)`, `read_shots(path)`, `holds_sights(path)` (whether a
+    file is one of observations), `reduce_survey(path, control, left_out)`, `store_survey(path, control, left_out,
+    shots, despite)`, and
     `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`. Those that store may answer
     with a text, which is shown. Keys for what a source cannot do are not offered.
 
@@ -92,3 +94,31 @@ class AsBuilt(Protocol):
     points: Sequence[AsBuiltPoint]
     pipes: Sequence[AsBuiltPipe]
     summary: Sequence[str]  # a few lines: totals, verdict, force
+
+
+class ReducedSight(Protocol):
+    """One observation after the adjustment; `row` is its line in the file, 0 for a coordinate of the control."""
+
+    row: int
+    station: str
+    target: str
+    kind: str
+    residual: float  # adjusted minus observed
+    unit: str
+    standardised: float | None  # None: nothing else checks it
+    redundancy: float
+    suspect: bool
+    left_out: bool
+
+
+class Reduced(Protocol):
+    """Answer of `reduce_survey(path, control, left_out)`: an adjusted survey, nothing stored."""
+
+    name: str
+    state: str  # "sound", "unchecked", "in doubt"
+    verdict: Sequence[str]
+    names: Sequence[str]  # of the new points
+    points: Sequence[str]  # the new points in words
+    sights: Sequence[ReducedSight]
+    left_out: tuple[int, ...]
+    shots: str  # which points are check shots, as far as their names say

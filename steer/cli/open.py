@@ -95,7 +95,10 @@ def show(
             palette=getattr(look, "palette", None) or "slate",
             stale_minutes=DEFAULT_STALE_MINUTES if stale_after is None else stale_after,
         )
-        if callable(signal.getsignal(signal.SIGINT)) and threading.current_thread() is threading.main_thread():
+        if (
+            callable(signal.getsignal(signal.SIGINT))
+            and threading.current_thread() is threading.main_thread()
+        ):
             # the event loop's own answer to an interrupt, which puts the terminal right, needs Python's handler
             signal.signal(signal.SIGINT, signal.default_int_handler)
         # Without the mouse a terminal's own selecting and copying keep working.

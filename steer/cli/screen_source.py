@@ -12,6 +12,7 @@ from steer.errors import FolderUnusable
 from steer.log import Event
 
 if TYPE_CHECKING:
+    from steer.cli import survey_view
     from steer.cli.asbuilt_view import View
 
 _DECISIONS = ("accepted", "overridden")
@@ -131,3 +132,23 @@ class ScreenSource:
         from steer.intake import store_shots
 
         return " ".join(account.line() for account in store_shots(self.drive.folder, [path]))
+
+    def holds_sights(self, path: str) -> bool:
+        """Whether a file is one of total-station observations."""
+        from steer.cli.survey_view import holds_sights
+
+        return holds_sights(path)
+
+    def reduce_survey(self, path: str, control: str, left_out: tuple[int, ...] = ()) -> survey_view.View:
+        """Adjusts a file of observations; stores nothing."""
+        from steer.cli.survey_view import reduced
+
+        return reduced(path, control, left_out)
+
+    def store_survey(
+        self, path: str, control: str, left_out: tuple[int, ...], shots: str, despite: bool
+    ) -> str:
+        """Stores the adjusted points that are check shots; says what came in."""
+        from steer.cli.survey_view import store
+
+        return store(self.drive.folder, path, control, left_out, shots, despite)

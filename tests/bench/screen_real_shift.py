@@ -59,7 +59,9 @@ def reading(number: int, rng: np.random.Generator) -> dict[str, object]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--times", type=float, default=50.0, help="how many times faster than real")
     parser.add_argument("--hours", type=float, default=12.0, help="simulated hours")
     args = parser.parse_args()
@@ -82,7 +84,9 @@ def main() -> None:
     for number in range(1, count + 1):
         feed.stdin.write(json.dumps(reading(number, rng)) + "\n")
         if number % READINGS_A_STROKE == 0:
-            feed.stdin.write(json.dumps({"kind": "stroke_end", "chainage_m": number / READINGS_A_STROKE}) + "\n")
+            feed.stdin.write(
+                json.dumps({"kind": "stroke_end", "chainage_m": number / READINGS_A_STROKE}) + "\n"
+            )
             strokes += 1
         feed.stdin.flush()
         due = start + number * READING_S / args.times

@@ -244,6 +244,62 @@ def _verdict(value_mm: float, limit_mm: float) -> str:
     return "cannot tell" if abs(value_mm) > limit_mm - 5.0 else "inside"
 
 
+@dataclass(frozen=True)
+class Sight:
+    row: int
+    station: str
+    target: str
+    kind: str
+    residual: float
+    unit: str
+    standardised: float | None
+    redundancy: float
+    suspect: bool = False
+    left_out: bool = False
+
+
+@dataclass(frozen=True)
+class Reduced:
+    name: str
+    state: str
+    verdict: tuple[str, ...]
+    names: tuple[str, ...]
+    points: tuple[str, ...]
+    sights: tuple[Sight, ...]
+    left_out: tuple[int, ...]
+    shots: str
+
+
+def reduced(left_out: tuple[int, ...] = ()) -> Reduced:
+    """A survey whose row 5 is a slip, as long as it is in."""
+    bad = 5 not in left_out
+    sights = []
+    for row in range(2, 14):
+        target = f"L{row % 4 + 1}" if row != 13 else "M"
+        if row in left_out:
+            sights.append(Sight(row, "S1", target, "", 0.0, "", None, 0.0, False, True))
+            continue
+        for n, (kind, unit) in enumerate((("direction", "sec"), ("zenith", "sec"), ("slope", "mm"))):
+            slip = 312.4 if bad and row == 5 and n == 0 else 0.0
+            size = slip or 0.4 * ((row * 7 + n * 5) % 9 - 4)
+            sights.append(Sight(row, "S1", target, kind, size, unit, size / 1.3, 0.62, slip > 0))
+    sights.append(Sight(13, "S1", "M2", "slope", 0.0, "mm", None, 0.0))
+    sights.append(Sight(0, "control", "L3", "easting", -0.2, "mm", -0.4, 0.92))
+    verdict = (
+        (
+            "IN DOUBT: global test FAILED, variance factor 812 with 22 degrees of freedom. "
+            "Suspect, the most so first: row 5.",
+            "Without them the variance factor is 0.94.",
+        )
+        if bad
+        else ("Sound: global test passed, variance factor 0.94 with 19 degrees of freedom.",)
+    )
+    points = ("M      E 5043.2691  N 2039.6643  level 12.8786 m  ± 5.7, 6.3, 0.5 mm",)
+    return Reduced(
+        "sights.csv", "in doubt" if bad else "sound", verdict, ("M",), points, tuple(sights), left_out, "M="
+    )
+
+
 class FakeDrive:
     """Same methods as a drive; remembers what it was asked to store."""
 
@@ -346,6 +402,22 @@ class FakeDrive:
             raise InputRefused([f"{path}: line {n}: sd_mm: missing" for n in range(2, 40)])
         self._store("read_shots", path)
         return "2 shots."
+
+    def holds_sights(self, path: str) -> bool:
+        return path.endswith("sights.csv")
+
+    def reduce_survey(self, path: str, control: str, left_out: tuple[int, ...] = ()) -> Reduced:
+        if not control.endswith("control.csv"):
+            raise InputRefused([f"{control}: cannot be read: no such file"])
+        return reduced(left_out)
+
+    def store_survey(
+        self, path: str, control: str, left_out: tuple[int, ...], shots: str, despite: bool
+    ) -> str:
+        if "@" not in shots:
+            raise InputRefused([f"{shots}: say at which chainage the face stood, M=target@CHAINAGE"])
+        self._store("store_survey", path, control, left_out, shots, despite)
+        return "1 check shot stored."
 
     def accept_shot(self, number: int) -> None:
         self._word(number, "agrees")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import fake_drive
 import pytest
-from screen_pilot import ready
+from screen_pilot import ready, until
 
 PICTURES = Path(__file__).parent / "pictures"
 KEYS = {"shots": "2", "asbuilt": "3", "log": "l", "help": "question_mark", "guide": "g"}
@@ -149,7 +149,7 @@ async def test_file_of_shots_refused_in_full_then_read(make_app, tmp_path, monke
         await settle(pilot)
         await pilot.press("m", "tab")
         await settle(pilot)
-        assert app.screen.query_one("#path").value == "monday."
+        assert app.screen.query_one("#line").value == "monday."
         assert "monday.csv" in str(app.screen.query_one("#said").content)
         await pilot.press(*"txt", "enter")
         await settle(pilot)
@@ -277,3 +277,43 @@ async def test_list_moves_by_row_page_and_end(make_app):
         assert 270 < lines.cursor < 299
         await pilot.press("pagedown")
         assert lines.cursor == 299
+
+
+async def test_before_the_log_was_read_no_screen_says_that_it_is_empty(make_app):
+    import threading
+
+    gate = threading.Event()
+
+    def opened():
+        gate.wait(20)
+        return fake_drive.FakeDrive()
+
+    app = make_app(opened, name="willow/lane")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settle(pilot)
+        for key in "123l":
+            await pilot.press(key)
+            await settle(pilot)
+            text = screen_text(app)
+            assert "The log of willow/lane is being read." in text, text
+            assert not any(word in text for word in ("No ", "0 ", "Nothing")) or key == "1", text
+            assert "No notices" not in text
+        gate.set()
+        await until(pilot, lambda: "check_shot" in screen_text(app))
+
+
+async def test_letters_and_tab_typed_at_once_keep_their_order(make_app, tmp_path, monkeypatch):
+    """Over a slow link keys come in one lump; the Tab completes what was typed before it."""
+    from textual import events
+
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "monday.csv").write_text("")
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("2", "f")
+        await settle(pilot)
+        for key, character in (*((c, c) for c in "mon"), ("tab", "\t"), ("x", "x")):
+            app.post_message(events.Key(key, character))
+        await until(pilot, lambda: app.screen.query_one("#line").value.endswith("x"))
+        assert app.screen.query_one("#line").value == "monday.csvx"

@@ -27,3 +27,24 @@ def complete(text: str) -> tuple[str, list[str]]:
         return text, []
     common = os.path.commonprefix(names)  # noqa: RUF071 - names of one folder, not paths
     return os.path.join(folder, common) if folder else common, names
+
+
+def control_beside(path: str) -> str:
+    """The file of control that most likely belongs to a file of observations; empty when none does."""
+    folder, name = os.path.split(path)
+    try:
+        names = [
+            p.name for p in Path(os.path.expanduser(folder) or ".").iterdir() if "control" in p.name.lower()
+        ]
+    except OSError:
+        return ""
+
+    def alike(other: str) -> int:
+        return next(
+            (n for n, (a, b) in enumerate(zip(name, other, strict=False)) if a != b),
+            min(len(name), len(other)),
+        )
+
+    best = max(sorted(names), key=alike, default="")
+    # Two files of one survey begin with the same word, or the folder holds one file of control only.
+    return os.path.join(folder, best) if best and (alike(best) >= 3 or len(names) == 1) else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.draw.scene import Scene
+from tui.draw.scene import Scene, out_of_date, unread
 from tui.draw.spans import Row, cells, cut_text, wrap
 
 if TYPE_CHECKING:
@@ -25,6 +25,14 @@ def ordered(scene: Scene) -> list[Notice]:
     )
 
 
+def title(scene: Scene) -> str:
+    """How many hold now; or held when the last reading came."""
+    if unread(scene):
+        return "NOTICES"
+    count = len(ordered(scene))
+    return f"NOTICES  {count} {'when the last reading came' if out_of_date(scene) else 'now'}"
+
+
 def rows_wanted(scene: Scene, size: int) -> int:
     """How many rows it takes to say all of them in full; at least one."""
     total = sum(len(wrap(_text(n), size - 3, 4)) for n in ordered(scene))
@@ -38,8 +46,9 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     """
     notices = ordered(scene)
     if not notices:
-        hint = "  First time here? Key g opens a short guide." if scene.greeting else ""
-        nothing: Row = ((f" No notices.{hint}", "quiet"),)
+        texts = ["" if unread(scene) else "No notices."]
+        texts += ["First time here? Key g opens a short guide."] if scene.greeting else []
+        nothing: Row = ((" " + "  ".join(text for text in texts if text), "quiet"),)
         return [nothing][:height]
     if height <= 0:
         return []

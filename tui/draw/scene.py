@@ -53,6 +53,19 @@ class Blocked:
     todo: str
 
 
+def unread(scene: Scene) -> str:
+    """Why nothing of the log can be shown yet: it is being read, or never could be; empty when it was read."""
+    if scene.snapshot is not None:
+        return ""
+    return scene.trouble or (f"The log of {scene.opening} is being read." if scene.opening else "")
+
+
+def out_of_date(scene: Scene) -> bool:
+    """Whether what is shown of the drive is old: the log is out of reach, or the readings have stopped."""
+    stopped = scene.stale_after_s > 0 and scene.age_s is not None and scene.age_s > scene.stale_after_s
+    return bool(scene.trouble) or stopped
+
+
 def blocked(scene: Scene) -> Blocked | None:
     """Why the proposal must not be shown; None when it may be.
 
@@ -67,13 +80,13 @@ def blocked(scene: Scene) -> Blocked | None:
             "It is tried again twice a second.",
         )
     if snapshot is None and scene.opening:
-        return Blocked("Opening", f"The log of {scene.opening} is being read.", "It takes a moment.")
+        return Blocked("Opening", unread(scene), "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
         return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
     hidden = snapshot.extra.get("hidden")
     if isinstance(hidden, str):
         return Blocked("Proposal hidden", hidden, "Key o sets your own; space jacks the stroke.")
-    if scene.stale_after_s > 0 and scene.age_s is not None and scene.age_s > scene.stale_after_s:
+    if out_of_date(scene) and scene.age_s is not None:
         return Blocked(
             "Readings stopped",
             f"The last reading came {duration(scene.age_s)} ago, "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tui.draw import words
-from tui.draw.scene import Scene, blocked
+from tui.draw.scene import Scene, blocked, unread
 from tui.draw.spans import Row, wrap
 
 if TYPE_CHECKING:
@@ -18,6 +18,8 @@ _MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "rejected": "x", "with
 def title_rows(scene: Scene, width: int) -> list[Row]:
     """How many shots and how they stand; where the face is; when the next one is due."""
     snapshot = scene.snapshot
+    if unread(scene):
+        return [((" CHECK SHOTS".ljust(width), "title"),), ((f" {unread(scene)}", "strong"),)]
     shots = snapshot.shots if snapshot is not None else ()
     counts = [f"{len(shots)} taken"]
     for verdict in ("disagrees", "waiting", "rejected", "withdrawn"):

@@ -11,6 +11,7 @@ from textual.containers import Container
 from steer.errors import SteerError
 from tui.draw import asbuilt_page, counters, strip
 from tui.draw.glyphs import to_ascii
+from tui.draw.scene import unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.source import AsBuilt
@@ -29,7 +30,8 @@ class BuiltSummary(Rows):
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
-        rows = asbuilt_page.summary_rows(screen.built, screen.why_not, width, screen.older())
+        why_not = unread(self.steer.scene) or screen.why_not
+        rows = asbuilt_page.summary_rows(screen.built, why_not, width, screen.older())
         return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
 
 
@@ -58,7 +60,9 @@ class PipeList(ListRows):
         return [asbuilt_page.pipe_row(pipe, width) for pipe in screen.built.pipes] if screen.built else []
 
     def nothing(self) -> str:
-        return "No pipe yet."
+        screen = self.screen
+        assert isinstance(screen, AsBuiltScreen)
+        return "No pipe yet." if screen.built is not None else ""
 
     def cursor_moved(self) -> None:
         screen = self.screen

@@ -14,6 +14,7 @@ from textual.binding import Binding, BindingType
 from steer.errors import SteerError
 from tui.draw import notices
 from tui.draw.log_page import FILTERS, LogLine, line_of, passes
+from tui.draw.scene import unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.source import LoggedEvent
@@ -35,8 +36,7 @@ class NoticeRows(Rows):
     DEFAULT_CSS = "NoticeRows { height: auto; max-height: 8; min-height: 2; }"
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
-        count = len(notices.ordered(self.steer.scene))
-        title: Row = ((f" NOTICES  {count} now".ljust(width), "title"),)
+        title: Row = ((f" {notices.title(self.steer.scene)}".ljust(width), "title"),)
         return [title, *notices.draw(self.steer.scene, width, height - 1)]
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
@@ -52,9 +52,13 @@ class LogList(ListRows):
         search = f", with {screen.search!r}" if screen.search else ""
         lines = len(screen.shown())
         text = f" LOG  {screen.filter_name}{search}: {lines:,} lines"
-        if screen.trouble:
-            text = f" LOG  {screen.trouble}"
+        trouble = unread(self.steer.scene) or screen.trouble
+        if trouble:
+            text = f" LOG  {trouble}"
         return [((text.ljust(width), "title"),)]
+
+    def nothing(self) -> str:
+        return "" if unread(self.steer.scene) else "Nothing here yet."
 
     def items(self, width: int) -> list[Row]:
         screen = self.screen
@@ -105,8 +109,11 @@ class LogScreen(SteerScreen):
 
     async def _catch_up(self) -> None:
         """Reads on in the log, a few thousand events at a time."""
-        ask = getattr(self.steer.source, "events", None)
+        source = self.steer.source
+        ask = getattr(source, "events", None)
         try:
+            if source is None:
+                return  # what stands in its place is in the scene
             if ask is None:
                 self.trouble = "this drive shows no events"
                 return

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
+from steer.errors import SteerError
 from tui.draw import counters, shots_page
 from tui.draw.glyphs import to_ascii
+from tui.draw.scene import unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
@@ -18,6 +20,7 @@ from tui.widgets.rows import Rows
 
 if TYPE_CHECKING:
     from steer.advice import ShotView
+    from tui.source import Reduced
 
 
 DETAIL_ROWS = 11
@@ -34,6 +37,8 @@ class ShotList(ListRows):
         return [shots_page.item(shot, width) for shot in (snapshot.shots if snapshot else ())]
 
     def nothing(self) -> str:
+        if unread(self.steer.scene):
+            return ""
         return "No check shot yet. Key f reads a file." if self.can_read() else "No check shot yet."
 
     def can_read(self) -> bool:
@@ -121,13 +126,55 @@ class ShotsScreen(SteerScreen):
         return True
 
     def action_read_file(self) -> None:
-        """Opens the dialog that reads a file of shots."""
+        """Asks for a file: one of points is stored, one of observations is adjusted and shown first."""
         from tui.dialogs.read_file import ReadFileDialog
 
-        async def read(path: str) -> bool:
-            return await self.stored(lambda drive: drive.read_shots(path), "File read.")
+        sights = False
 
-        self.app.push_screen(ReadFileDialog("Check shots from a file (CSV or JSON Lines)", read))
+        async def read(path: str) -> bool:
+            nonlocal sights
+            source: Any = self.steer.source
+            if hasattr(source, "reduce_survey"):
+                sights = await self.steer.desk.do(lambda: source.holds_sights(path))
+            return sights or await self.stored(lambda drive: drive.read_shots(path), "File read.")
+
+        def then(path: str | None) -> None:
+            if path is not None and sights:
+                self._ask_control(path)
+
+        title = "Check shots from a file: points, or observations of a total station"
+        self.app.push_screen(ReadFileDialog(title, read), then)
+
+    def _ask_control(self, path: str) -> None:
+        from tui.dialogs.paths import control_beside
+        from tui.dialogs.read_file import ReadFileDialog
+
+        found: list[Reduced] = []
+
+        async def adjust(control: str) -> bool:
+            source: Any = self.steer.source
+            try:
+                found[:] = [await self.steer.desk.do(lambda: source.reduce_survey(path, control, ()))]
+            except (SteerError, OSError) as error:
+                self.steer.refused = str(error) or type(error).__name__
+                return False
+            return True
+
+        def then(control: str | None) -> None:
+            from tui.screens.reduction import ReductionScreen
+
+            if control is not None and found:
+                self.app.push_screen(ReductionScreen(found[0], path, control, self._store_survey))
+
+        self.app.push_screen(
+            ReadFileDialog(
+                "Its control: a file of the known points", adjust, control_beside(path), "adjusts"
+            ),
+            then,
+        )
+
+    async def _store_survey(self, work: Callable[[Any], object]) -> bool:
+        return await self.stored(work, "Survey stored.")
 
     def _estimate(self) -> str:
         scene = self.steer.scene

@@ -1,0 +1,81 @@
+"""An adjusted survey on the surveyor's screen: verdict, points, and what each sight was changed by."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tui.draw.spans import Row, cut_text, wrap
+from tui.source import Reduced, ReducedSight
+
+
+def head_rows(reduced: Reduced, width: int) -> list[Row]:
+    """What was adjusted and what its own tests say; the points found."""
+    rows: list[Row] = [((f" REDUCTION  {reduced.name}".ljust(width), "title"),)]
+    role = {"sound": "strong", "unchecked": "warn", "in doubt": "warn"}[reduced.state]
+    for number, text in enumerate(reduced.verdict):
+        rows += [((f" {line}", role if number == 0 else ""),) for line in wrap(text, width - 2, 3)]
+    if reduced.left_out:
+        rows.append(((f" Left out: row {', '.join(map(str, reduced.left_out))}.", ""),))
+    return rows
+
+
+def table_head(width: int) -> list[Row]:
+    """Names of the columns."""
+    text = "     row  from       to         sight       residual standardised  redundancy"
+    return [((text[:width].ljust(width), "title"),)]
+
+
+def item(sight: ReducedSight) -> Row:
+    """One sight: its residual (adjusted minus observed), that over its own sd, and how far others check it."""
+    if sight.left_out:
+        return (
+            (f"x{sight.row:>6}  {sight.station[:9]:<9}  {sight.target[:9]:<9}  ", "quiet"),
+            ("left out", "quiet"),
+        )
+    role = "warn" if sight.suspect else ""
+    place = f"{'!' if sight.suspect else ' '}{sight.row or '':>6}  {sight.station[:9]:<9}  {sight.target[:9]:<9}  "
+    ratio = "-" if sight.standardised is None else _signed(sight.standardised)
+    figures = f"{_signed(sight.residual):>8} {sight.unit:<3} {ratio:>8}   "
+    return (
+        (place, role),
+        (f"{sight.kind[:10]:<10} ", ""),
+        (figures, role),
+        (f"  {_checked(sight)}", "quiet"),
+    )
+
+
+def _signed(value: float) -> str:
+    """One decimal with its sign; nothing has none."""
+    return f"{value:+.1f}" if round(abs(value), 1) else "0.0"
+
+
+def point_item(text: str) -> Row:
+    """A new point in one row, under the sights."""
+    return ((" point ", "quiet"), (text, ""))
+
+
+def foot_text(reduced: Reduced) -> str:
+    """What can be done now."""
+    if reduced.state == "in doubt":
+        return "In doubt: key x leaves the sight's row out; key S stores it all the same, with a larger sd."
+    return "Key End goes to the points found, key s stores them as check shots; nothing is stored before."
+
+
+def shots_question(names: Sequence[str]) -> str:
+    """Asks which of the points found are check shots."""
+    found = cut_text(", ".join(names), 60, " ...")
+    return (
+        f"Which of {found} are check shots? Point of the machine, and where its face stood, such as "
+        f"{names[-1] if names else 'M'}=target@60.3 (face, target, tail or pipe)"
+    )
+
+
+def _checked(sight: ReducedSight) -> str:
+    """Redundancy: the share of a slip that would show in the residual."""
+    return f"{100.0 * sight.redundancy:.0f} %" if sight.redundancy >= 0.005 else "unchecked"
+
+
+def suspects_first(sights: Sequence[ReducedSight]) -> int:
+    """Where the cursor begins: at the largest residual of a suspect row, else at the top."""
+    marked = [n for n, s in enumerate(sights) if s.suspect]
+    return max(marked, key=lambda n: abs(sights[n].standardised or 0.0)) if marked else 0
