@@ -23,7 +23,7 @@ from steer.estimate.nodes import Node
 from steer.estimate.rulings import Rulings, correction_of, counter_at, counter_lacks, setting_of
 from steer.estimate.run import Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
-from steer.machine.cylinders import Misread, articulation, misread
+from steer.machine.cylinders import Misread, articulation, completed, misread
 
 _FIELDS = (
     "spot_right_mm",
@@ -156,22 +156,25 @@ class Follower:
         return misread(read_mm, self.roll_deg, cyl, sd_mm=max(1.0, 0.6 * cyl.step_mm), last_mm=last)
 
     def standing_read(self) -> np.ndarray | None:
-        """The last cylinder readings averaged (N,) mm, on whole steps where they agree with one."""
+        """The last cylinder readings averaged (N,) mm, on whole steps where they agree with one; a cylinder not
+        read stands as told or in the plane of the others."""
         step = self.drive.machine.cylinders.step_mm
         if self.cylinder_mm is None:
             return None if self.told_mm is None else np.array(self.told_mm)
-        last = np.array(self.cylinder_mm, float)
-        seen = []
+        cyl = self.drive.machine.cylinders
+        last = completed(self.cylinder_mm, self.roll_deg, cyl, self.told_mm)
+        seen: list[np.ndarray] = []
         for _, body in reversed(self.recent):
-            read = body.get("cylinder_mm")
-            if read is None or any(v is None for v in read):
+            row = body.get("cylinder_mm")
+            read = None if row is None else completed(row, self.roll_deg, cyl, self.told_mm)
+            if read is None or np.isnan(read).any():
                 continue
-            if np.abs(np.array(read, float) - last).max() > max(1.0, step):
+            if np.abs(read - last).max() > max(1.0, step):
                 break
             seen.append(read)
             if len(seen) == 15:
                 break
-        mean = np.array(seen, float).mean(0) if seen else last
+        mean = np.array(seen).mean(0) if seen else last
         whole = np.round(mean / step) * step
         return whole if np.abs(mean - whole).max() < 0.4 * step else mean
 

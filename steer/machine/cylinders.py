@@ -13,6 +13,7 @@ A front body that turns right shortens the cylinders on the right. Looking ahead
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -114,6 +115,27 @@ def articulation(extensions_mm: ArrayLike, roll_deg: ArrayLike, cylinders: Cylin
     if right.ndim == 0:
         return Articulation(float(right), float(up), residual)
     return Articulation(right, up, residual)
+
+
+def completed(
+    extensions_mm: Sequence[float | None],
+    roll_deg: float,
+    cylinders: Cylinders,
+    told_mm: Sequence[float] | None = None,
+) -> np.ndarray:
+    """Extensions read, shape (N,), mm, with each one not read (None or NaN) filled in.
+
+    Where those read stand as told, within 1 mm, so does the rest; else it lies in the plane of those
+    read, and NaN stays where they do not settle both planes.
+    """
+    read = np.array(extensions_mm, float)
+    known = np.isfinite(read)
+    if known.all() or not known.any():
+        return read
+    if told_mm is not None and len(told_mm) == len(read) and np.abs(read - told_mm)[known].max() <= 1.0:
+        return np.where(known, read, told_mm)
+    fit = articulation(read, roll_deg, cylinders)
+    return np.where(known, read, extensions(fit.right_mm_per_m, fit.up_mm_per_m, roll_deg, cylinders))
 
 
 def misread(

@@ -19,6 +19,7 @@ from steer.estimate.smoother import smooth
 from steer.ground import CheckShots, Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
+from steer.machine import extensions
 
 
 @dataclass(frozen=True)
@@ -270,3 +271,16 @@ def test_the_opposite_answers_change_nothing_of_the_estimate():
     node.x[m2:] += 100.0
     assert (node.blend()[0] == x).all()
     node.x[m2:] -= 100.0
+
+
+def test_cylinders_stand_as_read_when_one_is_no_longer_read():
+    """A sensor drops out and the cylinders are set anew: readings from before say nothing any more."""
+    drive, events = recorded(length_m=4.0)
+    whole = next(e.body for e in reversed(events) if e.kind == "reading" and e.body.get("cylinder_mm"))
+    count = len(drive.machine.cylinders.positions_deg)
+    anew = extensions(6.0, -4.0, 0.0, drive.machine.cylinders)
+    read = [*anew[: count - 1].tolist(), None]
+    body = whole | {"cylinder_mm": read, "roll_deg": 0.0}
+    later = [Event(len(events) + 1 + i, "reading", body) for i in range(3)]
+    stands = followed(drive, [*events, *later]).standing()
+    assert stands == pytest.approx(anew, abs=drive.machine.cylinders.step_mm)

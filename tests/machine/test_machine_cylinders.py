@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from steer.machine import articulation, extension_rows, extensions, misread
+from steer.machine import articulation, completed, extension_rows, extensions, misread
 
 
 @dataclass(frozen=True)
@@ -187,3 +187,21 @@ def test_a_neutral_that_is_off_is_no_single_cylinder() -> None:
 def test_two_cylinders_have_nothing_to_check_one_another_by() -> None:
     two = Layout((0.0, 90.0), 700.0, 40.0)
     assert misread([0.0, 90.0], 0.0, two) is None
+
+
+@settings(deadline=None)
+@given(st.integers(0, 4), angles, angles, rolls)
+def test_a_cylinder_not_read_stands_in_the_plane_of_the_others(
+    which: int, right: float, up: float, roll: float
+) -> None:
+    whole = extensions(right, up, roll, FIVE)
+    read = [None if i == which else float(v) for i, v in enumerate(whole)]
+    assert completed(read, roll, FIVE) == pytest.approx(whole, abs=1e-9)
+
+
+def test_a_cylinder_not_read_stands_as_told_when_the_others_do() -> None:
+    told = (37.0, 39.0, 35.0, 34.0)  # 34 and 39 need not lie in one plane: each was rounded to a whole step
+    assert completed([37.2, 39.1, 35.0, None], 3.0, SQUARE, told)[3] == 34.0
+    whole = extensions(9.0, 2.0, 3.0, SQUARE)
+    assert completed([*whole[:3], None], 3.0, SQUARE, told) == pytest.approx(whole)
+    assert np.isnan(completed([37.0, None, None, None], 3.0, SQUARE)[1:]).all()
