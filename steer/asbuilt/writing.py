@@ -30,11 +30,22 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> None:
         os.umask(umask)
         os.chmod(temporary, 0o666 & ~umask)
         os.replace(temporary, path)
-    except OSError as error:
-        raise InputRefused(f"{_shown(path)}: cannot be written: {error.strerror or error}") from None
+    except Exception as error:
+        trouble = _of_the_disk(error)
+        if trouble is None:
+            raise
+        reason = trouble.strerror or trouble
+        raise InputRefused(f"{_shown(path)}: cannot be written: {reason}") from None
     finally:
         if temporary is not None and temporary.exists():
             temporary.unlink()
+
+
+def _of_the_disk(error: BaseException | None) -> OSError | None:
+    """The disk's own error; a library that fails to close its file after that hides it behind another."""
+    while error is not None and not isinstance(error, OSError):
+        error = error.__context__
+    return error
 
 
 def check_writable(path: Path, source: Path | None = None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,11 @@ def write_xlsx(record: AsBuilt, path: Path) -> None:
         _sheet(book.create_sheet(table.title), table)
     book.properties.title = f"As-built record: {printable(record.file.drive.name)}"
     book.properties.creator = f"steer {record.version}"
-    book.save(path)
+    content = (
+        io.BytesIO()
+    )  # on a full disk the library's own file would complain once more when it is dropped
+    book.save(content)
+    path.write_bytes(content.getvalue())
 
 
 def summary(record: AsBuilt) -> list[tuple[str, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import shutil
 import tempfile
 from importlib import resources
@@ -12,6 +13,7 @@ from steer.cli import open as open_command
 
 SAMPLE = "quillbeck_lane"
 FILES = ("drive.toml", "readings.csv", "shots.csv", "settings.csv")
+LOG_FILES = ("drive.db", "drive.db-wal", "drive.db-shm")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,24 +28,36 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def make(folder: Path) -> None:
     """The sample drive in `folder`, its log as a feed and a crew would have filled it. Raises InputRefused when
-    there is a drive in it already."""
+    there is a drive in it already, or a file that would be written over. Whole or not at all."""
+    from steer.errors import FolderUnusable, InputRefused
+
+    for name in (*FILES, *LOG_FILES):
+        if (folder / name).exists():
+            what = "a drive" if name in ("drive.toml", "drive.db") else name
+            raise InputRefused(f"{folder}: there is {what} in it already; name a new folder")
+    try:
+        _fill(folder)
+    except BaseException as error:
+        for name in (*FILES, *LOG_FILES):
+            with contextlib.suppress(OSError):
+                (folder / name).unlink()
+        if isinstance(error, OSError):
+            raise FolderUnusable(f"{folder}: cannot be written: {error.strerror}") from None
+        raise
+
+
+def _fill(folder: Path) -> None:
     from steer.closed_loop.from_files import events_of
     from steer.drivefile import load_drive
-    from steer.errors import FolderUnusable, InputRefused
     from steer.ground.sample import read_settings
     from steer.intake import drivetext
     from steer.intake.files import file_event, read_readings, read_shots
     from steer.log import Log
 
-    if (folder / "drive.toml").exists():
-        raise InputRefused(f"{folder}: there is a drive in it already; name a new folder")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with resources.as_file(resources.files("sample_surveys") / SAMPLE) as sample:
-            for name in FILES:
-                shutil.copyfile(sample / name, folder / name)
-    except OSError as error:
-        raise FolderUnusable(f"{folder}: cannot be written: {error.strerror}") from None
+    folder.mkdir(parents=True, exist_ok=True)
+    with resources.as_file(resources.files("sample_surveys") / SAMPLE) as sample:
+        for name in FILES:
+            shutil.copyfile(sample / name, folder / name)
     file = load_drive(folder)
     readings, shots = read_readings(folder / "readings.csv", file), read_shots(folder / "shots.csv", file)
     events = events_of(file, readings[1], shots[1], read_settings(folder / "settings.csv"))

@@ -118,7 +118,7 @@ class Log:
             try:
                 version = schema.version_of(self._db, self.path)
             except sqlite3.OperationalError as error:
-                if error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY):
+                if not _no_side_files(error.sqlite_errorcode):
                     raise
                 self._db.close()
                 self._db = self._connect_frozen()
@@ -128,8 +128,8 @@ class Log:
                 self._db = None
 
     def _connect_frozen(self) -> sqlite3.Connection:
-        """A folder in which SQLite may not even make its side files: read the file as it stands, or, when
-        a killed writer left events in the side file, a copy of both."""
+        """A folder in which SQLite may not make its side files, or finds no space for them: read the file as
+        it stands, or, when a killed writer left events in the side file, a copy of both."""
         self._frozen = self._signature()
         side = Path(f"{self.path}-wal")
         if not side.exists() or side.stat().st_size == 0:
@@ -349,6 +349,15 @@ class Log:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _no_side_files(code: int) -> bool:
+    """Whether this error says that the side files cannot be made: read-only, or a full disk."""
+    return code & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_FULL) or code in (
+        sqlite3.SQLITE_IOERR_SHMOPEN,
+        sqlite3.SQLITE_IOERR_SHMSIZE,
+        sqlite3.SQLITE_IOERR_SHMMAP,
+    )
 
 
 def _write_ahead(db: sqlite3.Connection) -> str:

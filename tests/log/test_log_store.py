@@ -349,6 +349,20 @@ def test_full_disk(tmp_path):
         assert json.dumps([e.body for e in log.events(after=50)]) == json.dumps([{"text": "x" * 4000}])
 
 
+def test_a_log_is_read_on_a_full_disk(tmp_path):
+    """Reading needs side files, for which there is no space: a limit on the size of files stands for that."""
+    with Log.open(tmp_path, write=True) as log:
+        log.append("note", {"n": 1})
+    assert [file.name for file in tmp_path.iterdir()] == [LOG_NAME]
+    code = (
+        "import resource, sys; from steer.log import Log\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (30_000,) * 2)\n"
+        "log = Log.open(sys.argv[1]); print([e.body for e in log.events()])"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True)
+    assert (done.stdout, done.stderr) == ("[{'n': 1}]\n", "")
+
+
 def test_the_version_is_read_at_one_moment(tmp_path):
     """Another program makes the log between two of our looks: what we see is the file before or after it."""
     import sqlite3
