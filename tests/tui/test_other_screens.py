@@ -299,7 +299,7 @@ async def test_before_the_log_was_read_no_screen_says_that_it_is_empty(make_app)
             assert not any(word in text for word in ("No ", "0 ", "Nothing")) or key == "1", text
             assert "No notices" not in text
         gate.set()
-        await until(pilot, lambda: "check_shot" in screen_text(app))
+        await until(pilot, lambda: "check shot" in screen_text(app))
 
 
 async def test_letters_and_tab_typed_at_once_keep_their_order(make_app, tmp_path, monkeypatch):
@@ -317,3 +317,25 @@ async def test_letters_and_tab_typed_at_once_keep_their_order(make_app, tmp_path
             app.post_message(events.Key(key, character))
         await until(pilot, lambda: app.screen.query_one("#line").value.endswith("x"))
         assert app.screen.query_one("#line").value == "monday.csvx"
+
+
+async def test_the_event_under_the_cursor_is_said_in_full(make_app):
+    from types import SimpleNamespace
+
+    long = "the foreman says that the lubrication pump stood still from half past nine until ten, and that it runs"
+    drive = fake_drive.FakeDrive()
+    events = [
+        SimpleNamespace(sequence=n, arrived="2026-03-04T09:41:20", kind="file", body=body)
+        for n, body in enumerate(({"text": long}, {"rows": 1, "hold": False, "asks": True}), 1)
+    ]
+    drive.events = lambda after=0: iter([e for e in events if e.sequence > after])
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l")
+        await until(pilot, lambda: "asks, rows 1" in screen_text(app))
+        assert "hold" not in screen_text(app) and long[-20:] not in screen_text(app)
+        await pilot.press("up")
+        await until(pilot, lambda: long[-20:] in screen_text(app))
+        await pilot.press("n", *"wet", "enter")
+        await until(pilot, lambda: "Note stored" in screen_text(app))

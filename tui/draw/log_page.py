@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tui.draw import words
+from tui.draw.spans import Row, wrap
 from tui.source import LoggedEvent
 
 # Filter name -> kinds it takes; an empty set takes every kind.
@@ -58,8 +59,29 @@ def line_of(event: LoggedEvent) -> LogLine:
     if isinstance(cylinders, list | tuple) and cylinders:
         parts.append(f"cylinders {' '.join(_value(v) for v in cylinders[:24])} mm")
         del body["cylinder_mm"]
-    parts += [f"{key} {_value(value)}" for key, value in body.items() if value is not None]
-    return LogLine(event.sequence, event.arrived, event.kind, ", ".join(parts)[:300])
+    # What is so is named, what is not so goes without saying.
+    parts += [key for key, value in body.items() if value is True]
+    parts += [
+        f"{key} {_value(value)}"
+        for key, value in body.items()
+        if value is not None and not isinstance(value, bool)
+    ]
+    return LogLine(event.sequence, event.arrived, event.kind, ", ".join(parts)[:600])
+
+
+def kind_words(line: LogLine) -> str:
+    """The kind of an event as words."""
+    return line.kind.replace("_", " ")
+
+
+def detail(line: LogLine | None, width: int, height: int, more: str) -> list[Row]:
+    """One event under a title, as whole as there is room for."""
+    if line is None:
+        return [((" THIS EVENT".ljust(width), "title"),)]
+    when = line.arrived[:16].replace("T", " ")
+    head = f" EVENT {line.sequence}  {kind_words(line)}, in the log since {when} UTC"
+    rows: list[Row] = [((head.ljust(width), "title"),)]
+    return rows + [((f" {part}", ""),) for part in wrap(line.text, width - 2, height - 1, more)]
 
 
 def passes(line: LogLine, name: str, search: str) -> bool:
@@ -69,7 +91,8 @@ def passes(line: LogLine, name: str, search: str) -> bool:
     else:
         kinds = FILTERS.get(name, frozenset())
         wanted = not kinds or line.kind in kinds
-    return wanted and (not search or search.lower() in f"{line.kind} {line.text}".lower())
+    said = f"{line.kind} {kind_words(line)} {line.text}".lower()
+    return wanted and (not search or search.lower() in said)
 
 
 def _is_number(value: object) -> bool:

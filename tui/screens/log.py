@@ -12,7 +12,8 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from steer.errors import SteerError
-from tui.draw import notices
+from tui.draw import counters, log_page, notices
+from tui.draw.glyphs import to_ascii
 from tui.draw.log_page import FILTERS, LogLine, line_of, passes
 from tui.draw.scene import unread
 from tui.draw.spans import Row
@@ -66,11 +67,32 @@ class LogList(ListRows):
         return [
             (
                 (f"{line.sequence:>6} {line.arrived[5:16].replace('T', ' ')} ", "quiet"),
-                (f"{line.kind:<14} ", "strong"),
+                (f"{log_page.kind_words(line):<14} ", "strong"),
                 (line.text, ""),
             )
             for line in screen.shown()
         ]
+
+    def cursor_moved(self) -> None:
+        self.screen.query_one("#detail", Rows).redraw()
+
+
+class LogDetail(Rows):
+    """The event under the cursor in full, and the answer to the last key."""
+
+    DEFAULT_CSS = "LogDetail { height: 5; }"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        screen = self.screen
+        assert isinstance(screen, LogScreen)
+        scene = self.steer.scene
+        rows = log_page.detail(screen.line(), width, height - 1, scene.glyphs.more)
+        rows += [()] * (height - 1 - len(rows)) + [counters.foot_row(scene, width)]
+        return (
+            [tuple((to_ascii(text), role) for text, role in row) for row in rows]
+            if scene.glyphs.ascii
+            else rows
+        )
 
 
 class LogScreen(SteerScreen):
@@ -97,6 +119,7 @@ class LogScreen(SteerScreen):
     def compose(self) -> ComposeResult:
         yield NoticeRows(id="notices")
         yield LogList(id="list", at_end=True)
+        yield LogDetail(id="detail")
         yield KeyLine(id="keys")
 
     def scene_changed(self) -> None:
@@ -138,6 +161,13 @@ class LogScreen(SteerScreen):
             lines = sorted([*self._rest, *self._readings], key=lambda line: line.sequence)
             self._shown = [line for line in lines if passes(line, self.filter_name, self.search)]
         return self._shown
+
+    def line(self) -> LogLine | None:
+        """The line under the cursor."""
+        rows = self.query_one("#list", ListRows)
+        rows.settle()
+        shown = self.shown()
+        return shown[rows.cursor] if rows.cursor < len(shown) else None
 
     def _again(self) -> None:
         self._shown = None
