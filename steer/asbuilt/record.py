@@ -198,7 +198,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
             path.gain_per_m,
             path.gain_sd_per_m,
         ),
-        notices=advice.notices if advice is not None else (),
+        notices=_still_true(file, laid, advice),
         said=tuple(events.said),
         seal=_seal(drive.log, events),
     )
@@ -290,6 +290,14 @@ def _eye(file: DriveFile, laid: Laid, advice: Advice | None) -> Eye | None:
         eye, True, (float(offset[0]), float(offset[1])), (float(sd[0]), float(sd[1])),
         worse(each[:, 0], each[:, 1])[0].value, None,
     )  # fmt: skip
+
+
+def _still_true(file: DriveFile, laid: Laid, advice: Advice | None) -> tuple[Notice, ...]:
+    """Notices that hold. Of limits that the next setting would break nothing is left to say on arrival."""
+    if advice is None:
+        return ()
+    there = arrived(file, laid.last_m)
+    return tuple(n for n in advice.notices if not (there and n.code == "limit_gave_way"))
 
 
 def _seal(log: Log, events: _Bodies) -> LogSeal:

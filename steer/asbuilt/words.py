@@ -9,6 +9,7 @@ from steer.asbuilt.record import AsBuilt, Eye
 from steer.asbuilt.string import KINK, Force
 from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
+from steer.estimate.possible import Jump
 from steer.log import Event
 from steer.pipes import AFTER_A_STOP, LimitReached, Stretch
 from steer.text import chance, figure, within
@@ -150,10 +151,14 @@ def falls_lines(record: AsBuilt) -> list[str]:
         more = f" and {len(runs) - 4} more" if len(runs) > 4 else ""
         lines.append(f"{name}: " + (f"{total:.1f} m in all ({where}{more})." if runs else "none."))
     if found.ponds:
+        where = ", ".join(
+            f"{p.run.from_m:.1f} to {p.run.to_m:.1f} m {p.depth_mm:.0f} mm deep" for p in found.ponds[:4]
+        )
+        more = f" and {len(found.ponds) - 4} more" if len(found.ponds) > 4 else ""
         deepest = max(found.ponds, key=lambda p: p.depth_mm)
         lines.append(
-            f"Ponds: {len(found.ponds)}, {sum(p.run.length_m for p in found.ponds):.1f} m in all, "
-            f"deepest {deepest.depth_mm:.0f} mm at {deepest.deepest_m:.1f} m."
+            f"Ponds: {sum(p.run.length_m for p in found.ponds):.1f} m in all ({where}{more}), deepest "
+            f"{deepest.depth_mm:.0f} mm at {deepest.deepest_m:.1f} m."
         )
     else:
         lines.append("Ponds: none deeper than 1 mm.")
@@ -185,13 +190,18 @@ def joint_lines(record: AsBuilt) -> list[str]:
         more = " a further" if joints.over_limit_m > 0 else ""
         lines.append(f"MAY BE OVER the allowed angle along{more} {joints.may_be_over_m:.1f} m.")
     if joints.jumps:
-        told = ", ".join(
-            f"{j.chainage_m:.1f} m ({abs(j.size_mm_per_m):.1f} mm/m {TURNS[j.plane][j.size_mm_per_m < 0]})"
-            for j in sorted(joints.jumps, key=lambda j: j.chainage_m)[:6]
-        )
-        more = f" and {len(joints.jumps) - 6} more" if len(joints.jumps) > 6 else ""
-        lines.append(f"The bore turned suddenly at {told}{more}.")
+        lines.append(f"The bore turned suddenly at {_turns(joints.jumps)}.")
     return lines
+
+
+def _turns(jumps: tuple[Jump, ...]) -> str:
+    """`29.5 m (4.6 mm/m right), 96.9 m (3.4 mm/m right and 1.5 mm/m up)`: both planes of one place together."""
+    places: dict[float, list[str]] = {}
+    for jump in sorted(jumps, key=lambda j: (j.chainage_m, j.plane)):
+        way = TURNS[jump.plane][jump.size_mm_per_m < 0]
+        places.setdefault(jump.chainage_m, []).append(f"{abs(jump.size_mm_per_m):.1f} mm/m {way}")
+    told = [f"{at:.1f} m ({' and '.join(each)})" for at, each in places.items()]
+    return ", ".join(told[:6]) + (f" and {len(told) - 6} more" if len(told) > 6 else "")
 
 
 def _up(value: float) -> str:
@@ -261,6 +271,12 @@ def _margin_lines(record: AsBuilt) -> list[str]:
         f"used, {force.permissible_kn[least]:.0f} kN permissible at the worst joint by then "
         f"({share:.0f} % of the straight joint's {force.ring.straight_kn:.0f} kN){_at_least(force, least)}."
     )
+    if record.joints.worst is not None and not arrived(record.file, record.face_m):
+        worst = float(record.joints.along.angle_mm_per_m[record.joints.worst])
+        now, then = (float(force.ring.permissible_kn(worst + extra)) for extra in (0.0, 1.0))
+        lines.append(
+            f"A joint kinked 1 mm/m more than the sharpest would leave {then:.0f} kN of these {now:.0f} kN."
+        )
     if force.exceeded:
         lines.append(f"PERMISSIBLE FORCE EXCEEDED in {_strokes(force, force.exceeded, '')}.")
     if force.may_exceed:

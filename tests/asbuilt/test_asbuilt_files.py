@@ -6,6 +6,8 @@ import os
 import re
 import shutil
 import subprocess
+import zipfile
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -108,6 +110,41 @@ def test_drawing_has_design_and_as_built_in_place(files: Path, record: AsBuilt) 
     assert drawn - drawn[0] == pytest.approx((m.lie.offset_mm[:, 0] - m.lie.offset_mm[0, 0]) / 10.0, abs=1e-9)
     texts = " ".join(t.dxf.text for t in drawing.modelspace().query("TEXT"))
     assert "heights" in texts and "100 times" in texts and "Alder Row" in texts
+
+
+def test_drawing_read_by_its_group_codes(files: Path, record: AsBuilt) -> None:
+    """Without the library that wrote it: pairs of group code and value (DXF reference: 0 entity, 8 layer, 10 20
+    30 place)."""
+    lines = (files / "a.dxf").read_text(encoding="utf-8").splitlines()
+    pairs = [(int(code), value) for code, value in zip(lines[::2], lines[1::2], strict=True)]
+    starts = [i for i, (code, _) in enumerate(pairs) if code == 0] + [len(pairs)]
+    entities = [(pairs[a][1], pairs[a + 1 : b]) for a, b in pairwise(starts)]
+    first = next(
+        i for i, (name, body) in enumerate(entities) if name == "POLYLINE" and (8, "AS_BUILT") in body
+    )
+    built = []
+    for name, body in entities[first + 1 :]:
+        if name != "VERTEX":
+            break
+        found = dict(body)
+        built.append([float(found[code]) for code in (10, 20, 30)])
+    m = record.metres
+    assert np.array(built) == pytest.approx(np.column_stack([m.easting_m, m.northing_m, m.level_m]), abs=1e-6)
+
+
+def test_workbook_read_as_plain_xml(files: Path) -> None:
+    """Without the library that wrote it (ECMA-376, part 1, 18.3: row, c, v, f): no formula anywhere, and the
+    line of every metre as in the CSV."""
+    space = {"m": "http://schemas.openxmlformats.org/spreadsheetml/2006/main"}
+    with zipfile.ZipFile(files / "a.xlsx") as book:
+        sheets = [ElementTree.fromstring(book.read(n)) for n in book.namelist() if "worksheets/sheet" in n]
+        names = [n for n in book.namelist() if "worksheets/sheet" in n]
+    assert not any(sheet.findall(".//m:f", space) for sheet in sheets)
+    metres = sheets[names.index("xl/worksheets/sheet2.xml")]
+    values = [c.findtext("m:v", None, space) for c in metres.iterfind(".//m:c", space) if c.get("r", "")[0] == "B"
+              and c.get("r", "")[1:].isdigit()]  # fmt: skip
+    want = [float(row["line_mm"]) for row in csv_rows(files, "metre")]
+    assert [float(v) for v in values[1:] if v is not None] == want
 
 
 def test_landxml_points_lie_where_the_table_says(files: Path, record: AsBuilt) -> None:

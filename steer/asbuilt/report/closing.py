@@ -26,7 +26,8 @@ def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
             "from the last. "
             "Stations stand every metre of chainage; each counts for the drive half way to its "
             "neighbours, so the "
-            "totals can be added up again from the table. " + words.basis(record),
+            "totals can be added up again from the table. Where a check shot disagrees the line may step: what "
+            "was built before it may lie otherwise. " + words.basis(record),
         ),
         (
             "Pipe surveys",
@@ -44,15 +45,18 @@ def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
             f"{sd.pitch_mm_per_m:g} mm/m, inclinometer zero {sd.pitch_bias_mm_per_m:g} mm/m, launch "
             f"{sd.launch_mm:g} mm and {sd.launch_mm_per_m:g} mm/m, reference {sd.reference_mm:g} mm and "
             f"{sd.reference_mm_per_m:g} mm/m. Bands on these pages hold 95 % (1.96 sd), if these "
-            "figures are right.",
+            "figures are right. On 50 simulated drives they held the truth at 97.6 % of all metres, on the worst "
+            "of them at 71 %: an error of the reference is one error for the whole drive.",
         ),
         (
             "Joints",
             "Every chainage once carries a joint: its angle is that between the chords of one pipe length "
             "before and behind along the machine's path, in space, design curve included; gap = angle times "
-            "outer diameter. The path is smoothed: on 50 simulated drives an angle was known to 0.3 mm/m "
-            "(RMS), and the largest found lay between 0.7 and 1.1 of the true one in 9 of 10. Measured gaps "
-            "win.",
+            "outer diameter. A smoothed path is rounder than the bore. So sudden turns that the readings betray "
+            "are put in, steps at check shots that disagree are taken out, and upper limits come from 200 "
+            "paths drawn from all that the log leaves possible. On 50 simulated drives an angle was known to "
+            "0.3 mm/m (RMS) and lay below its upper limit at 98.5 % of places; the largest found was 0.8 to 1.1 of "
+            "the true one on 9 drives in 10, and its upper limit held the true one on 48 of 50. Measured gaps win.",
         ),
     ]
     if record.force.ring is not None:

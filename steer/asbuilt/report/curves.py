@@ -125,4 +125,4 @@ def _joints(ax: Any, record: AsBuilt) -> None:
     gap = ax.secondary_yaxis("right", functions=(lambda a: a * wide, lambda g: g / wide))
     gap.set_ylabel("gap, mm")
     ax.set_title("Joint angle (both planes together) and gap", pad=4)
-    key(ax, 4)
+    key(ax, 6)

@@ -16,11 +16,12 @@ from steer.text import within
 _LONGEST = 1200  # rows; beyond that the report says where the rest is
 _SIZE = 6.4
 _HEAD = [
-    ["chainage", "line", "± 95 %", "verdict", "level", "± 95 %", "verdict", "easting", "northing", "level",
+    ["chainage", "line", "±", "verdict", "level", "±", "verdict", "easting", "northing", "level",
      "grade", "joint", "below", "gap", "force"],
     ["m", "mm", "mm", "", "mm", "mm", "", "m", "m", "m", "mm/m", "mm/m", "mm/m", "mm", "kN"],
 ]  # fmt: skip
-_WIDTHS = [13.5, 12.0, 11.0, 17.5, 12.0, 11.0, 17.5, 17.5, 17.5, 12.5, 10.5, 10.5, 10.5, 8.5, 10.5]
+# wide enough for coordinates of seven digits beside one another on the narrower paper
+_WIDTHS = [13.2, 11.5, 7.5, 14.4, 11.5, 7.5, 14.4, 16.8, 16.8, 12.4, 9.5, 9.5, 9.5, 7.4, 8.2]
 _RIGHT = frozenset({0, 1, 2, 4, 5, 7, 8, 9, 10, 11, 12, 13, 14})
 
 
@@ -50,16 +51,16 @@ def _draw(sheet: Sheet, rows: list[list[str]], numbered: bool, cut: bool) -> Non
     if numbered:
         head[0].insert(0, "no.")
         head[1].insert(0, "")
-        widths.insert(0, 7.0)
+        widths.insert(0, 6.6)
         right = frozenset({0, *(c + 1 for c in _RIGHT)})
     scale = sheet.inner / sum(widths)
     y = sheet.table(
         sheet.left, sheet.top, [scale * w for w in widths], [*head, *rows], _SIZE, 2, right, bands=5
     )
     note = (
-        "line R right, L left; level H high, B below; grade over one pipe, + rising; joint, gap, force: angle, "
-        "opening and permissible force of a joint there; below: the angle lies under it with 97.5 % probability. "
-        "* pipe survey, ' near one."
+        "line R right, L left; level H high, B below; ± holds 95 %; grade over one pipe, + rising; joint, gap, "
+        "force: angle, opening and permissible force of a joint there; below: the angle lies under it with "
+        "97.5 % probability. * pipe survey, ' near one."
     )
     if numbered:
         note += " Joint 0 is between the machine and the first pipe."

@@ -111,11 +111,23 @@ def _force(ax: Any, record: AsBuilt) -> None:
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
     along(ax, record)
-    ax.set_ylim(0.0, 1.12 * ax.get_ylim()[1])
+    ax.set_ylim(0.0, 1.12 * min(ax.get_ylim()[1], _of_interest(record)))
     ax.set_xlabel("chainage of the face, m")
     ax.set_ylabel("force, kN")
     ax.set_title("Force used, permissible and forecast", pad=4)
     key(ax, 5)
+
+
+def _of_interest(record: AsBuilt) -> float:
+    """The force up to which the plot must reach: what the joints carry may lie far above all that is used
+    while they are straight, and would press everything else to the bottom."""
+    force = record.force
+    reach = [float(force.used.largest_kn.max()), *(limit.limit_kn for limit in force.limits)]
+    if force.forecast is not None and not arrived(record.file, record.face_m):
+        reach.append(AFTER_A_STOP * float(force.forecast.high_kn[-1]))
+    if force.permissible_kn is not None:
+        reach.append(1.5 * float(force.permissible_kn.min()))
+    return 1.15 * max(reach)
 
 
 def _share(sheet: Sheet, record: AsBuilt, x: float, y: float, width: float) -> None:

@@ -46,11 +46,15 @@ def sides(ax: Any, name: str, more: str, less: str) -> None:
 
 def key(ax: Any, columns: int) -> None:
     """The legend on a line of its own between title and frame, where it covers nothing."""
-    entries = len(ax.get_legend_handles_labels()[1])
-    ax.set_title(ax.get_title(loc="left"), pad=4 + 10 * max(-(-entries // columns), 1))
+    handles, labels = ax.get_legend_handles_labels()
+    rows = max(-(-len(labels) // columns), 1)
+    columns = -(-len(labels) // rows) or 1
+    order = [i for first in range(columns) for i in range(first, len(labels), columns)]  # read row by row
+    ax.set_title(ax.get_title(loc="left"), pad=4 + 10 * rows)
     ax.legend(
-        loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, borderaxespad=0.1, handlelength=2.4,
-        columnspacing=1.4, handletextpad=0.5, borderpad=0.2,
+        [handles[i] for i in order], [labels[i] for i in order], loc="lower left",
+        bbox_to_anchor=(0.0, 1.0), ncols=columns, borderaxespad=0.1, handlelength=2.4, columnspacing=1.4,
+        handletextpad=0.5, borderpad=0.2,
     )  # fmt: skip
 
 

@@ -195,7 +195,9 @@ def _unit_width(letter: str, bold: bool) -> float:
 
     font = FontProperties(family="DejaVu Sans", size=100.0, weight="bold" if bold else "normal")
     # between two letters that do not kern: of a blank alone there is nothing to measure
-    both, rest = (text_to_path.get_text_width_height_descent(t, font, False)[0] for t in (f"H{letter}H", "HH"))
+    both, rest = (
+        text_to_path.get_text_width_height_descent(t, font, False)[0] for t in (f"H{letter}H", "HH")
+    )
     return float(both - rest) * _PT_MM / 100.0
 
 

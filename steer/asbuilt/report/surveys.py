@@ -75,7 +75,7 @@ def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> 
         "ratio",
         "  taken",
     ]
-    widths = [11.0, 25.0, 13.5, 11.5, 19.5, 18.0, 11.0, 19.5, 18.0, 11.0, 17.0]
+    widths = [9.8, 26.0, 14.6, 10.5, 22.8, 18.0, 9.5, 22.6, 18.0, 9.5, 16.5]
     widths = [w * sheet.inner / sum(widths) for w in widths]
     if rows:
         y = sheet.table(

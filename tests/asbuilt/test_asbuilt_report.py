@@ -1,0 +1,73 @@
+"""The report's own care: nothing cut short that fits a drive on a national grid, nothing said that is over."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from steer.advice import Notice
+from steer.asbuilt import AsBuilt, assemble, words
+from steer.asbuilt.record import Judged
+from steer.asbuilt.report import listing, surveys
+from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet
+from steer.estimate.possible import Jump
+
+
+def _far(judged: Judged) -> Judged:
+    """The same on a grid of seven digits, at a four-digit chainage's width and far off the axis."""
+    lie = replace(judged.lie, offset_mm=judged.lie.offset_mm - 400.0, sd_mm=judged.lie.sd_mm + 20.0)
+    return replace(
+        judged, lie=lie, easting_m=judged.easting_m + 3_500_000.0, northing_m=judged.northing_m + 5_800_000.0,
+        level_m=judged.level_m + 1_000.0,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_figure_of_a_table_is_cut_short(record: AsBuilt, paper: str) -> None:
+    import matplotlib
+
+    far = replace(record, metres=_far(record.metres), pipes=_far(record.pipes))
+    with matplotlib.rc_context(SETTINGS):
+        for title, landscape, draw in [*listing.pages(far), *surveys.pages(far)]:
+            sheet = Sheet(Running("", "", "", paper, 1), 1, title, landscape)
+            draw(sheet)
+            cut = [text.get_text() for text in sheet.figure.texts if text.get_text().endswith("…")]
+            assert not cut, (title, cut[:5])
+
+
+def test_sudden_turns_of_one_place_are_told_together(record: AsBuilt) -> None:
+    jumps = (Jump(96.9, 1, 1.5, 0.3), Jump(29.5, 0, -4.6, 0.4), Jump(96.9, 0, 3.4, 0.3))
+    told = words.joint_lines(replace(record, joints=replace(record.joints, jumps=jumps)))
+    assert "29.5 m (4.6 mm/m left), 96.9 m (3.4 mm/m right and 1.5 mm/m up)." in told[-1]
+
+
+class _Arrived:
+    """The drive of a record with other notices."""
+
+    def __init__(self, drive: object, codes: tuple[str, ...]) -> None:
+        self._drive, self._codes = drive, codes
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._drive, name)
+
+    def advice(self) -> object:
+        found = self._drive.advice()  # type: ignore[attr-defined]
+        return replace(found, notices=tuple(Notice(code, "text", 1.0) for code in self._codes))
+
+
+def test_on_arrival_nothing_is_said_of_the_next_setting(curved: object) -> None:
+    from steer.drive import Drive
+
+    with Drive.open(curved.folder) as drive:  # type: ignore[attr-defined]
+        found = assemble(_Arrived(drive, ("limit_gave_way", "reference_moved")))  # type: ignore[arg-type]
+    assert [notice.code for notice in found.notices] == ["reference_moved"]
+
+
+def test_the_force_is_drawn_to_where_it_matters(record: AsBuilt) -> None:
+    """A straight joint carries far more than is used: the plot must not be pressed to its bottom by that."""
+    from steer.asbuilt.report import loads
+
+    force = record.force
+    assert force.ring is not None and force.permissible_kn is not None
+    assert loads._of_interest(record) < force.ring.straight_kn
+    assert loads._of_interest(record) > max(force.used.largest_kn.max(), np.min(force.permissible_kn))
