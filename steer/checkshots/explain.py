@@ -61,12 +61,14 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
             )
     same = [r for r in all_reports if r.shot is not report.shot and _says_the_same(r, report)]
     if same:
-        moved.append(f"shot {_names(same)} says the same")
+        moved.append(f"{_names(same)} {_verb(same, 'says', 'say')} the same")
     near = [r for r in agreed if abs(r.shot.s_m - s) <= _NEAR_M]
     if confirming := [r for r in near if _found_alike(r, report)]:
-        moved.append(f"shot {_names(confirming)} at the same place confirms it")
+        moved.append(f"{_names(confirming)} at the same place {_verb(confirming, 'confirms', 'confirm')} it")
     if against := [r for r in near if not _found_alike(r, report)]:
-        blunder.append(f"shot {_names(against)} at the same place agrees with the estimate")
+        blunder.append(
+            f"{_names(against)} at the same place {_verb(against, 'agrees', 'agree')} with the estimate"
+        )
     other = [
         r
         for r in all_reports
@@ -77,19 +79,23 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
         and not _says_the_same(r, report)
     ]
     if other:
-        blunder.append(f"shot {_names(other)} at the same place does not confirm it")
+        blunder.append(f"{_names(other)} at the same place {_verb(other, 'does', 'do')} not confirm it")
     blunder += _even_amounts(report, other)
     later = [r for r in agreed if r.shot.s_m > s + _NEAR_M]
     if later and report.counts:  # the estimate that they agree with has taken it in
-        moved.append(f"shot {_names(later)} further on agrees, now that it counts")
+        moved.append(f"{_names(later)} further on {_verb(later, 'agrees', 'agree')}, now that it counts")
     elif later:
-        blunder.append(f"shot {_names(later)} further on agrees with the estimate")
+        blunder.append(f"{_names(later)} further on {_verb(later, 'agrees', 'agree')} with the estimate")
     return Evidence(tuple(blunder), tuple(moved))
 
 
 def _names(found: list[ShotReport]) -> str:
     text = ", ".join(f"{r.shot.sequence} (at {r.shot.s_m:.1f} m)" for r in found[:3])
-    return text + (" and others" if len(found) > 3 else "")
+    return _verb(found, "shot ", "shots ") + text + (" and others" if len(found) > 3 else "")
+
+
+def _verb(found: list[ShotReport], one: str, several: str) -> str:
+    return one if len(found) == 1 else several
 
 
 def _given_again(one: Shot, other: Shot) -> bool:

@@ -133,7 +133,8 @@ def _shape(error: np.ndarray, var: np.ndarray, d: np.ndarray, positive: str, neg
         size = float((f * error / var).sum()) / power if power > 0 else 0.0
         fits[cause] = (float(((error - size * f) ** 2 / var).sum()), size)
     best = min(chi for chi, _ in fits.values())
-    good = [cause for cause in CAUSES if fits[cause][0] <= best + _AS_GOOD]
+    # as good as the best one, and not merely because none explains much
+    good = [c for c in CAUSES if fits[c][0] <= min(best + _AS_GOOD, 0.5 * (nothing + best))]
     gradient = fits["bending"][1] / BENDING_MM_PER_M2
     if "bending" in good and abs(gradient) > MOST_GRADIENT_K_PER_M:
         good.remove("bending")

@@ -23,6 +23,7 @@ _MOVES = (("right", "left"), ("up", "down"))
 _PLANES = ("line", "level")
 _MOST = 12
 _MOST_NUMBERS = 20
+_MOST_NAMED = 5
 # Verdicts in the order in which they are listed, and in words for one shot and for several.
 _MORE = {
     "waiting": ("waits for a word", "wait for a word"),
@@ -51,10 +52,17 @@ class SurveyReport:
     before: Face | None
     after: Face | None
     unsure: Face | None  # with the doubt that waiting shots leave; None when nothing is open
+    waiting: tuple[int, ...]  # numbers of all shots that wait since they disagree
     reference: ReferenceFound | None
     setting: dict[str, float] | None  # the reference as it was set, as a reference_set line
     next_survey_m: float | None
     beam: bool
+
+    @property
+    def open_shots(self) -> str:
+        """The waiting shots in words."""
+        some = ", ".join(map(str, self.waiting[:_MOST_NAMED]))
+        return f"shot{'s' if len(self.waiting) > 1 else ''} {some}{' …' if len(self.waiting) > _MOST_NAMED else ''}"
 
 
 def survey_report(
@@ -71,6 +79,11 @@ def survey_report(
         if not any(r is o for o in order):
             left_out.setdefault(r.verdict, []).append(r.shot.sequence)
     verdicts = tuple(Verdict(r, evidence(estimator, r) if r.disagrees.any() else None) for r in listed)
+    waiting = tuple(
+        r.shot.sequence
+        for r in reports(estimator)
+        if r.verdict == "waiting" and r.reached and r.disagrees.any()
+    )
     before = after = unsure = reference = None
     if node is not None:
         after = Face.of(node)
@@ -89,7 +102,7 @@ def survey_report(
     if beam:
         set_at |= {"right_mm_per_m": setting.right_mm_per_m, "up_mm_per_m": setting.up_mm_per_m}
     return SurveyReport(
-        verdicts, left_out, before, after, unsure, reference,
+        verdicts, left_out, before, after, unsure, waiting, reference,
         {"chainage_m": round(node.s_m, 3), **set_at} if node is not None else None, next_survey_m, beam,
     )  # fmt: skip
 
@@ -240,12 +253,12 @@ def lines(report: SurveyReport) -> list[str]:
         out.append(f"The face's estimate at {report.after.chainage_m:.2f} m: {'; '.join(parts)}.")
     if report.unsure is not None:
         sd = " and ".join(f"{_PLANES[p]} {report.unsure.sd_mm[p]:.0f} mm" for p in (0, 1))
-        out.append(f"With the question of the waiting shot open, its sd is {sd}.")
+        out.append(f"With the question of {report.open_shots} open, its sd is {sd}.")
     if report.reference is not None and report.setting is not None:
         out += reference_lines(report.reference, report.beam)
         if report.beam and report.reference.distance_m > 5.0:
             if report.unsure is not None and not report.reference.worth_setting:
-                out.append("Whether the beam must be set anew hangs on the shot that waits.")
+                out.append(f"Whether the beam must be set anew hangs on {report.open_shots}.")
             else:
                 out += aim_lines(report.reference, report.setting)
     if report.next_survey_m is not None and report.after is not None:

@@ -69,6 +69,9 @@ def run(args: argparse.Namespace) -> int:
         raise CommandLineWrong("--accept, --reject, --withdraw: one word a shot")
     if words and args.files:
         raise CommandLineWrong("give files, or a word on shots in the log, not both at once")
+    if not args.files and (args.control is not None or args.map is not None):
+        option = "--map" if args.control is None else "--control"
+        raise CommandLineWrong(f"{option}: give the file that it belongs to, too")
     if args.control is None:
         _only_with_control(args)
     numbers: set[int] | None = None
@@ -122,7 +125,7 @@ def _store(args: argparse.Namespace) -> set[int]:
     if args.control is not None:
         found = _surveyed(args, file)
     else:
-        found = [body for path in args.files for body in intake_files.read_shots(path, file, args.map)[1]]
+        found = [body for path in args.files for body in _points(path, file, args.map)]
     late = future(found, known, datetime.now(UTC))
     if late:
         raise InputRefused(late)
@@ -138,12 +141,30 @@ def _store(args: argparse.Namespace) -> set[int]:
     return {e.sequence for e in new}
 
 
+def _points(path: str, file: DriveFile, map_path: str | None) -> list[dict[str, object]]:
+    """The bodies of a file of points; one of sights is told from it."""
+    from steer.cli.survey_view import holds_sights
+    from steer.errors import InputRefused
+    from steer.intake.files import read_shots
+
+    try:
+        return read_shots(path, file, map_path)[1]
+    except InputRefused:
+        if map_path is None and holds_sights(path):
+            raise InputRefused(
+                f"{path}: holds sights of a total station, not points: give its control, too, with --control "
+                "CONTROL.csv"
+            ) from None
+        raise
+
+
 def _surveyed(args: argparse.Namespace, file: object) -> list[dict[str, object]]:
     """Adjust the observations and make bodies of the points that are check shots."""
     from pathlib import Path
 
     from steer.checkshots import from_survey
     from steer.cli.reduce import refraction_of
+    from steer.cli.survey_view import holds_sights
     from steer.errors import CommandLineWrong, InputRefused
     from steer.intake.fields import NotAllowed, Time
     from steer.survey import reduce_network
@@ -163,7 +184,13 @@ def _surveyed(args: argparse.Namespace, file: object) -> list[dict[str, object]]
         except NotAllowed as problem:
             raise CommandLineWrong(f"--time: {args.time!r} is not allowed: must be {problem}") from None
     path = args.files[0]
-    survey = read_survey(path, args.control)
+    try:
+        survey = read_survey(path, args.control)
+    except InputRefused as problem:
+        if holds_sights(path) or "the other way round" in problem.problems[0]:
+            raise
+        points = f"{path}: is it a file of points? Those are given without --control"
+        raise InputRefused([*problem.problems, points]) from None
     rows = {o.row for o in survey.observations}
     if strange := [row for row in args.leave_out if row not in rows]:
         raise CommandLineWrong(f"--leave-out {strange[0]}: {printable(path)} has no such row")
@@ -218,6 +245,8 @@ def _sound(network: object, path: str, despite: bool) -> None:
         found.append(f"suspect row{'s' if len(network.suspect_rows) > 1 else ''} {rows}")
     if suspect:
         found.append(f"suspect control {', '.join(suspect)}")
+    if network.control_hint:
+        found.append(network.control_hint.rstrip("?"))
     if despite:
         print(f"survey: IN DOUBT ({'; '.join(found)}): taken all the same, with a larger sd")
         return

@@ -9,9 +9,9 @@ from steer.errors import InputRefused
 from steer.survey.network import fitted, prepared
 from steer.survey.observations import ControlPoint, Observation
 
-_MOST_SIGHTS = 400  # beyond, adjusting again for each control point takes too long to be a hint
-_MOST_CONTROL = 12
-_FITS = 1e-3  # chance of a sum of squares so large or larger
+MOST_SIGHTS = 400  # beyond, adjusting again for each control point takes too long to be a hint
+MOST_CONTROL = 12
+FITS = 1e-3  # chance of a sum of squares so large or larger
 
 
 def changed_over(
@@ -20,7 +20,7 @@ def changed_over(
     """A line that says it, for a survey that does not hold together as it is; None when it is not that."""
     from scipy.special import chdtrc
 
-    if len(observations) > _MOST_SIGHTS:
+    if len(observations) > MOST_SIGHTS:
         return None
     for who, tried in _tries(control):
         try:
@@ -28,7 +28,7 @@ def changed_over(
         except InputRefused:
             continue
         dof = fit.degrees_of_freedom
-        if dof > 0 and float(chdtrc(dof, fit.solution.square_sum)) > _FITS:
+        if dof > 0 and float(chdtrc(dof, fit.solution.square_sum)) > FITS:
             return f"with easting and northing of {who} the other way round the sights fit: they are changed over"
     return None
 
@@ -36,5 +36,5 @@ def changed_over(
 def _tries(control: Sequence[ControlPoint]) -> Iterator[tuple[str, list[ControlPoint]]]:
     swapped = [replace(c, easting_m=c.northing_m, northing_m=c.easting_m) for c in control]
     yield "all control", swapped
-    for i in range(min(len(control), _MOST_CONTROL)):
+    for i in range(min(len(control), MOST_CONTROL)):
         yield f"control point {control[i].point}", [*control[:i], swapped[i], *control[i + 1 :]]

@@ -27,6 +27,7 @@ from steer.text import shown
 
 _DMS = re.compile(r"(-?)([0-9]{1,3})-([0-5]?[0-9])-([0-5]?[0-9](?:\.[0-9]{0,9})?)")
 _GON = math.pi / 200.0
+_MOST_TWICE = 5
 
 
 @dataclass(frozen=True)
@@ -149,8 +150,22 @@ def read_survey(observations: str | os.PathLike[str], control: str | os.PathLike
     except InputRefused as problem:
         said += problem.problems
     if said:
+        if _changed_over(observations, control):
+            raise InputRefused(
+                f"{os.fspath(observations)} holds control points and {os.fspath(control)} holds sights: give them "
+                "the other way round"
+            )
         raise InputRefused(said)
     return Survey(sights, points, remarks)
+
+
+def _changed_over(observations: str | os.PathLike[str], control: str | os.PathLike[str]) -> bool:
+    try:
+        read_control(observations)
+        read_observations(control)
+    except InputRefused:
+        return False
+    return True
 
 
 def read_observations(path: str | os.PathLike[str]) -> list[Observation]:
@@ -252,8 +267,8 @@ def _sd_of_distance(v: dict[str, Any], length_m: float) -> float:
 
 
 def _remarks(table: Table) -> list[str]:
-    """Which values were taken by default, once for the whole file."""
-    remarks = []
+    """Rows that stand twice, and which values were taken by default, once for the whole file."""
+    remarks = _twice(table)
     rows = [r.values for r in table.rows]
     upward = [v for v in rows if any(k.startswith("zenith") for k in v)]
     for column, what in (("instrument_height_m", "instrument"), ("target_height_m", "target")):
@@ -278,3 +293,21 @@ def _remarks(table: Table) -> list[str]:
             f"{DEFAULT_SD_DISTANCE_PPM:g} ppm"
         )
     return remarks
+
+
+def _twice(table: Table) -> list[str]:
+    """Rows that are another one again, figure by figure: they count twice, as a second reading would."""
+    first: dict[tuple[tuple[str, Any], ...], int] = {}
+    remarks = []
+    for row in table.rows:
+        values = tuple(sorted(row.values.items()))
+        if values in first:
+            remarks.append(
+                f"row {row.line} is row {first[values]} again, figure by figure, and counts as a second reading: "
+                "take it out if it is a copy"
+            )
+        first.setdefault(values, row.line)
+    more = len(remarks) - _MOST_TWICE
+    return (
+        [*remarks[:_MOST_TWICE], f"and {more} more rows that are another one again"] if more > 0 else remarks
+    )

@@ -12,6 +12,7 @@ from steer.survey.changed_over import changed_over
 from steer.survey.network import USUAL_REFRACTION, Contradiction, Fit, Network, fitted, prepared
 from steer.survey.observations import ARC_SECOND, ControlPoint, Observation
 from steer.survey.snooping import Suspects, suspects
+from steer.survey.wrong_control import wrong_control
 
 PASSES_ABOVE = 0.05  # the global test passes when chance alone gives this bad a fit more often than 5 %
 _TRUSTED_REDUNDANCY = 0.1
@@ -80,7 +81,8 @@ class WithoutSuspects:
 class ReducedNetwork:
     """variance_factor: square sum of residuals over their sd, per degree of freedom; None without any.
     probability: that chance alone gives a fit this bad or worse (upper tail of chi-square); None likewise.
-    suspect_rows: file lines found by data snooping, the most suspect first. notes: for a person to read."""
+    suspect_rows: file lines found by data snooping, the most suspect first. notes: for a person to read.
+    control_hint: a sentence on control that explains why the survey does not fit."""
 
     points: tuple[ReducedPoint, ...]
     residuals: tuple[Residual, ...]
@@ -92,6 +94,7 @@ class ReducedNetwork:
     without_suspects: WithoutSuspects | None
     refraction: float | None
     notes: tuple[str, ...]
+    control_hint: str | None = None
 
     @property
     def passed(self) -> bool | None:
@@ -116,14 +119,19 @@ def reduce_network(
     try:
         fit = fitted(network)
     except Contradiction as problem:
-        hint = changed_over(observations, control, refraction)
+        hint = changed_over(observations, control, refraction) or wrong_control(
+            observations, control, refraction
+        )
         raise InputRefused([*problem.problems, *([hint] if hint else [])]) from None
     found = suspects(network, fit)
     factor, probability = _global_test(fit)
-    notes = _notes(network, fit, found, probability)
+    hint = None
     if factor is not None and factor > _HOPELESS:
         hint = changed_over(observations, control, refraction)
-        notes = [*([hint] if hint else []), *notes]
+    failed = probability is not None and probability < PASSES_ABOVE
+    # One suspect says it all, as control that itself is suspect does.
+    if failed and hint is None and len(found.observations) != 1 and not found.control:
+        hint = wrong_control(observations, control, refraction)
     return ReducedNetwork(
         points=_points(network, fit),
         residuals=_residuals(network, fit),
@@ -134,7 +142,8 @@ def reduce_network(
         suspect_rows=tuple(dict.fromkeys(network.observations[i].row for i in found.observations)),
         without_suspects=_without(network, found),
         refraction=refraction,
-        notes=tuple(notes),
+        notes=tuple(_notes(network, fit, found, probability)),
+        control_hint=hint,
     )
 
 

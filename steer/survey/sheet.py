@@ -34,8 +34,8 @@ def _verdict(network: ReducedNetwork) -> str:
     else:
         word = "passed" if network.passed else "FAILED"
         lines = [
-            f"Global test {word}: variance factor {network.variance_factor:.3g} with {dof} degrees of "
-            f"freedom; a fit this bad or worse comes by chance in {_percent(network.probability)}."
+            f"Global test {word}: variance factor {network.variance_factor:.3g} with {_freedom(dof)}; "
+            f"a fit this bad or worse comes by chance in {_percent(network.probability)}."
         ]
     if network.suspect_rows:
         rows = ", ".join(map(str, network.suspect_rows))
@@ -47,17 +47,30 @@ def _verdict(network: ReducedNetwork) -> str:
         lines.append(f"SUSPECT control: {printable(', '.join(suspects), 400)}.")
     if network.without_suspects is not None:
         without = network.without_suspects
-        factor = "-" if without.variance_factor is None else f"{without.variance_factor:.3g}"
-        lines.append(
-            f"Without them: variance factor {factor} with {without.degrees_of_freedom} degrees of freedom; "
-            f"{_largest_move(network)}."
+        left = (
+            "nothing checks the rest"
+            if without.variance_factor is None
+            else f"variance factor {without.variance_factor:.3g} with {_freedom(without.degrees_of_freedom)}"
         )
+        lines.append(f"Without {_them(network)}: {left}; {_largest_move(network)}.")
         lines.append(
-            "The coordinates below still contain them: check the field book, correct or remove, repeat."
+            f"The coordinates below still contain {_them(network)}: check the field book, correct or remove, "
+            "repeat."
         )
     elif not network.suspect_rows and not suspects and network.probability is not None:
         lines.append("No single observation stands out (data snooping at 0.1 %).")
+    if network.control_hint:
+        lines.append(f"Control: {printable(network.control_hint, 400)}")
     return "\n".join(lines)
+
+
+def _freedom(dof: int) -> str:
+    return f"{dof} degree{'' if dof == 1 else 's'} of freedom"
+
+
+def _them(network: ReducedNetwork) -> str:
+    count = len(network.suspect_rows) + sum(c.suspect for c in network.control_residuals)
+    return "it" if count == 1 else "them"
 
 
 def _largest_move(network: ReducedNetwork) -> str:
@@ -69,7 +82,9 @@ def _largest_move(network: ReducedNetwork) -> str:
         for size, way in zip(move, (("east", "west"), ("north", "south"), ("up", "down")), strict=True)
         if abs(size) >= 0.05
     ]
-    return f"{printable(name, 40)} would move most: {', '.join(words) or 'less than 0.1 mm'}"
+    if not words:
+        return "no point would move by 0.1 mm"
+    return f"{printable(name, 40)} would move most: {', '.join(words)}"
 
 
 def _move_mm(a: ReducedPoint, b: ReducedPoint) -> tuple[float, float, float]:

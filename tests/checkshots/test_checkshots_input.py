@@ -112,3 +112,19 @@ def test_of_many_shots_those_that_wait_are_all_numbered(demo, tmp_path, capsys):
     listed = {int(n) for n in re.findall(r"--accept (\d+)", said)}
     assert int(told[1]) == 8 and listed | {int(n) for n in told[2].split(",")} == waiting
     assert "more that agree and count" in said
+
+
+def test_sights_without_control_and_points_with_it_are_told_apart(demo, capsys):
+    sights, points, control = (
+        str(SAMPLES / f"polar_{n}.csv") for n in ("observations", "coordinates", "control")
+    )
+    before = stored(demo)
+    assert main(["shots", str(demo), sights]) == 1
+    assert "holds sights of a total station, not points" in capsys.readouterr().err
+    assert main(["shots", str(demo), points, "--control", control]) == 1
+    assert "is it a file of points? Those are given without --control" in capsys.readouterr().err
+    assert main(["shots", str(demo), control, "--control", sights]) == 1
+    assert "the other way round" in capsys.readouterr().err
+    assert main(["shots", str(demo), "--control", control]) == 2
+    assert "--control: give the file that it belongs to" in capsys.readouterr().err
+    assert stored(demo) == before

@@ -41,6 +41,13 @@ def test_a_gradient_that_no_air_has_is_not_offered():
     assert "refraction would not (it would take 9.0 K/m)" in steep
 
 
+def test_a_cause_that_explains_next_to_nothing_is_not_offered():
+    """Nothing at first and 10 mm at the end: a shift fits hardly better than no error at all."""
+    error = np.array([0.0, 0.0, 0.5, 0.0, -10.0])
+    said = _shape(error, np.full(5, 9.0), D, "up", "down")
+    assert "shift" not in said
+
+
 def test_a_turned_beam_is_found_and_aimed_back(made, tmp_path):
     """Every shot says what a beam turned by 0.5 mm/m to the right would make it say."""
     turned = 0.5

@@ -67,3 +67,44 @@ def test_a_control_name_nearly_sighted_is_said_though_the_rest_suffices(tmp_path
     rows = [row.replace("S,1,C,", "S,1,c,") for row in FREE]
     code, out, _ = reduced(tmp_path, capsys, rows, {n: POINTS[n] for n in "ABC"})
     assert code == 0 and "control point C is in no sight (did you mean c?)" in out
+
+
+def test_a_wrong_control_point_is_named_with_its_way(tmp_path, capsys):
+    """C stands 0.5 m too far east in the control: no sight is wrong, so the hint says what is."""
+    control = {n: POINTS[n] for n in "ABC"}
+    east, north, up = control["C"]
+    code, out, _ = reduced(tmp_path, capsys, FREE, {**control, "C": (east + 0.5, north, up)})
+    assert code == 0 and "FAILED" in out
+    assert "without control point C the sights fit: by them it lies 0.500 m west of where" in out
+    code, out, _ = reduced(tmp_path, capsys, FREE, control)
+    assert "without control point" not in out
+
+
+def test_a_single_wrong_sight_is_not_put_on_the_control(tmp_path, capsys):
+    rows = [*FREE, *(row.replace("S,1", "S,2") for row in sights("S", "ABC", 200.0))]
+    cells = rows[1].split(",")
+    cells[3] = f"{float(cells[3]) + 0.1:.6f}"
+    rows[1] = ",".join(cells)
+    code, out, _ = reduced(tmp_path, capsys, rows, {n: POINTS[n] for n in "ABC"})
+    assert code == 0 and "SUSPECT row 3 " in out and "without control point" not in out
+
+
+def test_files_given_the_wrong_way_round_are_said(tmp_path, capsys):
+    reduced(tmp_path, capsys, FREE, {n: POINTS[n] for n in "ABC"})
+    code = main(["reduce", str(tmp_path / "control.csv"), "--control", str(tmp_path / "sights.csv")])
+    out, err = capsys.readouterr()
+    assert code == 1 and not out and err.count("\n") == 1
+    assert "control.csv holds control points" in err and "the other way round" in err
+
+
+def test_a_row_that_stands_twice_is_said(tmp_path, capsys):
+    code, out, _ = reduced(tmp_path, capsys, [*FREE, FREE[1]], {n: POINTS[n] for n in "ABC"})
+    assert code == 0 and "row 6 is row 3 again, figure by figure" in out
+
+
+def test_no_move_and_nothing_left_to_check_are_said_so(tmp_path, capsys):
+    """A zenith angle between two fixed points is wrong; without it nothing checks the rest."""
+    rows = ["A,1,B,0,90,,2,3,1", *(row.replace("S,1", "A,1") for row in sights("A", "P", 63.4))]
+    code, out, _ = reduced(tmp_path, capsys, rows, {n: POINTS[n] for n in "AB"})
+    assert code == 0 and "1 degree of freedom;" in out
+    assert "Without it: nothing checks the rest; no point would move by 0.1 mm." in out
