@@ -166,10 +166,33 @@ def unsure() -> Snapshot:
     base = good()
     assert base.advice is not None
     estimate = replace(base.advice.estimate, line_sd_mm=19.0)
-    why = "No check shot for 66 m: the line is known to 38 mm only."
-    notice = Notice("estimate_unsure", "Too unsure to steer by; a check shot is needed.", 95.0)
+    notice = Notice(
+        "estimate_unsure",
+        "The line is known to ± 38 mm only (95 %), against a tolerance of 50 mm: too unsure to steer by. "
+        "Take a check shot.",
+        95.0,
+    )
+    # The core's reason speaks of a setting all the same.
+    why = "12 mm left: left 3.5 mm/m for 4 strokes, back on line near 103 m."
     return replace(
         base, advice=replace(base.advice, estimate=estimate, trusted=False, reason=why, notices=(notice,))
+    )
+
+
+def opposite() -> Snapshot:
+    """The machine answers the wrong way round."""
+    from steer.correct.reason import EITHER_WAY
+
+    base = good()
+    assert base.advice is not None
+    notice = Notice(
+        "steering_opposite",
+        "The machine answers right and left opposite to its steering since about 88.2 m. Cylinders or target "
+        "are probably mapped the wrong way round. Stop steering by this until the mapping is checked.",
+        88.2,
+    )
+    return replace(
+        base, advice=replace(base.advice, trusted=False, reason=f"{EITHER_WAY}.", notices=(notice,))
     )
 
 
@@ -190,7 +213,14 @@ def empty() -> Snapshot:
     )
 
 
-STATES = {"good": good, "hold": hold, "warning": warning, "unsure": unsure, "empty": empty}
+STATES = {
+    "good": good,
+    "hold": hold,
+    "warning": warning,
+    "unsure": unsure,
+    "opposite": opposite,
+    "empty": empty,
+}
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ def page(state: str, width: int, height: int, ascii_only: bool = False, **change
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES)
-@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "empty"])
+@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "opposite", "empty"])
 def test_kept_pictures(state, width, height):
     compare(f"stroke-{state}-{width}x{height}", page(state, width, height - 1))
 
@@ -57,14 +57,14 @@ def test_kept_pictures_ascii(state):
 
 @pytest.mark.parametrize("width", [30, 40, 50, 60, 70, 80, 100, 160, 200])
 @pytest.mark.parametrize("height", [6, 9, 12, 16, 20, 24, 40, 60])
-@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "empty"])
+@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "opposite", "empty"])
 @pytest.mark.parametrize("ascii_only", [False, True])
 def test_any_size_keeps_the_number_its_direction_and_unit(state, width, height, ascii_only):
     from tui.draw.bigtype import big
 
     text = page(state, width, height, ascii_only)
     lines = text.splitlines()
-    if state in ("unsure", "empty"):
+    if state in ("unsure", "opposite", "empty"):
         assert "NO PROPOSAL"[: width - 21] in text
         assert "3.5" not in text and "12.5" not in text
         return
@@ -76,6 +76,14 @@ def test_any_size_keeps_the_number_its_direction_and_unit(state, width, height, 
     )
     if state != "hold" and width >= 40:
         assert "mm/m" in text
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_without_trust_the_page_says_why_and_what_to_do_and_no_setting(width, height):
+    unsure, opposite = (" ".join(page(s, width, height - 1).split()) for s in ("unsure", "opposite"))
+    assert "The face is known to ± 38 mm in line" in unsure and "Have a check shot taken" in unsure
+    assert "answers right and left opposite" in opposite and "check how cylinders and target" in opposite
+    assert "for 4 strokes" not in unsure and "this setting" not in opposite
 
 
 def test_stale_readings_take_the_proposal_away():

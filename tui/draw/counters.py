@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from steer.text import chance
 from tui.draw import words
-from tui.draw.scene import Scene, blocked
+from tui.draw.scene import Scene, blocked, out_of_date
 from tui.draw.spans import Row, at_ends, cells, width
 
 CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
@@ -26,7 +26,7 @@ def name_row(scene: Scene, size: int) -> Row:
     counts = f" {snapshot.readings_used:,} readings used, {snapshot.readings_refused:,} refused"
     choices = [counts + (f" {scene.glyphs.dot}" if last else "") + last, last, ""]
     text = next(c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
-    role = "alarm" if blocked(scene) else "title"
+    role = "alarm" if out_of_date(scene) else "title"
     return at_ends(((name.ljust(size), "title"),), ((text + " ", role),), size)
 
 
@@ -58,6 +58,9 @@ def counter_row(scene: Scene, size: int) -> Row:
         )
     if advice.eye_probability is not None and not blocked(scene):
         parts.append((("inside the eye ", "quiet"), (chance(advice.eye_probability), "strong")))
+    if out_of_date(scene):
+        parts = [tuple((text, "quiet") for text, _ in part) for part in parts]
+        parts[0] = (("was: ", "strong"), *parts[0])
     return _joined(parts, scene.glyphs.dot, size)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tui.draw import words
-from tui.draw.scene import Scene, blocked
+from tui.draw.scene import Scene, blocked, out_of_date
 from tui.draw.spans import Row, cut_text
 
 FULL = 31
@@ -44,7 +44,8 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     change_size = max([6, *(len(c[2]) for c in columns)])
     lead_size = max(2, size - now_size - set_size - 1 - change_size)
     head = "CYLINDERS mm" if full else "mm"
-    text = f"{cut_text(head, lead_size):<{lead_size}}{'now':>{now_size}}{'set':>{set_size}} change"
+    now_head = "was" if out_of_date(scene) else "now"
+    text = f"{cut_text(head, lead_size):<{lead_size}}{now_head:>{now_size}}{'set':>{set_size}} change"
     rows[0] = ((text.ljust(size), "title"),)
     for number, (now_text, set_text, change) in enumerate(columns):
         place = words.cylinder_place(snapshot.cylinder_positions_deg[number])
@@ -63,7 +64,8 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
             if cost and len(rows) + 2 < height:
                 rows.append(())
             rows.append(cost)
-        rows.append(((words.roll(advice.roll_deg, scene.glyphs.degree), "quiet"),))
+        was = "was: " if out_of_date(scene) else ""
+        rows.append(((was + words.roll(advice.roll_deg, scene.glyphs.degree), "quiet"),))
     return rows[:height]
 
 

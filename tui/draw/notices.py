@@ -46,7 +46,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     """
     notices = ordered(scene)
     if not notices:
-        texts = ["" if unread(scene) else "No notices."]
+        texts = ["" if unread(scene) else _none(scene)]
         texts += ["First time here? Key g opens a short guide."] if scene.greeting else []
         nothing: Row = ((" " + "  ".join(text for text in texts if text), "quiet"),)
         return [nothing][:height]
@@ -82,6 +82,10 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
             head = cut_text(head, size - 3 - len(tail), scene.glyphs.more)
         rows[-1] = (rows[-1][0], (head, "strong"), (tail, "warn"))
     return rows
+
+
+def _none(scene: Scene) -> str:
+    return "No notices when the last reading came." if out_of_date(scene) else "No notices."
 
 
 def _clause(notice: Notice) -> str:

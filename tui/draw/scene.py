@@ -10,7 +10,7 @@ from tui.draw.glyphs import UNICODE, Glyphs
 from tui.draw.words import duration
 
 if TYPE_CHECKING:
-    from steer.advice import Snapshot
+    from steer.advice import Advice, Snapshot
 
 
 DEFAULT_STALE_MINUTES = 15.0
@@ -94,12 +94,23 @@ def blocked(scene: Scene) -> Blocked | None:
             "Check the logger; the next reading brings it back.",
         )
     if not snapshot.advice.trusted:
-        estimate = snapshot.advice.estimate
-        return Blocked(
-            "Too unsure to steer by",
-            snapshot.advice.reason
-            or f"The face is known to {within(estimate.line_sd_mm)} mm in line and "
-            f"{within(estimate.level_sd_mm)} mm in level only (95 %).",
-            "Have a check shot taken and enter it.",
-        )
+        return _distrusted(snapshot.advice, scene.glyphs.plus_minus)
     return None
+
+
+def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
+    """Why the core itself says that its setting is not to be steered by; its reason holds figures of that setting."""
+    opposite = next((n for n in advice.notices if n.code == "steering_opposite"), None)
+    if opposite is not None:
+        return Blocked(
+            "Answers opposite",
+            opposite.text.split(". ")[0].rstrip(".") + ".",
+            "Stop steering by this; check how cylinders and target are mapped.",
+        )
+    estimate = advice.estimate
+    return Blocked(
+        "Too unsure to steer by",
+        f"The face is known to {plus_minus} {within(estimate.line_sd_mm)} mm in line and "
+        f"{plus_minus} {within(estimate.level_sd_mm)} mm in level only (95 %).",
+        "Have a check shot taken and enter it (key 2).",
+    )

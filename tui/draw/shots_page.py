@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tui.draw import words
-from tui.draw.scene import Scene, blocked, unread
+from tui.draw.scene import Scene, out_of_date, unread
 from tui.draw.spans import Row, wrap
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         rows.append(((" No reading yet.", "quiet"),))
         return rows
     advice = snapshot.advice
-    was = "was " if blocked(scene) else ""
+    was = "was " if out_of_date(scene) else ""
     rows.append(
         (
             (f" Face {advice.chainage_m:.2f} m: ", "quiet"),

@@ -16,7 +16,7 @@ import numpy as np
 from steer.text import BAND
 from tui.draw import words
 from tui.draw.limits import limit_mm, runs
-from tui.draw.scene import Scene, blocked
+from tui.draw.scene import Scene, blocked, out_of_date
 from tui.draw.spans import Row, cells, fit
 
 if TYPE_CHECKING:
@@ -124,7 +124,7 @@ def _margin(scene: Scene, plane: str, height: int, size: int, limit_seen: bool) 
         nose = estimate.yaw_mm_per_m if plane == "line" else estimate.pitch_mm_per_m
         nose_sd = estimate.yaw_sd_mm_per_m if plane == "line" else estimate.pitch_sd_mm_per_m
         limit = limit_mm(snapshot, plane, snapshot.advice.chainage_m)
-        if blocked(scene):
+        if out_of_date(scene):
             # What is not known now is told as what it was.
             texts.append(((f"was {words.offset(plane, value)}", "quiet"),))
         else:

@@ -36,7 +36,7 @@ _STEPS = (
     ),
     (
         "No number, no steering by it.",
-        "When readings stop or the estimate is too unsure, "
+        "When readings stop, the estimate is too unsure or the machine answers opposite, "
         "the proposal disappears and the reason stands in its place.",
     ),
 )

@@ -21,7 +21,8 @@ _MEANINGS = (
     "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; "
     "dots, without; o, a check shot; straight rules, the limits.",
     "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
-    "No proposal: readings stopped, the log is out of reach, or the estimate is too unsure to steer by.",
+    "No proposal: readings stopped, the log is out of reach, the estimate is too unsure, or the machine "
+    "answers opposite.",
 )
 
 
