@@ -34,6 +34,27 @@ def _written_out(character: str) -> str:
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
+_PLAINER = {
+    "±": "+-",
+    "−": "-",
+    "–": "-",
+    "…": "...",
+    "·": "|",
+    "²": "2",
+    "³": "3",
+    "°": " deg",
+    "≤": "<=",
+    "≥": ">=",
+}
+
+
+def plainer(error: UnicodeError) -> tuple[str, int]:
+    """Error handler for `codecs`: what a terminal's encoding lacks, in characters that every one has."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(_PLAINER.get(c, "?") for c in error.object[error.start : error.end]), error.end
+
+
 def shown(value: object) -> str:
     """A value as a refusal quotes it: text in quotes, at most some 60 characters, safe to show."""
     if isinstance(value, str):

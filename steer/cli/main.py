@@ -132,6 +132,22 @@ def _drop_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _own_streams() -> None:
+    """A stream that the caller closed becomes an empty one; what an encoding lacks is written otherwise."""
+    import codecs
+    import os
+
+    from steer.text import plainer
+
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
+    codecs.register_error("plainer", plainer)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="plainer")
+
+
 def console() -> None:
     """Entry point of the `steer` console command."""
     try:
@@ -140,6 +156,7 @@ def console() -> None:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # else somebody wants it ignored
             signal.signal(signal.SIGINT, _interrupt)
             sys.unraisablehook = _swallowed
+        _own_streams()
         code = main()
         signal.signal(signal.SIGINT, signal.SIG_DFL)  # what is left is to leave
     except KeyboardInterrupt:
