@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Collection, Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -40,6 +41,7 @@ from steer.log import LOG_NAME, Event, Log
 _DECISIONS = ("accepted", "overridden")
 _UNDOABLE = (*_DECISIONS, "note")
 _MADE_WITH_FILE = ("advised", *_DECISIONS)  # what hangs on drive.toml
+_MOST_TRIES = 3  # to make an advice while others store events
 MOST_EXPLAINED = 20  # shots with evidence written out; more of them at once is another trouble
 
 
@@ -124,11 +126,19 @@ class Drive:
 
     def add(self, kind: str, body: dict[str, Any]) -> Event:
         """Store one event and take it in (and whatever others have stored before it)."""
+        items = self._with_file(kind, body)
+        return self._take_stored(self.log.append_decided(lambda: items))
+
+    def _with_file(self, kind: str, body: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+        """The event, checked, and before it the drive file where it hangs on one that the log does not hold."""
         self.border.new(kind, body)
         if kind in _MADE_WITH_FILE and self.file_now and not drivetext.same(self.file_now, self.file_told):
-            *_, event = self.log.append_many([(drivetext.KIND, self.file_now), (kind, body)])
-        else:
-            event = self.log.append(kind, body)
+            return [(drivetext.KIND, self.file_now), (kind, body)]
+        return [(kind, body)]
+
+    def _take_stored(self, events: list[Event]) -> Event:
+        """Take in what was just stored (and whatever others have stored before it); the last of it."""
+        event = events[-1]
         if event.sequence != self.seen + 1:
             self.refresh()
         elif not self._take(event):
@@ -231,14 +241,36 @@ class Drive:
         again = self._ended_m is not None and abs(self._ended_m - chainage_m) < 1e-3
         if not again:
             self.add("stroke_end", {"chainage_m": chainage_m, **more})
+        if again and self._advised:
+            return self._answer()
+        for tries in range(_MOST_TRIES + 1):
+            self._answer()  # before the log is held, since it takes the longest
+            events = self.log.append_decided(partial(self._what_is_advised, last=tries == _MOST_TRIES))
+            if events:
+                advice = self._answer()
+                self._take_stored(events)
+                self._advice = (self.seen, advice)
+                return advice
+            self.refresh()
+        raise AssertionError("the last try always stores")
+
+    def _answer(self) -> Advice:
         advice = self.advice()
         assert advice is not None  # a stroke's end alone is enough for one
-        if not (again and self._advised):
-            c = advice.correction
-            told = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
-            self.add("advised", told | {"hold": c.hold})
-            self._advice = (self.seen, advice)
         return advice
+
+    def _what_is_advised(self, last: bool) -> list[tuple[str, dict[str, Any]]]:
+        """The advised event, asked for while nobody else can store. It follows from the events before it in the
+        log, all of them: when a shot came in from elsewhere meanwhile there is none, and the advice is made
+        again; the `last` time at once, so that no busy neighbour can put it off for ever."""
+        if self.log.last_sequence() != self.seen:
+            if not last:
+                return []
+            self.refresh()
+        advice = self._answer()
+        c = advice.correction
+        told = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+        return self._with_file("advised", told | {"hold": c.hold})
 
     def advice(self) -> Advice | None:
         """Estimate and correction now; None before the first reading and stroke's end."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, cast
 
@@ -23,6 +23,10 @@ class MemoryLog:
         event = Event(self.last_sequence() + 1, "", kind, body)
         self._events.append(event)
         return event
+
+    def append_decided(self, decide: Callable[[], Iterable[tuple[str, dict[str, Any]]]]) -> list[Event]:
+        """What `decide` returns, as new events."""
+        return [self.append(kind, body) for kind, body in decide()]
 
     def put(self, event: Event) -> None:
         """An event of another log, with its own sequence. Raises ValueError when it is not the next."""

@@ -46,6 +46,30 @@ def test_every_advice_comes_out_again(fed, capsys):
     assert "6 advices in the log, 6 come out the same again" in capsys.readouterr().out
 
 
+def test_a_shot_that_comes_in_while_an_advice_is_made_counts_in_it(fed, monkeypatch):
+    """What is advised follows from the events before it in the log, all of them."""
+    shot = {"chainage_m": 6.0, "point": "face", "line_mm": 40.0, "level_mm": 20.0, "sd_mm": 1.0}
+    made = Drive.advice
+
+    def with_a_shot_from_elsewhere(self):
+        advice = made(self)
+        if not self.log.of_kinds("note"):
+            with Log.open(fed, write=True) as other:
+                other.append_many([("note", {"text": "now"}), ("check_shot", shot)])
+        return advice
+
+    with Drive.open(fed, write=True) as drive:
+        drive.add("reading", {"chainage_m": 6.5, "spot_right_mm": 1.0})
+        with monkeypatch.context() as patched:
+            patched.setattr(Drive, "advice", with_a_shot_from_elsewhere)
+            told = drive.stroke_end(7.0)
+        assert drive.advice() is told
+    with Log.open(fed) as log:
+        assert [e.kind for e in log.events()][-4:] == ["stroke_end", "note", "check_shot", "advised"]
+    found = recompute(fed)
+    assert (found.given, found.different) == (7, [])
+
+
 def change(folder):
     path = folder / "drive.toml"
     path.write_text(path.read_text().replace("circle_radius_mm = 800.0", "circle_radius_mm = 400.0"))
