@@ -2,7 +2,7 @@
 
 The plan lies in the survey's own coordinates, design and as-built as polylines in space. Beside it, so
 that nothing has to be guessed, two strips over chainage: the long section with heights exaggerated, and
-line and level deviations at DEVIATION times their size, with tolerance.
+line and level deviations at DEVIATION times their size, with tolerance and 95 % band.
 """
 
 from __future__ import annotations
@@ -12,8 +12,10 @@ from typing import Any
 
 import numpy as np
 
+from steer.asbuilt import words
 from steer.asbuilt.conformance import Verdict
 from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.tolerances import tolerance_along
 from steer.text import printable
 
 DEVIATION = 100.0  # 10 mm are drawn 1 m high
@@ -21,7 +23,7 @@ _HEIGHTS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 LAYERS = (  # name, colour index, line type
     ("DESIGN", 7, "CONTINUOUS"), ("AS_BUILT", 5, "CONTINUOUS"), ("TOLERANCE", 8, "DASHED"),
     ("JOINTS", 3, "CONTINUOUS"), ("OUTSIDE", 1, "CONTINUOUS"), ("TEXT", 7, "CONTINUOUS"),
-    ("FRAME", 9, "CONTINUOUS"),
+    ("FRAME", 9, "CONTINUOUS"), ("BAND_95", 4, "CONTINUOUS"),
 )  # fmt: skip
 
 
@@ -40,7 +42,7 @@ def write_dxf(record: AsBuilt, path: Path) -> None:
     at = record.metres.lie.chainage_m
     origin = float(record.metres.easting_m.min()), float(record.metres.northing_m.min())
     length = axis.end_chainage_m - axis.start_chainage_m
-    size = max(length / 150.0, 0.2)  # text height
+    size = max(length / 110.0, 0.2)  # text height
     below = origin[1] - 0.15 * length - 10 * size
     below = _section(space, record, origin[0], below, size)
     for plane, name in enumerate(("line deviation, right is up", "level deviation, high is up")):
@@ -49,6 +51,12 @@ def write_dxf(record: AsBuilt, path: Path) -> None:
         space, f"{record.file.drive.name}: as built, chainage {at[0]:.1f} to {at[-1]:.1f} m", origin[0],
         below, 1.5 * size,
     )  # fmt: skip
+    for line in (
+        f"steer {record.version}, log of {record.seal.events} events, SHA-256 {record.seal.head[:24]}…",
+        "An estimate from readings and surveys: it replaces no survey. Circles: outside tolerance.",
+    ):
+        below -= 2.0 * size
+        _text(space, line, origin[0], below, size)
     drawing.saveas(path)
 
 
@@ -96,10 +104,15 @@ def _section(space: Any, record: AsBuilt, left: float, top: float, size: float) 
     _text(space, f"long section, heights {times} times, level of base {low:.3f} m", left, top, size)
     space.add_lwpolyline(place(s, design), dxfattribs={"layer": "DESIGN"})
     space.add_lwpolyline(place(m.lie.chainage_m, m.level_m), dxfattribs={"layer": "AS_BUILT"})
-    edge = m.tolerance_mm[:, 1] / 1000.0
-    middle = np.asarray(axis.at(m.lie.chainage_m).level_m, float)
-    for sign in (1.0, -1.0):
-        space.add_lwpolyline(place(m.lie.chainage_m, middle + sign * edge), dxfattribs={"layer": "TOLERANCE"})
+    everywhere, limits = tolerance_along(record.file)
+    middle = np.asarray(axis.at(everywhere).level_m, float)
+    for edge in (limits[:, 1], -limits[:, 1]):
+        drawn = place(everywhere, middle + edge / 1000.0)
+        space.add_lwpolyline(drawn, dxfattribs={"layer": "TOLERANCE"})
+    for at in (axis.start_chainage_m, axis.end_chainage_m):
+        level = float(axis.at(at).level_m)
+        ((x, y),) = place(np.array([at]), np.array([level]))
+        _text(space, f"{level:.3f} m", x - 5.5 * size if at == axis.start_chainage_m else x + size, y, size)
     _ticks(space, record, left, base - 2 * size, size)
     return base - 8 * size
 
@@ -107,23 +120,27 @@ def _section(space: Any, record: AsBuilt, left: float, top: float, size: float) 
 def _strip(space: Any, record: AsBuilt, plane: int, name: str, left: float, top: float, size: float) -> float:
     m, start = record.metres, record.file.axis.start_chainage_m
     scale = DEVIATION / 1000.0
-    value, edge = m.lie.offset_mm[:, plane], m.tolerance_mm[:, plane]
-    half = max(float(np.abs(value).max()), float(edge.max())) * scale
+    value = m.lie.offset_mm[:, plane]
+    everywhere, limits = tolerance_along(record.file)
+    half = max(float(np.abs(value).max()), float(limits[:, plane].max())) * scale
     middle = top - half - 4 * size
     x = (left + m.lie.chainage_m - start).tolist()
 
-    def line(y: np.ndarray, layer: str) -> None:
-        points = list(zip(x, (middle + scale * y).tolist(), strict=True))
+    def line(y: np.ndarray, layer: str, at: np.ndarray = m.lie.chainage_m) -> None:
+        points = list(zip((left + at - start).tolist(), (middle + scale * y).tolist(), strict=True))
         space.add_lwpolyline(points, dxfattribs={"layer": layer})
 
     _text(space, f"{name}, {DEVIATION:g} times, tolerance dashed", left, top, size)
-    line(0.0 * value, "DESIGN")
+    line(0.0 * everywhere, "DESIGN", everywhere)
     line(value, "AS_BUILT")
-    line(edge, "TOLERANCE")
-    line(-edge, "TOLERANCE")
+    for sign in (1.0, -1.0):
+        line(sign * limits[:, plane], "TOLERANCE", everywhere)
+        at = sign * float(limits[0, plane])
+        _text(space, words.side(at, plane), left - 7.0 * size, middle + scale * at, size)
+    _text(space, "0 mm", left - 7.0 * size, middle, size)
     band = 1.96 * m.lie.sd_mm[:, plane]
     for y in (value + band, value - band):
-        line(y, "FRAME")
+        line(y, "BAND_95")
     for i in np.flatnonzero(m.verdict[:, plane] == Verdict.OUTSIDE):
         space.add_circle((x[i], middle + scale * value[i]), 0.3, dxfattribs={"layer": "OUTSIDE"})
     _ticks(space, record, left, middle - half - 2 * size, size)

@@ -15,9 +15,7 @@ def page(record: AsBuilt) -> str:
     rows = [
         f"AS-BUILT  {printable(file.drive.name, 68)}",
         *_wrapped("covers", [words.covered(record)]),
-        f"allowed   line {file.tolerance.line_mm:g} mm, level {file.tolerance.level_mm:g} mm"
-        + (", another in places" if file.tolerance.ranges else "")
-        + f"; rule {100 * record.rule:g} %",
+        *_wrapped("allowed", [f"{words.tolerance(record)}; rule {100 * record.rule:g} %"]),
         *_wrapped("verdict", [words.overall(record)]),
         "",
         f"{'':22}{'line':>17}{'level':>17}{'both':>17}",

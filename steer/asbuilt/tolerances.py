@@ -26,3 +26,14 @@ def tolerance_mm(file: DriveFile, at_m: np.ndarray) -> np.ndarray:
 def arrived(file: DriveFile, face_m: float) -> bool:
     """Whether the face has reached the end of the axis."""
     return face_m >= file.axis.end_chainage_m - AT_THE_EYE_M
+
+
+def tolerance_along(file: DriveFile) -> tuple[np.ndarray, np.ndarray]:
+    """Chainages (n,) over the whole axis and the tolerance (n, 2) there, with its steps upright."""
+    first, last = file.axis.start_chainage_m, file.axis.end_chainage_m
+    steps = [
+        at + by for part in file.tolerance.ranges for at in (part.from_m, part.to_m) for by in (-1e-4, 1e-4)
+    ]
+    s = np.union1d(np.linspace(first, last, 301), np.array(steps, float))
+    s = s[(s >= first) & (s <= last)]
+    return s, tolerance_mm(file, s)

@@ -86,6 +86,19 @@ def eye(found: Eye) -> str:
     return f"{size}: not reached yet; probability of arriving inside {chance(found.probability)}"
 
 
+def tolerance(record: AsBuilt) -> str:
+    """`line 50 mm, level 30 mm; 20.0 to 30.0 m: line 8 mm, level 6 mm`."""
+    found = record.file.tolerance
+    told = [f"line {found.line_mm:g} mm, level {found.level_mm:g} mm"]
+    for part in found.ranges[:6]:
+        told.append(
+            f"{part.from_m:.1f} to {part.to_m:.1f} m: line {part.line_mm:g} mm, level {part.level_mm:g} mm"
+        )
+    if len(found.ranges) > 6:
+        told.append(f"{len(found.ranges) - 6} more stretches")
+    return "; ".join(told)
+
+
 def rule(record: AsBuilt) -> str:
     """The decision rule."""
     p = 100 * record.rule
@@ -212,12 +225,14 @@ def _up(value: float) -> str:
 def survey_lines(record: AsBuilt) -> list[str]:
     """How many check shots there are and how they fit, and how laid pipes lie to the machine's path."""
     kinds = [s.verdict for s in record.surveys]
+    if not kinds:
+        return ["NO check survey: the line rests on the reference alone."]
     said = [f"{len(kinds)} check shots" if len(kinds) != 1 else "1 check shot"]
     for kind, word in (("disagrees", "DISAGREE"), ("waiting", "WAIT for a word"), ("rejected", "rejected"),
                        ("withdrawn", "withdrawn")):  # fmt: skip
         if kind in kinds:
             said.append(f"{kinds.count(kind)} {word}")
-    if kinds and set(kinds) == {"agrees"}:
+    if set(kinds) == {"agrees"}:
         said.append("none disagrees")
     return [", ".join(said) + ".", *(_pipe_line(found) for found in record.string_difference)]
 

@@ -51,7 +51,7 @@ def summary(record: AsBuilt) -> list[tuple[str, str]]:
         ("drive", file.drive.name),
         ("covers", words.covered(record)),
         ("verdict", words.overall(record)),
-        ("tolerance", f"line {file.tolerance.line_mm:g} mm, level {file.tolerance.level_mm:g} mm"),
+        ("tolerance", words.tolerance(record)),
         ("decision rule", words.rule(record)),
         ("stands on", words.basis(record)),
     ]

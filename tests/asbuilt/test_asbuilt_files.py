@@ -110,6 +110,14 @@ def test_drawing_has_design_and_as_built_in_place(files: Path, record: AsBuilt) 
     assert drawn - drawn[0] == pytest.approx((m.lie.offset_mm[:, 0] - m.lie.offset_mm[0, 0]) / 10.0, abs=1e-9)
     texts = " ".join(t.dxf.text for t in drawing.modelspace().query("TEXT"))
     assert "heights" in texts and "100 times" in texts and "Alder Row" in texts
+    assert "20 mm right" in texts and "12 mm low" in texts and "replaces no survey" in texts
+    # the tolerance over the whole axis, narrower between 20 and 30 m, its steps upright
+    edges = [line for line in drawing.modelspace().query("LWPOLYLINE") if line.dxf.layer == "TOLERANCE"]
+    x, y = np.array([p[:2] for p in edges[2].get_points()]).T
+    middle = np.mean([np.array([p[1] for p in edge.get_points()]) for edge in edges[2:4]], axis=0)
+    inner = (x - x[0] > 20.0 - 1e-5) & (x - x[0] < 30.0 + 1e-5)
+    assert x[-1] - x[0] == pytest.approx(60.0)
+    assert (y - middle)[inner] == pytest.approx(0.8) and (y - middle)[~inner] == pytest.approx(2.0)
 
 
 def test_drawing_read_by_its_group_codes(files: Path, record: AsBuilt) -> None:

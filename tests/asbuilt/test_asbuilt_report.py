@@ -71,3 +71,28 @@ def test_the_force_is_drawn_to_where_it_matters(record: AsBuilt) -> None:
     assert force.ring is not None and force.permissible_kn is not None
     assert loads._of_interest(record) < force.ring.straight_kn
     assert loads._of_interest(record) > max(force.used.largest_kn.max(), np.min(force.permissible_kn))
+
+
+def test_every_tolerance_is_told_and_the_tightest_counts(record: AsBuilt) -> None:
+    """Ranges that overlap, by hand: 20 to 30 m at 8 and 6 mm, 25 to 35 m at 15 and 4 mm, elsewhere 20 and 12."""
+    from steer.asbuilt.tolerances import tolerance_along, tolerance_mm
+    from steer.drivefile.sections import ToleranceRange
+
+    ranges = (
+        *record.file.tolerance.ranges,
+        ToleranceRange(from_m=25.0, to_m=35.0, line_mm=15.0, level_mm=4.0),
+    )
+    tolerance = record.file.tolerance.model_copy(update={"ranges": ranges})
+    file = replace(record.file, tolerance=tolerance)
+    at = np.array([10.0, 22.0, 27.0, 33.0, 40.0])
+    assert tolerance_mm(file, at).tolist() == [[20, 12], [8, 6], [8, 4], [15, 4], [20, 12]]
+    s, found = tolerance_along(file)
+    assert found[np.abs(s - 27.0) < 0.3].tolist() == [[8, 4]] * int((np.abs(s - 27.0) < 0.3).sum())
+    assert words.tolerance(replace(record, file=file)) == (
+        "line 20 mm, level 12 mm; 20.0 to 30.0 m: line 8 mm, level 6 mm; 25.0 to 35.0 m: line 15 mm, level 4 mm"
+    )
+
+
+def test_a_line_without_any_survey_is_said_to_be_one(record: AsBuilt) -> None:
+    told = words.survey_lines(replace(record, surveys=(), string_difference=()))
+    assert told == ["NO check survey: the line rests on the reference alone."]

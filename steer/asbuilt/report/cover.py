@@ -6,8 +6,9 @@ from collections.abc import Callable
 
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, tolerance_along, verdict_bar
+from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, verdict_bar
 from steer.asbuilt.report.sheet import BLUE, GREY, INK, RED, Sheet, fitted, wrapped
+from steer.asbuilt.tolerances import tolerance_along
 from steer.text import printable
 
 
@@ -43,7 +44,7 @@ def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float, tall: float) -> None:
         ax.fill_between(m.lie.chainage_m, value - band, value + band, **BAND)
         ax.plot(m.lie.chainage_m, value, **BUILT)
         ax.axhline(0.0, color=INK, linewidth=0.5)
-        along, limit = tolerance_along(record)
+        along, limit = tolerance_along(record.file)
         for sign in (-1.0, 1.0):
             ax.plot(along, sign * limit[:, plane], **TOLERANCE)
         reach = 1.15 * max(float(limit[:, plane].max()), float((abs(value) + band).max()))

@@ -17,11 +17,11 @@ from steer.asbuilt.report.marks import (
     along,
     key,
     sides,
-    tolerance_along,
     verdict_bar,
     verdict_key,
 )
 from steer.asbuilt.report.sheet import INK, Sheet
+from steer.asbuilt.tolerances import tolerance_along
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
@@ -56,7 +56,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
     at, value, sd = m.lie.chainage_m, m.lie.offset_mm[:, plane], m.lie.sd_mm[:, plane]
     ax.fill_between(at, value - 1.96 * sd, value + 1.96 * sd, label="95 % band", **BAND)
     ax.axhline(0.0, color=INK, linewidth=0.5)
-    x, y = tolerance_along(record)
+    x, y = tolerance_along(record.file)
     ax.plot(x, y[:, plane], label="tolerance", **TOLERANCE)
     ax.plot(x, -y[:, plane], **TOLERANCE)
     ax.plot(at, value, label="as built", **BUILT)

@@ -9,7 +9,6 @@ import numpy as np
 from steer.asbuilt.conformance import Verdict
 from steer.asbuilt.record import AsBuilt, Judged
 from steer.asbuilt.report.sheet import BLUE, GREY, INK, PALE_BLUE, RED
-from steer.asbuilt.tolerances import tolerance_mm
 from steer.asbuilt.totals import runs, spans
 
 DESIGN = {"color": GREY, "linewidth": 0.9, "linestyle": (0, (8, 2, 1.5, 2))}
@@ -56,20 +55,6 @@ def key(ax: Any, columns: int) -> None:
         bbox_to_anchor=(0.0, 1.0), ncols=columns, borderaxespad=0.1, handlelength=2.4, columnspacing=1.4,
         handletextpad=0.5, borderpad=0.2,
     )  # fmt: skip
-
-
-def tolerance_along(record: AsBuilt) -> tuple[np.ndarray, np.ndarray]:
-    """Chainages (n,) over the whole axis and the tolerance (n, 2) there, with its steps upright."""
-    axis = record.file.axis
-    steps = [
-        at + by
-        for part in record.file.tolerance.ranges
-        for at in (part.from_m, part.to_m)
-        for by in (-1e-4, 1e-4)
-    ]
-    s = np.union1d(np.linspace(axis.start_chainage_m, axis.end_chainage_m, 301), np.array(steps, float))
-    s = s[(s >= axis.start_chainage_m) & (s <= axis.end_chainage_m)]
-    return s, tolerance_mm(record.file, s)
 
 
 def verdict_bar(ax: Any, judged: Judged, verdict: np.ndarray, record: AsBuilt) -> None:

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.marks import BAND, BUILT, DESIGN, TOLERANCE, along, key, tolerance_along
+from steer.asbuilt.report.marks import BAND, BUILT, DESIGN, TOLERANCE, along, key
 from steer.asbuilt.report.sheet import GREY, INK, Sheet
+from steer.asbuilt.tolerances import tolerance_along
 
 _HEIGHTS = (1, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000)
 _TIMES = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
@@ -62,7 +63,7 @@ def _plan(ax: Any, record: AsBuilt, width_mm: float, height_mm: float) -> None:
 
     m = record.metres.lie
     line, sd = m.offset_mm[:, 0], m.sd_mm[:, 0]
-    all_along, edge = tolerance_along(record)
+    all_along, edge = tolerance_along(record.file)
     upper, lower = beside(m.chainage_m, line + 1.96 * sd), beside(m.chainage_m, line - 1.96 * sd)
     ax.fill(np.append(upper[0], lower[0][::-1]), np.append(upper[1], lower[1][::-1]), **BAND)
     ax.plot(x, y, label="design axis", **DESIGN)
@@ -108,7 +109,7 @@ def _section(ax: Any, record: AsBuilt, width_mm: float, height_mm: float) -> Non
     design = np.asarray(axis.at(s).level_m, float)
     at = m.lie.chainage_m
     sd = 1.96 * m.lie.sd_mm[:, 1] / 1000.0
-    all_along, limits = tolerance_along(record)
+    all_along, limits = tolerance_along(record.file)
     middle, edge = np.asarray(axis.at(all_along).level_m, float), limits[:, 1] / 1000.0
     ax.fill_between(at, m.level_m - sd, m.level_m + sd, label="95 % band", **BAND)
     ax.plot(s, design, label="design axis", **DESIGN)
