@@ -14,7 +14,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import softmax
 
 from steer.axis import Axis
 from steer.correct.outlook import Outlook, look_ahead
@@ -41,7 +40,8 @@ def in_doubt(outlook: Outlook, node: Node, estimator: Estimator, axis: Axis) -> 
     stood = np.array([0.0, 2.0, 1.0])[:, None] * node.mirror
     free = seen.free_each + np.einsum("mpij,mp->mpi", seen.answer_each, stood)
     answer = share[:, None, None, None] * seen.answer_each
-    chance = softmax(np.concatenate([np.zeros((1, 2)), against - EVEN_ODDS]), axis=0)
+    odds = np.exp(np.concatenate([np.zeros((1, 2)), against - EVEN_ODDS]))  # evidence is capped, so is this
+    chance = odds / odds.sum(0)
     weights = np.concatenate([outlook.weights * chance[0], chance[1:]])
     free_each, answer_each = (
         np.concatenate([outlook.free_each, free]),
