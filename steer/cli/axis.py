@@ -205,7 +205,9 @@ def _print_tables(
                 print(f"{point}  no unique foot on the axis")
                 continue
             c, line, level = (float(place[k]) for k in LOCATE_FIELDS)  # type: ignore[arg-type]
-            print(f"{point} {c:11.3f}  {_side(line, 'right', 'left')}  {_side(level, 'high', 'low')}")
+            print(
+                f"{point} {c:11.3f}  {_side(line, 'right', 'left')}  {_side(level, 'high', 'low')}".rstrip()
+            )
 
 
 def _radius(curvature_mm_per_m2: float, plus: str, minus: str) -> str:
@@ -215,6 +217,8 @@ def _radius(curvature_mm_per_m2: float, plus: str, minus: str) -> str:
 
 
 def _side(value_mm: float, plus: str, minus: str) -> str:
+    if abs(value_mm) < 0.05:
+        return "0.0 mm".ljust(14)
     if abs(value_mm) >= 1e4:
         return f"{abs(value_mm) / 1e3:.4f} m {plus if value_mm >= 0.0 else minus}".ljust(14)
     return f"{abs(value_mm):.1f} mm {plus if value_mm >= 0.0 else minus}".ljust(14)

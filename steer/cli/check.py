@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,13 @@ from steer.text import printable
 
 if TYPE_CHECKING:
     from steer.drivefile import DriveFile
+
+_WIDTH = 100
+_MOVES = (
+    "Left out of this plan: the reference must be set anew on the way (Beam, above). Each new setting is a survey "
+    "of its own, whose error every reading from there on carries; these figures hold for one reference that "
+    "reaches all the way."
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +46,7 @@ def _plot_file(text: str) -> Path:
 def run(args: argparse.Namespace) -> int:
     """Prints what was found; a folder that cannot be used raises `FolderUnusable` (exit 3)."""
     from steer.drivefile import load_drive
-    from steer.feasibility import feasibility, page
+    from steer.feasibility import answer, feasibility, page
     from steer.survey_plan import page as plan_page
     from steer.survey_plan import survey_plan
 
@@ -47,9 +55,12 @@ def run(args: argparse.Namespace) -> int:
     lines += [f"Axis: {note}" for note in file.axis.notes]
     lines += _log(Path(args.folder))
     lines += [f"Doubtful: {line}" for line in file.warnings] or ["Nothing doubtful in drive.toml."]
-    lines += ["", "Can it be driven?", *page(feasibility(file))]
+    findings = feasibility(file)
+    lines += ["", *textwrap.wrap(f"Can it be driven? {answer(findings)}", _WIDTH), *page(findings)]
     plan = survey_plan(file)
     lines += ["", "How well will it be known, and which check surveys does it need?", *plan_page(plan)]
+    if plan is not None and any(f.verdict == "with moves" for f in findings):
+        lines += textwrap.wrap(_MOVES, _WIDTH)
     if args.plan_plot:
         from steer.asbuilt.writing import write_whole
         from steer.survey_plan.drawing import draw_plan

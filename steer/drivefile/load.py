@@ -234,7 +234,9 @@ def _axis(
         at = "axis.landxml: " if "landxml" in raw else ""
         for line in getattr(error, "problems", None) or [str(error)]:
             # the axis counts its elements from 0, as Python does; people count from 1
-            found.append(at + re.sub(r"\[(\d+)\]\.?", lambda m: f", element {int(m[1]) + 1}, ", line))
+            found.append(
+                at + re.sub(r"\[(\d+)\](\.?)", lambda m: f", element {int(m[1]) + 1}{m[2] and ', '}", line)
+            )
     return None, None
 
 

@@ -11,9 +11,9 @@ from steer.feasibility import beam as _beam
 from steer.feasibility import curves as _curves
 from steer.feasibility import grades as _grades
 from steer.feasibility import transitions as _transitions
-from steer.feasibility.findings import CAUTION, Finding, Verdict, page
+from steer.feasibility.findings import CAUTION, Finding, Verdict, answer, page
 
-__all__ = ["CAUTION", "Finding", "Verdict", "feasibility", "page"]
+__all__ = ["CAUTION", "Finding", "Verdict", "answer", "feasibility", "page"]
 
 
 def feasibility(drive: DriveFile) -> tuple[Finding, ...]:

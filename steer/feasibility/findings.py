@@ -13,6 +13,9 @@ Verdict = Literal["possible", "tight", "with moves", "not possible", "note"]
 # Above this share of a limit the design leaves too little for corrections. Own choice, no source.
 TIGHT_SHARE = 0.75
 
+# Verdicts that somebody has to do something about, the worst first.
+_ORDER: tuple[Verdict, ...] = ("not possible", "with moves", "tight")
+
 _INDENT = 13
 
 CAUTION = (
@@ -46,6 +49,20 @@ def judged(value: float, limit: float) -> Verdict:
     if value > limit:
         return "not possible"
     return "tight" if value > TIGHT_SHARE * limit else "possible"
+
+
+def answer(findings: Iterable[Finding]) -> str:
+    """The whole page in one sentence: what stands in the way, and what needs care."""
+    named: dict[str, list[str]] = {}
+    for finding in findings:
+        named.setdefault(finding.verdict, []).append(finding.subject.lower())
+    parts = [f"{verdict}: {', '.join(named[verdict])}" for verdict in _ORDER if verdict in named]
+    if not parts:
+        return "Yes, by these figures."
+    said = "; ".join(parts)
+    return (
+        f"{'Not as it stands' if 'not possible' in named else 'Yes, with care'}. {said[0].upper()}{said[1:]}."
+    )
 
 
 def _figure(value: float | None, unit: str) -> str:

@@ -25,6 +25,8 @@ def fall(drive: DriveFile) -> Finding:
             + ", ".join(f"{p:.1f}" for p in places)
             + " m: a gravity line would hold water at a low point and run both ways from a high one"
             if places
+            else "the axis is level all the way: a gravity line has no fall"
+            if not some.size
             else f"the axis is level at chainage {where:.1f} m{' and rises from there' if low else ''}: "
             "a gravity line has no fall there"
         )

@@ -133,6 +133,26 @@ def test_for_people_sides_are_words(folder, capsys):
     assert "12.0 mm left" in out and "34.0 mm high" in out
 
 
+def test_a_point_on_the_axis_has_no_side(folder, capsys):
+    point = ",".join(map(repr, load_drive(folder).axis.position(30.0, 0.0, 0.0)))
+    _, out, _ = asked(capsys, folder, "--locate", point)
+    assert out.splitlines()[1].split()[3:] == ["30.000", "0.0", "mm", "0.0", "mm"]
+
+
+def test_a_jump_of_grade_is_told_with_its_element(folder, capsys):
+    text = (folder / "drive.toml").read_text()
+    at = text.index("vertical = [")
+    jump = """vertical = [
+  { kind = "grade", length_m = 60.0, grade_mm_per_m = 4.0 },
+  { kind = "grade", length_m = 100.0, grade_mm_per_m = 4.2 },
+]
+"""
+    (folder / "drive.toml").write_text(text[:at] + jump + text[text.index("]\n", at) + 2 :])
+    code, _, err = asked(capsys, folder)
+    assert code == 3
+    assert "axis.vertical, element 2: the grade jumps by +0.200 mm/m at chainage 60.000 m" in err
+
+
 def test_nothing_asked_gives_the_joints(folder, capsys):
     code, out, _ = asked(capsys, folder, "--csv")
     assert code == 0

@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from steer.axis import axis_from_spec
+from steer.cli.main import main
 from steer.drivefile import parse_drive
-from steer.feasibility import CAUTION, feasibility, page
+from steer.feasibility import CAUTION, answer, feasibility, page
 from steer.feasibility.beam import bend_mm, reach
 from steer.feasibility.curves import tightest
 
@@ -210,3 +211,35 @@ def test_page_holds_every_finding_and_the_caution():
     # by hand: 3 m pipes on R = 600 m turn by 5 mm/m, of 8
     assert "possible Pipe joints 5.00 mm/m 8.00 mm/m 3.00 mm/m " in text
     assert "figure limit margin" in text
+
+
+def test_the_answer_names_what_stands_in_the_way_first():
+    straight = answer(feasibility(drive(vertical=[grade(5.0)])))
+    assert straight == "Yes, by these figures."
+    tight = feasibility(drive([arc(40.0)], [grade(0.0)]))
+    said = answer(tight)
+    assert said.startswith("Not as it stands. Not possible: pipe joints, ")
+    assert said.index("with moves: beam") < said.index("tight: ") and said.endswith("fall.")
+    named = {f.subject.lower() for f in tight if f.verdict not in ("possible", "note")}
+    assert all(subject in said for subject in named)
+    assert answer(feasibility(drive(vertical=[grade(0.0)]))) == "Yes, with care. Tight: fall."
+
+
+def test_a_level_axis_is_level_all_the_way():
+    assert "level all the way" in found(drive(vertical=[grade(0.0)]), "Fall").text
+
+
+def test_the_command_answers_and_says_what_its_plan_leaves_out(tmp_path, capsys):
+    """A beam that must be set anew on the way is no part of the survey plan, which says so."""
+    for name, curve in (("straight", ""), ("bent", "tight")):
+        text = DRIVE
+        if curve:
+            at = text.index("horizontal = [")
+            bend = 'horizontal = [{ kind = "arc", length_m = 200.0, radius_m = 300.0, turn = "left" }]\n'
+            text = text[:at] + bend + text[text.index("]\n", at) + 2 :]
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "drive.toml").write_text(text)
+        assert main(["check", str(tmp_path / name)]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert ("Can it be driven? Yes, by these figures." in out) is not bool(curve)
+        assert ("Left out of this plan: the reference must be set anew" in out) is bool(curve)
