@@ -35,7 +35,8 @@ async def picture(folder: Path, size: tuple[int, int], screen: str, palette: str
         for _ in range(20):
             await pilot.pause(0.1)
         name = app.scene.snapshot.name if app.scene.snapshot is not None else ""
-        return app.export_screenshot(title=name)
+        # Some programs drop the blanks at the ends of a text unless told not to.
+        return app.export_screenshot(title=name).replace("<text ", '<text xml:space="preserve" ')
 
 
 def main() -> int:

@@ -68,3 +68,20 @@ def test_outside_is_judged_where_the_face_is():
 
 def test_runs():
     assert list(runs([50.0, 50.0, 20.0, 50.0])) == [(0, 2, 50.0), (2, 3, 20.0), (3, 4, 50.0)]
+
+
+@pytest.mark.parametrize("height", [4, 5, 8, 12])
+def test_a_forecast_without_the_correction_that_runs_away_leaves_path_and_limits_apart(height):
+    """It leaves the strip at a sign; each limit keeps a row of its own beside the axis."""
+    base = fake_drive.good()
+    away = tuple(
+        replace(p, line_mm=p.line_mm + 30.0 * n) for n, p in enumerate(base.advice.forecast_unchanged)
+    )
+    path = replace(base.path, line_mm=base.path.line_mm * 0.2)
+    snapshot = replace(base, advice=replace(base.advice, forecast_unchanged=away), path=path, shots=())
+    scene = Scene(snapshot, age_s=1.0)
+    rows = [spans.plain(row) for row in strip.draw(scene, "line", strip.reach(scene, 80), height)]
+    ruled = [y for y, row in enumerate(rows) if "limit" in row]
+    driven = [y for y, row in enumerate(rows) if "▀" in row or "▄" in row or "█" in row]
+    assert len(ruled) == 2 and not set(ruled) & set(driven)
+    assert "^" in rows[0] and "without" in rows[0]

@@ -169,7 +169,7 @@ class _Cells:
         alone = advice.forecast_unchanged if advice is not None and not stopped else ()
         edges = where.edges()
         limits = [limit_mm(snapshot, plane, a, b) for a, b in pairwise(edges)]
-        self.half_mm = self._half_range(scene.close, max(limits), path, sd, [*forecast, *alone])
+        self.half_mm = self._half_range(scene.close, max(limits), path, sd, list(forecast), list(alone))
         self._draw_limits(limits)
         driven_to = float(snapshot.path.chainage_m[-1]) if len(path) else snapshot.start_chainage_m
         face = advice.chainage_m if advice is not None else driven_to
@@ -197,13 +197,25 @@ class _Cells:
         return point.level_mm, point.level_sd_mm
 
     def _half_range(
-        self, close: bool, limit: float, path: np.ndarray, sd: np.ndarray, ahead: list[ForecastPoint]
+        self,
+        close: bool,
+        limit: float,
+        path: np.ndarray,
+        sd: np.ndarray,
+        ahead: list[ForecastPoint],
+        alone: list[ForecastPoint],
     ) -> float:
-        """Offset at the strip's edge: the tolerance and a little more, or the path's own size."""
+        """Offset at the strip's edge: the tolerance and a little more, or the path's own size.
+
+        What would come without the correction (`alone`) may run off the strip: it must not press the path
+        and the limits into one row.
+        """
         biggest = float(np.nanmax(np.abs(path) + BAND * sd)) if len(path) else 0.0
-        for point in ahead:
-            if self.where.from_m <= point.chainage_m <= self.where.to_m:
-                biggest = max(biggest, abs(self._value(point)[0]))
+        apart = max(biggest, limit * self.height / 3.0)  # each limit a row and a half from the axis
+        for points, most in ((ahead, np.inf), (alone, apart)):
+            for point in points:
+                if self.where.from_m <= point.chainage_m <= self.where.to_m:
+                    biggest = max(biggest, min(most, abs(self._value(point)[0])))
         if not np.isfinite(biggest):
             biggest = limit
         if close:
@@ -288,6 +300,11 @@ class _Cells:
                 self.ink[max(0, y - 1) : y + 2, x][self.ink[max(0, y - 1) : y + 2, x] == 3] = 0
                 if x % 3 == 2:
                     continue
+            if ink == 3 and abs(value) > self.half_mm:
+                # Off the strip from here on; the label says how far.
+                edge = 0 if value > 0 else self.height - 1
+                self.marks[(edge, x)] = ("^" if value > 0 else "v", "without")
+                break
             if np.isfinite(value):
                 self.ink[self._pixel(value), x] = ink
 
