@@ -13,7 +13,7 @@ from steer.ground.simulator import Simulation
 
 class Informed:
     """A finite-horizon linear-quadratic controller that is told the truth: the bore, the crab and the
-    ground's answer at this moment (not what is to come). It minimises Σ offset²·stroke + weight·Σ
+    ground's answer at this moment, and with `foreseen` also what is to come. It minimises Σ offset²·stroke + weight·Σ
     change²/stroke over `horizon_lengths` machine lengths, by least squares, and sets the first change inside
     the limits.
 
@@ -29,11 +29,13 @@ class Informed:
         horizon_lengths: float = 3.5,
         return_lengths: float = 0.5,
         return_strokes: float = 1.0,
+        foreseen: bool = False,
     ) -> None:
         self.simulation, self.limits = simulation, Limits(simulation.machine)
         self.length = simulation.front_m + simulation.rear_m
         self.strokes = max(int(np.ceil(horizon_lengths * self.length / simulation.stroke_m)), 6)
         self.return_m = return_lengths * self.length + return_strokes * simulation.stroke_m
+        self.foreseen = foreseen
         self.gains: dict[int, tuple[np.ndarray, np.ndarray]] = {}
 
     def reading(self, reading: dict[str, Any]) -> None:
@@ -46,9 +48,9 @@ class Informed:
         """Rows of the least-squares solution that give the first change, per plane (2, strokes)."""
         simulation = self.simulation
         stretch = simulation.stretch
-        if stretch not in self.gains:
+        if stretch not in self.gains or self.foreseen:
             far = 10.0  # past the gap's soft middle
-            answer = (simulation.preview(standing + far, self.strokes) - free) / far
+            answer = (self._ahead(standing + far) - free) / far
             rows = np.empty((2, self.strokes))
             n, stroke = self.strokes, simulation.stroke_m
             for plane in (0, 1):
@@ -62,10 +64,13 @@ class Informed:
             self.gains[stretch] = (rows, answer)
         return self.gains[stretch]
 
+    def _ahead(self, articulation: np.ndarray) -> np.ndarray:
+        return self.simulation.preview(articulation, self.strokes, self.foreseen)
+
     def stroke_end(self, chainage_m: float) -> np.ndarray:
         simulation = self.simulation
         standing = simulation.standing
-        free = simulation.preview(standing, self.strokes)
+        free = self._ahead(standing)
         rows, _ = self._first_change(standing, free)
         change = -np.einsum("pk,kp->p", rows, free)
         now = articulation_of(simulation.machine, simulation.cylinder_mm, simulation.roll_deg)

@@ -329,9 +329,10 @@ class Simulation:
             roll_deg=self._roll[k],
         )
 
-    def preview(self, articulation: np.ndarray, strokes: int) -> np.ndarray:
+    def preview(self, articulation: np.ndarray, strokes: int, foreseen: bool = False) -> np.ndarray:
         """Offsets (strokes, 2) mm at the ends of the next strokes if the acting articulation were held at
-        `articulation` (2,) and today's ground went on: for yardsticks that are told the ground."""
+        `articulation` (2,), in the ground that is to come (`foreseen`) or if today's ground went on: for
+        yardsticks that are told the ground."""
         per = round(self.stroke_m / self.step_m)
         factor = next(f for f in (5, 4, 3, 2, 1) if per % f == 0 and f * self.step_m <= 0.25 + 1e-9)
         per, step, k = per // factor, self.step_m * factor, self._now - self._back
@@ -341,12 +342,15 @@ class Simulation:
         at = self._along[self._now] - step * np.arange(reach - 1, -1, -1)
         for plane in (0, 1):
             path[:reach, plane] = np.interp(at, self._along, self._bore[:, plane])
-        gain, crab, tendency = self._gain[k], self._crab[k], self._tendency[k]
+        n = strokes * per
+        fine = np.arange(n * factor) if foreseen else np.zeros(n * factor, int)
+        there = np.minimum(k + fine, len(self._gain) - 1).reshape(n, factor)
+        gain, crab, tendency = (v[there].mean(axis=1) for v in (self._gain, self._crab, self._tendency))
         last = None
-        for i in range(reach - 1, reach + strokes * per - 1):
-            _, cut = body.heading(path[i + 1 - reach : i + 1], articulation, gain)
-            body.step(articulation, gain, tendency)
-            path[i + 1] = path[i] + step * (crab + (cut if last is None else 1.5 * cut - 0.5 * last))
+        for j, i in enumerate(range(reach - 1, reach + n - 1)):
+            _, cut = body.heading(path[i + 1 - reach : i + 1], articulation, gain[j])
+            body.step(articulation, gain[j], tendency[j])
+            path[i + 1] = path[i] + step * (crab[j] + (cut if last is None else 1.5 * cut - 0.5 * last))
             last = cut
         ends = self._now + per * factor * np.arange(1, strokes + 1)
         inside = np.minimum(ends, self._last)

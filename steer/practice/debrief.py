@@ -54,7 +54,8 @@ def debrief(session: Session, told: Callable[[str, int, int], None] | None = Non
     own = _again(file, Simulation(scenario), session.set_mm)
     proposed = drive_whole(file, Simulation(scenario), Advised(file), count, hear("the proposals followed"))
     best_ground = Simulation(scenario)
-    best = drive_whole(file, best_ground, Informed(best_ground), count, hear("about the best possible"))
+    told_all = Informed(best_ground, foreseen=True)
+    best = drive_whole(file, best_ground, told_all, count, hear("about the best possible"))
     return Debrief(count, own, proposed, best, _apart(session.drive, own))
 
 
@@ -90,8 +91,9 @@ def report(file: DriveFile, found: Debrief) -> list[str]:
     """The debrief for a person, lines of at most 79 characters."""
     three = (found.own.measures, found.proposed.measures, found.best.measures)
     eye = file.tolerance.eye or file.tolerance
+    strokes = "stroke" if found.strokes == 1 else "strokes"
     lines = [
-        f"After {found.strokes} strokes, at {found.own.chainage_m[-1]:.2f} m, on the same ground:",
+        f"After {found.strokes} {strokes}, at {found.own.chainage_m[-1]:.2f} m, on the same ground:",
         "",
         f"{'':<36}{'you':>12}{'proposals':>14}{'best':>14}",
     ]
@@ -119,8 +121,8 @@ def report(file: DriveFile, found: Debrief) -> list[str]:
         lines.append(f"{label:<36}{words[0]:>12}{words[1]:>14}{words[2]:>14}")
     lines += [
         "",
-        "proposals: each one set as proposed. best: told the ground as it is at each",
-        "stroke, which no crew can know. Ground and figures are invented.",
+        "proposals: each one set as proposed. best: about the best possible, steered by",
+        "one who is told the ground to come. Ground and figures are invented.",
     ]
     if not np.isnan(three[0].allowed_kn):
         lines += [

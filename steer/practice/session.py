@@ -7,6 +7,7 @@ The ground depends on nothing but these, so a session that broke off goes on fro
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -29,9 +30,10 @@ PROPOSAL = ("shown", "hidden", "after")  # after: once the person has chosen
 
 
 def preset_named(text: str) -> str:
-    """The preset of a name, with blanks, hyphens or underscores. Raises InputRefused for another."""
-    name = text.strip().lower().replace("-", " ").replace("_", " ")
-    if name not in PRESETS:
+    """The preset of a name, with blanks, hyphens, underscores or none. Raises InputRefused for another."""
+    letters = {name.replace(" ", ""): name for name in PRESETS}
+    name = letters.get(re.sub(r"[\s_-]", "", text.lower()))
+    if name is None:
         raise InputRefused(f"ground {text!r} is not known: {', '.join(PRESETS)} are allowed")
     return name
 

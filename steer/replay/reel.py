@@ -13,11 +13,12 @@ from steer.advice import Advice, ForecastPoint, Notice, Snapshot
 from steer.closed_loop import MemoryLog, drive_in_memory
 from steer.drive import Drive
 from steer.drivefile import DriveFile
-from steer.errors import InputRefused
+from steer.errors import CommandLineWrong, InputRefused
 from steer.estimate.smoother import SmoothedPath
 from steer.log import Event
 from steer.replay.moments import Moment, in_order, moments
 
+ROUNDED_M = 0.1  # a chainage as people type it
 KEPT = 400  # frames kept for winding back
 
 
@@ -73,8 +74,14 @@ class Reel:
         return reel
 
     def number_at(self, chainage_m: float) -> int:
-        """Number of the first moment at or beyond a chainage; the last one when it lies beyond all."""
+        """Number of the first moment at or beyond a chainage; the last one when it lies just beyond all.
+        Raises CommandLineWrong for one that was not driven."""
         at = [m.chainage_m for m in self.moments]
+        start = min(self.file.axis.start_chainage_m, at[0])
+        if not start - ROUNDED_M <= chainage_m <= at[-1] + ROUNDED_M:
+            raise CommandLineWrong(
+                f"--from {chainage_m:g}: the drive went from {start:.2f} m to {at[-1]:.2f} m"
+            )
         return min(bisect.bisect_left(at, chainage_m - 1e-6), len(at) - 1)
 
     def _wind_to_start(self) -> None:

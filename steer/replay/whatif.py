@@ -13,9 +13,9 @@ end of the drive.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
@@ -26,7 +26,6 @@ from steer.correct.advise import propose
 from steer.drive import Drive
 from steer.drivefile import DriveFile
 from steer.errors import CommandLineWrong
-from steer.estimate.estimator import Estimator
 from steer.estimate.motion import D, P, T, Y
 from steer.estimate.nodes import Node
 from steer.replay.reel import Reel
@@ -151,11 +150,9 @@ def what_if(
             now_mm = drive.follower.standing()
         own = set_new[-1] if set_new else node.articulation
         moved = _moved(node, difference, models, own)
-        shim = SimpleNamespace(
-            motion=drive.follower.estimator.motion,
-            nodes=_moved_behind(drive, difference, models, node, own, file),
-        )
-        found = propose(file, cast(Estimator, shim), moved, now_mm, drive.follower.roll_deg)
+        seen = copy.copy(drive.follower.estimator)
+        seen.nodes = _moved_behind(drive, difference, models, node, own, file)
+        found = propose(file, seen, moved, now_mm, drive.follower.roll_deg)
         now_mm = np.asarray(found.chosen.cylinder_mm, float)
         new = np.asarray(found.chosen.articulation, float)
         set_new.append(new)
@@ -196,11 +193,12 @@ def _node(drive: Drive) -> Node:
 
 
 def _moved(node: Node, difference: Difference, models: int, articulation: np.ndarray) -> Node:
-    y, t, p = difference.at(node.s_m)
+    """The estimate as it would have been. The wrong answers that it watches, beyond the models, would have
+    seen the same path: they are moved by the models' mean."""
     x = node.x.copy()
-    x[: 2 * models, Y] += y.reshape(-1)
-    x[: 2 * models, T] += t.reshape(-1)
-    x[: 2 * models, P] += p.reshape(-1)
+    for what, apart in zip((Y, T, P), difference.at(node.s_m), strict=True):
+        mean = np.tile(node.weights @ apart, (len(x) - 2 * models) // 2)
+        x[:, what] += np.concatenate([apart.reshape(-1), mean])
     return replace(node, x=x, articulation=np.asarray(articulation, float))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -48,6 +49,44 @@ def test_steering_beats_not_steering_and_knowing_beats_the_rule(kind: str) -> No
         idle.advance(idle.cylinder_mm)
     rule, informed = steered(scenario, RuleOfThumb)[0], steered(scenario, Informed)[0]
     assert rms(informed) < rms(rule) < rms(idle)
+
+
+@pytest.mark.parametrize("name", list(PRESETS))
+def test_what_is_foreseen_of_the_ground_to_come_is_what_comes(name: str) -> None:
+    """A look ahead over 12 strokes (coarser steps) against the drive itself, cylinders held, set without error."""
+    scenario = preset_scenario(name, seed=4)
+    ground = replace(scenario.ground, setting_sd_mm=0.0, play_mm_per_m=(0.0, 0.0), roll_sd_deg=0.0)
+    simulation = Simulation(scenario.with_(ground=ground))
+    simulation.start()
+    held = np.array([18.0, 19.0, 22.0, 21.0])
+    for _ in range(20):
+        simulation.advance(held)
+    foreseen = simulation.preview(simulation.standing, 12, foreseen=True)
+    as_today = simulation.preview(simulation.standing, 12)
+    came = np.array([_face_after(simulation, held) for _ in range(12)])
+    moved = np.abs(came - came[0]).max()
+    assert np.abs(foreseen - came).max() < 0.01 * moved
+    assert np.abs(as_today - came).max() > 3 * np.abs(foreseen - came).max()
+
+
+def _face_after(simulation: Simulation, cylinder_mm: np.ndarray) -> np.ndarray:
+    simulation.advance(cylinder_mm)
+    face: np.ndarray = simulation.truth().face_mm[-1]
+    return face
+
+
+@pytest.mark.parametrize("name", ["mixed face", "boulders"])
+def test_who_is_told_the_ground_to_come_steers_better_and_calmer(name: str) -> None:
+    def driven(foreseen: bool) -> tuple[float, float]:
+        simulation = Simulation(preset_scenario(name, seed=5))
+        steerer, set_mm = Informed(simulation, foreseen=foreseen), [simulation.cylinder_mm]
+        while not simulation.finished:
+            set_mm.append(steerer.stroke_end(simulation.chainage_m))
+            simulation.advance(set_mm[-1])
+        return rms(simulation), float(np.abs(np.diff(set_mm, axis=0)).mean())
+
+    told, knows = driven(False), driven(True)
+    assert knows[0] < 0.7 * told[0] and knows[1] < told[1]
 
 
 @pytest.mark.parametrize("steerer", [RuleOfThumb, Informed])

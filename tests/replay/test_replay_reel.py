@@ -192,6 +192,12 @@ def test_the_what_if_command(driven: Path, tmp_path: Path, capsys: pytest.Captur
     assert float(rows[0]["chainage_m"]) == 20.0
     assert rows[0]["driven_line_mm"] == rows[0]["other_line_mm"]
     assert main(["replay", str(driven), "--what-if", "--from", "39.5"]) == 2
+    capsys.readouterr()
+    for outside in ("-1", "41", "500"):
+        for how in (["--text"], ["--what-if"]):
+            assert main(["replay", str(driven), "--from", outside, *how]) == 2
+            assert "the drive went from 0.00 m to 40.00 m" in capsys.readouterr().err
+    assert main(["replay", str(driven), "--text", "--from", "0"]) == 0
     assert main(["replay", str(driven), "--set", "steering.firmness=gentle"]) == 2
     assert main(["replay", str(driven), "--speed", "0"]) == 2
     assert main(["replay", str(driven)]) == 2  # no terminal here
