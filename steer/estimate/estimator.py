@@ -5,14 +5,14 @@ before setting, then sequence); news that belongs further back cuts the fold the
 from the node before, so it comes to the same result whenever it arrives.
 
 The stack holds, for each model of `tuning.MODELS`, the planes [line, level], and last the middle model
-three times more, answering wrongly: one pair as if every setting were answered with its negative, one as
-if every change were, one as if no change were answered. They only serve `health`: while one foretells the
-readings worse than the stack it is set back to the middle model's state, so that evidence begins when the
-wrong answer begins (a sequential test: Page, Continuous inspection schemes, Biometrika 41, 1954, from
-memory). The models'
-weights follow from how well each foretells the readings, over the last `MODEL_MEMORY_M`; what is
-reported is their mixture (moment matching: Bar-Shalom, Li and Kirubarajan 2001, section 11.6, from
-memory), so that doubt about the ground's way of answering is part of every standard deviation.
+again for each way of answering wrongly (`evidence.SHARE`): as if every setting were answered with its
+negative, as if every change were, as if no change were answered, as if nothing were answered any more.
+They only serve `health` and the correction in doubt: while one foretells the readings worse than the stack
+it is set back to the middle model's state, so that evidence begins when the wrong answer begins (a
+sequential test: Page, Continuous inspection schemes, Biometrika 41, 1954, from memory). The models' weights
+follow from how well each foretells the readings, over the last `MODEL_MEMORY_M`; what is reported is their
+mixture (moment matching: Bar-Shalom, Li and Kirubarajan 2001, section 11.6, from memory), so that doubt
+about the ground's way of answering is part of every standard deviation.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from steer.drivefile import DriveFile
 from steer.estimate import filter as kalman
 from steer.estimate import sensors
 from steer.estimate.cells import Cell
-from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, WRONG, lean, wrong_answers
+from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, SHARE, STOOD, WRONG, lean, wrong_answers
 from steer.estimate.geometry import setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
 from steer.estimate.nodes import CellReport, Node, Recovery, Setting
@@ -48,7 +48,6 @@ LONGEST_STEP_M = 0.5
 STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
 GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
 GROUND_TENDENCY = 0.3
-_CHANGES = np.array([[2.0], [1.0]])  # 2·m − a mirrors a about m, m alone does not answer
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
 
@@ -68,11 +67,11 @@ class Estimator:
         self.models = len(models)
         self.motion = motion_of(drive, models)
         middle = min(MIDDLE, len(models) - 1)
-        # both planes of every model, and thrice the middle one answering wrongly
+        # both planes of every model, and the middle one again for each way of answering wrongly
         each = [m for m in (*models, *WRONG * [models[middle]]) for _ in (0, 1)]
         self.stack: MotionModel = motion_of(drive, tuple(each))
         self.plane = np.tile([0, 1], self.models + WRONG)
-        self.signs = np.append(np.ones(2 * self.models), np.repeat([-1.0, -1.0, 0.0], 2))
+        self.signs = np.append(np.ones(2 * self.models), np.repeat(SHARE, 2))
         self.middle = 2 * middle
         self.priors = priors_of(drive)
         self.body = sensors.Body(
@@ -215,7 +214,7 @@ class Estimator:
     def _acting(self, node: Node, held: np.ndarray) -> np.ndarray:
         """Articulation (2,) as each plane of the stack takes it: (b,)."""
         a: np.ndarray = held[self.plane] * self.signs
-        a[-4:] += (_CHANGES * node.mirror[1:]).ravel()
+        a[2 * self.models :] += (STOOD[:, None] * node.mirror).ravel()
         return a
 
     def _noise(self, ds: float) -> np.ndarray:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from steer.estimate.nodes import MODEL_TEMPER
+from steer.estimate.nodes import MODEL_TEMPER, WRONG
 
 TREND_M = 2.0  # over which innovations that lean one way are summed
 GROUND_CHI = 30.0  # chi-square of that sum (2 degrees of freedom, innovations a little correlated)
@@ -16,13 +16,17 @@ AGAINST_M = 25.0  # over which evidence for an opposite answer fades
 AGAINST_MOST = 20.0  # what it is held at, so that a cure can show
 AGAINST_AT_ONCE = 1.5  # the most that one cell adds: one strange cell is no evidence
 AGAINST_DOUBT = 1.5  # from here the ground is not blamed for what may be an opposite answer
-WRONG = 3  # wrong answers watched: settings negated, changes negated, changes not answered
+# Wrong answers watched: settings negated, changes negated, changes not answered, nothing answered any more.
+# When a is set, SHARE·a + STOOD·m acts, where m is what stood when the evidence began.
+SHARE = np.array([-1.0, -1.0, 0.0, 0.0])
+STOOD = np.array([0.0, 2.0, 1.0, 0.0])
+OPPOSITE, UNANSWERED = slice(0, 2), slice(2, 4)
 
 
 def wrong_answers(
     before: np.ndarray, score: np.ndarray, weights: np.ndarray, gone_m: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Log-likelihood ratios of the wrong answers over the stack, (3, 2), and their fading sums (3, 2).
+    """Log-likelihood ratios of the wrong answers over the stack, (4, 2), and their fading sums (4, 2).
 
     `score` (b,) is each pair of planes' log-likelihood of this cell, the models' first; `gone_m` the advance.
     """

@@ -13,6 +13,7 @@ import numpy as np
 
 from steer.advice import Notice
 from steer.estimate.estimator import Estimator
+from steer.estimate.evidence import OPPOSITE, UNANSWERED
 from steer.estimate.follow import Follower
 from steer.estimate.motion import RD, RO, G
 from steer.estimate.nodes import CellReport, Node
@@ -291,11 +292,11 @@ def _since(cells: list[tuple[Node, CellReport]], node: Node, kinds: list[int], p
 def steering_opposite(nodes: list[Node], node: Node) -> Notice | None:
     """The machine answers opposite to its steering: a mirrored answer foretells the readings better."""
     share = 0.5 if _said_before(nodes, node) else 1.0
-    evidence = node.against[:2].max(0)
+    evidence, weak = node.against[OPPOSITE].max(0), node.against[UNANSWERED].max(0)
     together = evidence.sum() > share * OPPOSITE_TOGETHER
     for plane in np.argsort(-evidence).tolist():
         enough = evidence[plane] > share * OPPOSITE_EVIDENCE or together
-        if enough and evidence[plane] > node.against[2, plane] + 1.0:
+        if enough and evidence[plane] > weak[plane]:
             since = _since(_cells(nodes), node, [0, 1], plane)
             which = ("right and left", "up and down")[plane]
             return Notice(
@@ -310,7 +311,7 @@ def steering_opposite(nodes: list[Node], node: Node) -> Notice | None:
 def _said_before(nodes: list[Node], node: Node) -> bool:
     """Whether the evidence that still stands was once enough: it stays said until half of it is gone."""
     for n, _ in reversed(_cells(nodes)):
-        top = n.against[:2].max(0)
+        top = n.against[OPPOSITE].max(0)
         size = max(float(top.max()) / OPPOSITE_EVIDENCE, float(top.sum()) / OPPOSITE_TOGETHER)
         if size > 1.0:
             return True
@@ -352,9 +353,9 @@ def steering_weak(nodes: list[Node], node: Node, estimator: Estimator) -> list[N
                     float(node.s_m),
                 )
             ]
-        evidence = float(node.against[2, plane])
-        if evidence > WEAK_EVIDENCE and evidence > node.against[:2, plane].max() + 1.0:
-            since = _since(_cells(nodes), node, [2], plane)
+        evidence = float(node.against[UNANSWERED, plane].max())
+        if evidence > WEAK_EVIDENCE and evidence > node.against[OPPOSITE, plane].max() + 1.0:
+            since = _since(_cells(nodes), node, [2, 3], plane)
             return [
                 Notice(
                     "steering_weak",

@@ -10,6 +10,7 @@ from steer.estimate.geometry import Reference
 
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
 LEAST_WEIGHT = 0.02
+WRONG = 4  # ways of answering wrongly that are watched: see `evidence`
 ROUNDING = 1e-6  # of a covariance, in its units and as a share
 
 
@@ -38,9 +39,11 @@ class Node:
     score: np.ndarray  # (models,) log-likelihood, fading
     trend: np.ndarray = field(default_factory=lambda: np.zeros((2, 4)))  # fading sum of standardised
     # innovations per channel, and its variance if they were independent
-    against: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # evidence for each wrong answer,
+    against: np.ndarray = field(
+        default_factory=lambda: np.zeros((WRONG, 2))
+    )  # evidence for each wrong answer,
     # per plane: log-likelihood ratio summed from its last low
-    mirror: np.ndarray = field(default_factory=lambda: np.zeros((3, 2)))  # articulation when that began
+    mirror: np.ndarray = field(default_factory=lambda: np.zeros((WRONG, 2)))  # articulation when that began
     report: object = None
     roll_deg: float = 0.0
     roll_doubt: float = 0.0  # variance (rad²) of a roll that is not read: RO carries it
@@ -92,7 +95,7 @@ class CellReport:
     used: np.ndarray  # (4,) readings used
     offered: np.ndarray  # (4,) readings that had the channel
     shifted: np.ndarray  # (4,) common residual of a cell whose readings agree with each other but not with us
-    log_ratio: np.ndarray  # (3, 2) log-likelihood of the wrong answers minus that of the stack
+    log_ratio: np.ndarray  # (WRONG, 2) log-likelihood of the wrong answers minus that of the stack
     articulation: np.ndarray  # (2,)
     change: np.ndarray  # (2,)
     trend: np.ndarray = field(default_factory=lambda: np.zeros(2))  # chi-square of the innovations' trend

@@ -13,28 +13,31 @@ from steer.closed_loop import Advised, drive_whole
 from steer.correct.either_way import EVEN_ODDS, UNHEARD, in_doubt
 from steer.correct.outlook import look_ahead
 from steer.drivefile import parse_drive
+from steer.estimate.nodes import WRONG
 from steer.ground import Ground, Scenario, Simulation, Stretch
 from steer.ground.folder import drive_toml
 from steer.ground.presets import DRIVE
 from steer.ground.scenario import Fault
 
-SETTINGS, CHANGES, NONE = range(3)
+SETTINGS, CHANGES = range(2)
 
 
 def outlooks(draw, seed: int, against: np.ndarray, mirror: np.ndarray | None = None):
     _, drive, estimator, node = draw(seed)
-    node = dataclasses.replace(node, against=against, mirror=np.zeros((3, 2)) if mirror is None else mirror)
+    node = dataclasses.replace(
+        node, against=against, mirror=np.zeros((WRONG, 2)) if mirror is None else mirror
+    )
     plain = look_ahead(node, drive.axis, estimator.motion, drive.drive.stroke_m, 8)
     return plain, in_doubt(plain, node, estimator, drive.axis)
 
 
 def test_without_evidence_nothing_is_added(draw) -> None:
-    plain, found = outlooks(draw, 1, np.full((3, 2), UNHEARD))
+    plain, found = outlooks(draw, 1, np.full((WRONG, 2), UNHEARD))
     assert found is plain
 
 
 def test_even_odds_cancel_and_certainty_turns_the_answer_round(draw) -> None:
-    against = np.zeros((3, 2))
+    against = np.zeros((WRONG, 2))
     against[SETTINGS] = EVEN_ODDS, 20.0
     plain, found = outlooks(draw, 2, against)
     assert np.allclose(found.weights.sum(0), 1.0)
@@ -49,7 +52,7 @@ def test_even_odds_cancel_and_certainty_turns_the_answer_round(draw) -> None:
 
 
 def test_one_plane_mapped_wrongly_leaves_the_other(draw) -> None:
-    against = np.zeros((3, 2))
+    against = np.zeros((WRONG, 2))
     against[SETTINGS, 0] = 9.0
     plain, found = outlooks(draw, 5, against)
     assert np.allclose(found.answer[1], plain.answer[1]) and np.allclose(found.free_mm[1], plain.free_mm[1])
@@ -57,9 +60,9 @@ def test_one_plane_mapped_wrongly_leaves_the_other(draw) -> None:
 
 def test_negated_changes_leave_what_stands_as_it_acts(draw) -> None:
     """With a = m the change is nothing, so both ways of answering foretell the same from one state."""
-    against = np.zeros((3, 2))
+    against = np.zeros((WRONG, 2))
     against[CHANGES] = 30.0
-    mirror = np.tile([[2.0, -3.0]], (3, 1))
+    mirror = np.tile([[2.0, -3.0]], (WRONG, 1))
     _, drive, estimator, node = draw(7)
     x, m = node.x.copy(), len(node.weights)
     x[2 * m + 2 : 2 * m + 4] = x[estimator.middle : estimator.middle + 2]  # the middle model's own state

@@ -112,6 +112,20 @@ def test_opposite_steering_is_said_within_four_strokes(seed):
     assert strokes is not None and strokes <= 4
 
 
+@pytest.mark.parametrize("seed", [3, 15])
+def test_a_machine_that_no_longer_answers_is_said_to_be_weak_and_not_opposite(seed):
+    """A front body that stood bent springs back when the ground gives way: away from its setting, but only to
+    where nothing is set."""
+    scenario, gives_way = draw_scenario(seed, "elastic", curved=False), AT_M + 4.0
+    kept = tuple(s for s in scenario.ground.stretches if s.start_m <= gives_way)
+    new = replace(kept[-1], start_m=gives_way, gain=(0.12, 0.12))
+    scenario = scenario.with_(ground=replace(scenario.ground, stretches=(*kept, new)))
+    said, _, _ = drive(scenario, gives_way + 4.0, hold=(12.0, -12.0))
+    after = [codes for s, codes in said if s > gives_way]
+    assert any("steering_weak" in codes for codes in after)
+    assert not any("steering_opposite" in codes for codes in after)
+
+
 class PutRight(Simulation):
     """Answers opposite from AT_M to 30 m only."""
 
