@@ -8,8 +8,8 @@ import pytest
 from steer.advice import Notice
 from steer.asbuilt import AsBuilt, assemble, words
 from steer.asbuilt.record import Judged
-from steer.asbuilt.report import listing, surveys
-from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet
+from steer.asbuilt.report import closing, listing, surveys
+from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet, evenly
 from steer.estimate.possible import Jump
 
 
@@ -96,3 +96,38 @@ def test_every_tolerance_is_told_and_the_tightest_counts(record: AsBuilt) -> Non
 def test_a_line_without_any_survey_is_said_to_be_one(record: AsBuilt) -> None:
     told = words.survey_lines(replace(record, surveys=(), string_difference=()))
     assert told == ["NO check survey: the line rests on the reference alone."]
+
+
+@pytest.mark.parametrize(
+    ("rows", "most", "each"), [(60, 59, 30), (59, 59, 59), (111, 64, 60), (3, 64, 5), (0, 9, 5)]
+)
+def test_rows_stand_evenly_on_the_pages(rows: int, most: int, each: int) -> None:
+    assert evenly(rows, most) == each
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_last_page_never_runs_into_its_foot(record: AsBuilt, paper: str) -> None:
+    """With more to say than fits, the rest and the signatures go on to a page of their own."""
+    import matplotlib
+
+    faults = tuple(f"event {n}: hash does not follow from the one before" * 8 for n in range(6))
+    report = record.file.report.model_copy(update={"paper": paper})
+    much = replace(
+        record,
+        file=replace(record.file, report=report),
+        seal=replace(record.seal, whole=False, faults=faults),
+    )
+    for shown in (record, much):
+        signed = []
+        with matplotlib.rc_context(SETTINGS):
+            made = closing.pages(shown)
+            for title, landscape, draw in made:
+                sheet = Sheet(Running("", "", "", shown.file.report.paper, 9), 1, title, landscape)
+                before = len(sheet.figure.texts)
+                draw(sheet)
+                mine = sheet.figure.texts[before:]
+                lowest = max((1.0 - text.get_position()[1]) * sheet.height for text in mine)
+                assert lowest < sheet.bottom, title
+                signed.append("signature" in [text.get_text() for text in mine])
+        assert signed == [False] * (len(made) - 1) + [True]
+    assert len(made) > 1

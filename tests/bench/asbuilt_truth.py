@@ -27,6 +27,8 @@ from steer.ground.simulator import Truth
 from steer.log import Log
 from steer.pipes import joint_angles
 
+SHARP = 6.0  # mm/m
+
 
 def driven(seed: int, folder: Path) -> tuple[AsBuilt, Truth]:
     """One drive: its record and its truth."""
@@ -59,7 +61,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     args = parser.parse_args()
     rows, angles, worst, covered, seconds = [], [], [], [], 0.0
-    below, capped, moved, chance = [], [], [], []
+    below, capped, moved, chance, sharpest = [], [], [], [], []
     for seed in range(args.first, args.first + args.drives):
         folder = Path(tempfile.mkdtemp(prefix="steer_asbuilt_")) / "drive"
         begun = time.perf_counter()
@@ -86,6 +88,7 @@ def main() -> None:
         both = np.isfinite(joints.angle_mm_per_m) & np.isfinite(really.angle_mm_per_m)
         angles.append(np.sqrt(np.mean((joints.angle_mm_per_m[both] - really.angle_mm_per_m[both]) ** 2)))
         top = really.angle_mm_per_m[both].max()
+        sharpest.append(top)
         worst.append(joints.angle_mm_per_m[both].max() / top)
         below.append(record.joints.so_far_high_mm_per_m[-1] / top)
         capped.append(np.mean(really.angle_mm_per_m[both] <= record.joints.high_mm_per_m[both]))
@@ -113,10 +116,20 @@ def main() -> None:
         f"joint angle: RMS error {np.mean(angles):.2f} mm/m; below its upper limit {100 * np.mean(capped):.1f} %"
     )
     print(f"largest angle found over largest true: 5 % {low:.2f}, median {middle:.2f}, 95 % {high:.2f}")
+    sharp = np.array(worst)[np.array(sharpest) >= SHARP]
+    if sharp.size:
+        print(
+            f"  on the {sharp.size} drives with a joint of {SHARP:g} mm/m or more: least {sharp.min():.2f}, "
+            f"median {np.median(sharp):.2f}"
+        )
     held = np.array(below)
     print(
         f"upper limit of the largest held the true one in {(held >= 1.0).sum()} of {args.drives} drives; over it "
         f"median {np.median(held):.2f}, least {held.min():.2f}; sudden turns found {sum(moved)}"
+    )
+    print(
+        f"seeds to look at: least covered {args.first + int(share.argmin())}, "
+        f"least of its largest angle found {args.first + int(np.argmin(worst))}"
     )
 
 

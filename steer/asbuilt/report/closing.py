@@ -3,19 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from steer.asbuilt import words
 from steer.asbuilt.lie import BRIDGE_PIPES
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.sheet import Sheet
+from steer.asbuilt.report.sheet import Sheet, room_mm, wrapped
+
+_HEAD_MM = 38.0  # of the column of heads
+_SIZE = 8.0
+_SIGNED_MM = 34.0  # room for the signatures
+
+Paragraph = tuple[str, str]
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
-    """One page."""
-    return [("What this record rests on", False, lambda sheet: _draw(sheet, record))]
+    """One page, or more where there is more to say than fits; the signatures on the last."""
+    parts = _parts(_paragraphs(record), *room_mm(record.file.report.paper))
+    return [
+        ("What this record rests on", False, partial(_draw, paragraphs=part, last=part is parts[-1]))
+        for part in parts
+    ]
 
 
-def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
+def _parts(paragraphs: list[Paragraph], width: float, height: float) -> list[list[Paragraph]]:
+    """The paragraphs page by page, the last with room for the signatures below."""
+    parts: list[list[Paragraph]] = [[]]
+    left = height
+    for number, (head, text) in enumerate(paragraphs):
+        lines = len(wrapped(text, width - _HEAD_MM, _SIZE))
+        tall = lines * Sheet.line_mm(_SIZE) + 2.6
+        needed = tall + (_SIGNED_MM + 6.0 if number == len(paragraphs) - 1 else 0.0)
+        if parts[-1] and needed > left:
+            parts.append([])
+            left = height
+        parts[-1].append((head, text))
+        left -= tall
+    return parts
+
+
+def _paragraphs(record: AsBuilt) -> list[Paragraph]:
     file, seal, sd = record.file, record.seal, record.file.sd
     pipe = file.pipe
     overlap = " Where stretches overlap the tightest counts." if len(file.tolerance.ranges) > 1 else ""
@@ -104,12 +131,16 @@ def _paragraphs(record: AsBuilt) -> list[tuple[str, str]]:
     return found
 
 
-def _draw(sheet: Sheet, record: AsBuilt) -> None:
+def _draw(sheet: Sheet, paragraphs: list[Paragraph], last: bool) -> None:
     y = sheet.top
-    for head, text in _paragraphs(record):
+    for head, text in paragraphs:
         sheet.text(sheet.left, y, head, bold=True)
-        y = sheet.paragraph(sheet.left + 38.0, y, text, sheet.inner - 38.0, 8.0) + 2.6
-    y = max(y + 6.0, sheet.bottom - 34.0)
+        y = sheet.paragraph(sheet.left + _HEAD_MM, y, text, sheet.inner - _HEAD_MM, _SIZE) + 2.6
+    if last:
+        _signatures(sheet, max(y + 6.0, sheet.bottom - _SIGNED_MM))
+
+
+def _signatures(sheet: Sheet, y: float) -> None:
     wide = (sheet.inner - 16.0) / 3.0
     for i, head in enumerate(("Prepared by", "Checked by", "Accepted by")):
         x = sheet.left + i * (wide + 8.0)

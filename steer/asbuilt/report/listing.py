@@ -10,7 +10,7 @@ import numpy as np
 from steer.asbuilt import tables
 from steer.asbuilt.lie import PATH
 from steer.asbuilt.record import AsBuilt, Judged
-from steer.asbuilt.report.sheet import Sheet
+from steer.asbuilt.report.sheet import Sheet, evenly
 from steer.text import within
 
 _LONGEST = 1200  # rows; beyond that the report says where the rest is
@@ -38,7 +38,7 @@ def _table(
 ) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
     rows = _rows(record, judged, numbered)
     found: list[tuple[str, bool, Callable[[Sheet], None]]] = []
-    count = Sheet.lines(record.file.report.paper, _SIZE, 16.0)
+    count = evenly(min(len(rows), _LONGEST), Sheet.lines(record.file.report.paper, _SIZE, 16.0))
     for first in range(0, min(len(rows), _LONGEST), count):
         part = rows[first : min(first + count, _LONGEST)]
         cut = len(rows) > _LONGEST and first + count >= _LONGEST

@@ -40,6 +40,18 @@ SETTINGS: Any = {
 }
 
 
+def room_mm(paper: str) -> tuple[float, float]:
+    """Width and height between margins, head and foot of an upright page."""
+    width, height = PAPERS_MM[paper]
+    return width - 2 * MARGIN_MM, height - 2 * MARGIN_MM - HEAD_MM - FOOT_MM
+
+
+def evenly(rows: int, most: int) -> int:
+    """How many rows of a table each page takes, so that no page holds a forlorn few; bands of five whole."""
+    pages = max(-(-rows // most), 1)
+    return min(max(-(-rows // (5 * pages)), 1) * 5, most)
+
+
 @dataclass(frozen=True)
 class Running:
     """What stands on every page."""
@@ -67,10 +79,14 @@ class Sheet:
         self._head_and_foot(running, number, title)
 
     @staticmethod
+    def line_mm(size: float) -> float:
+        """From one line of a paragraph to the next."""
+        return size * 1.35 * _PT_MM
+
+    @staticmethod
     def lines(paper: str, size: float, other_mm: float) -> int:
         """How many rows of a table of that size fit an upright page beside `other_mm` of head and notes."""
-        room = PAPERS_MM[paper][1] - 2 * MARGIN_MM - HEAD_MM - FOOT_MM - other_mm
-        return int(room / (size * 1.45 * _PT_MM))
+        return int((room_mm(paper)[1] - other_mm) / (size * 1.45 * _PT_MM))
 
     @property
     def inner(self) -> float:
@@ -108,7 +124,7 @@ class Sheet:
         self, x: float, y: float, text: str, width: float, size: float = 8.0, bold: bool = False
     ) -> float:
         """Wrapped text; returns y below it."""
-        step = size * 1.35 * _PT_MM
+        step = self.line_mm(size)
         for line in wrapped(text, width, size, bold):
             self.text(x, y, line, size, bold)
             y += step

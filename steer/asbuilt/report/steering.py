@@ -11,7 +11,7 @@ import numpy as np
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import along, key
-from steer.asbuilt.report.sheet import BLUE, GREY, INK, PALE, PALE_BLUE, RED, Sheet
+from steer.asbuilt.report.sheet import BLUE, GREY, INK, PALE, PALE_BLUE, RED, Sheet, evenly
 from steer.asbuilt.strokes import Pair, StrokeRow
 
 _SIZE = 6.8
@@ -32,7 +32,7 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
         ("Steering record", True, lambda sheet: _strips(sheet, record))
     ]
     rows = [_row(stroke) for stroke in record.strokes[:_LONGEST]]
-    first, most = 0, Sheet.lines(record.file.report.paper, _SIZE, 18.0)
+    first, most = 0, evenly(len(rows), Sheet.lines(record.file.report.paper, _SIZE, 18.0))
     while first < len(rows):
         part = rows[first : first + most]
         first += most
