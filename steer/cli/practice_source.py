@@ -32,6 +32,11 @@ class PracticeSource(ScreenSource):
         """The machine has arrived."""
         return self.session.finished
 
+    @property
+    def may_accept(self) -> bool:
+        """Whether this exercise ever shows a proposal."""
+        return self.session.proposal != "hidden"
+
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, less what is hidden."""
         whole = super().snapshot()

@@ -18,13 +18,15 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
     advice = snapshot.advice
     if advice is None or proposal == "shown":
         return snapshot
-    # Forecast, reason and broken limits would tell the proposal: the forecast with the cylinders left
-    # alone stays.
+    # Forecast, arrival, joints, reason and broken limits would tell the proposal: the forecast with the
+    # cylinders left alone stays.
     masked = replace(
         advice,
-        forecast=advice.forecast_unchanged,
+        forecast=(),
         reason="",
         eye_probability=None,
+        at_reception=None,
+        joint="",
         notices=tuple(n for n in advice.notices if n.code != "limit_gave_way"),
     )
     extra = dict(snapshot.extra)
@@ -35,10 +37,13 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
         own = Correction(
             advice.now_right_mm_per_m, advice.now_up_mm_per_m, advice.cylinder_now_mm or (), True
         )
-        return replace(snapshot, advice=replace(masked, correction=own), extra=extra)
+        alone = replace(masked, correction=own, forecast=advice.forecast_unchanged)
+        return replace(snapshot, advice=alone, extra=extra)
     if proposal == "after":
         c = advice.correction
         reason = f"The tool proposed {'to hold: ' if c.hold else ''}{turns(c.right_mm_per_m, c.up_mm_per_m)}."
+        if decision["kind"] == "overridden":
+            reason += " Strips and joints show what would come of that."
         return replace(snapshot, advice=replace(advice, reason=f"{reason} {advice.reason}".strip()))
     own = Correction(
         float(decision["right_mm_per_m"]), float(decision["up_mm_per_m"]),

@@ -136,6 +136,8 @@ def test_nothing_tells_the_proposal_before_the_choice(tmp_path: Path, proposal: 
         forecast=(),
         reason="Left 99",
         eye_probability=0.5,
+        at_reception=None,
+        joint="joints turn 99 mm/m",
     )
     first, second = (shown(replace(snapshot, advice=a), proposal, None) for a in (advice, other))
     assert first.advice == second.advice
@@ -156,6 +158,11 @@ def test_afterwards_it_is_shown_or_stays_hidden(tmp_path: Path) -> None:
     hidden = shown(snapshot, "hidden", decision)
     assert hidden.advice.correction.right_mm_per_m == decision["right_mm_per_m"]
     assert "hidden" not in hidden.extra and not hidden.advice.reason
+    assert not hidden.advice.joint and hidden.advice.at_reception is None
+    # what would come of an own setting is not known; of the cylinders left alone it is
+    assert (
+        not hidden.advice.forecast and hidden.advice.forecast_unchanged == snapshot.advice.forecast_unchanged
+    )
 
 
 def test_debrief_of_one_who_sets_every_proposal_and_of_one_who_sets_none(tmp_path: Path) -> None:

@@ -8,6 +8,8 @@ from textual.binding import Binding, BindingType
 
 from tui.screens.stroke import StrokeScreen
 
+PAUSED = "Paused. Key p goes on."
+
 
 class PracticeScreen(StrokeScreen, inherit_bindings=False):
     """Space jacks one stroke; e ends the drive and shows how it went."""
@@ -40,7 +42,9 @@ class PracticeScreen(StrokeScreen, inherit_bindings=False):
         return cast(float, getattr(self.app, "pace_s", 0.0))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """There is nothing to pause without a pace."""
+        """There is nothing to pause without a pace, and nothing to accept where the proposal stays hidden."""
+        if action == "accept":
+            return bool(getattr(self.steer.source, "may_accept", True))
         return self._pace_s > 0 if action == "pause" else True
 
     async def _by_the_clock(self) -> None:
@@ -59,11 +63,13 @@ class PracticeScreen(StrokeScreen, inherit_bindings=False):
             self._at_work = False
         if getattr(self.steer.source, "finished", False):
             self.steer.say("The machine has arrived. Key e compares.")
+        elif self._paused:  # asked for while the stroke was under way
+            self.steer.say(PAUSED)
 
     def action_pause(self) -> None:
         """Stops and starts the strokes by the clock."""
         self._paused = not self._paused
-        self.steer.say("Paused. Key p goes on." if self._paused else "Going on.")
+        self.steer.say(PAUSED if self._paused else "Going on.")
 
     async def action_end(self) -> None:
         """How it went."""
