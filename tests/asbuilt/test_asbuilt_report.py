@@ -8,8 +8,9 @@ import pytest
 from steer.advice import Notice
 from steer.asbuilt import AsBuilt, assemble, words
 from steer.asbuilt.record import Judged
-from steer.asbuilt.report import closing, listing, surveys
+from steer.asbuilt.report import closing, cover, listing, surveys
 from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet, evenly
+from steer.asbuilt.totals import Run
 from steer.estimate.possible import Jump
 
 
@@ -26,9 +27,20 @@ def _far(judged: Judged) -> Judged:
 def test_no_figure_of_a_table_is_cut_short(record: AsBuilt, paper: str) -> None:
     import matplotlib
 
-    far = replace(record, metres=_far(record.metres), pipes=_far(record.pipes))
+    run = Run(1008.5, 1120.0)
+    astray = [
+        replace(
+            plane, counted=replace(plane.counted, longest_outside=run, length_m=1120.0, inside_m=1120.0),
+            figures=replace(plane.figures, largest_mm=-2043.0, largest_at_m=1119.9),
+        )
+        for plane in (record.line, record.level)
+    ]  # fmt: skip
+    far = replace(
+        record, metres=_far(record.metres), pipes=_far(record.pipes), line=astray[0], level=astray[1],
+        both=astray[0].counted,
+    )  # fmt: skip
     with matplotlib.rc_context(SETTINGS):
-        for title, landscape, draw in [*listing.pages(far), *surveys.pages(far)]:
+        for title, landscape, draw in [*cover.pages(far), *listing.pages(far), *surveys.pages(far)]:
             sheet = Sheet(Running("", "", "", paper, 1), 1, title, landscape)
             draw(sheet)
             cut = [text.get_text() for text in sheet.figure.texts if text.get_text().endswith("…")]

@@ -154,7 +154,7 @@ def _totals(sheet: Sheet, record: AsBuilt, y: float) -> float:
     rows = [["", "line", "level", "both"]]
     for name, key in (
         ("inside tolerance", "inside_m"), ("outside", "outside_m"), ("cannot tell", "cannot_tell_m"),
-        ("for the record: outside if uncertainty is ignored", "naive_outside_m"),
+        ("outside, uncertainty ignored", "naive_outside_m"),
     ):  # fmt: skip
         rows.append([name, *(words.metres_of(c, getattr(c, key)) for c in counted)])
     rows.append(["longest run outside", *(words.run(c) for c in counted)])
@@ -165,8 +165,9 @@ def _totals(sheet: Sheet, record: AsBuilt, y: float) -> float:
         ["95th percentile of the size", *(f"{f.p95_mm:.0f} mm" for f in planes), ""],
         ["largest", *(words.largest(f, k) for k, f in enumerate(planes)), ""],
     ]
-    wide = (sheet.inner - 72.0) / 3.0
-    return sheet.table(sheet.left, y, [72.0, wide, wide, wide], rows, size=8.0) + 2.5
+    first = 43.0
+    wide = (sheet.inner - first) / 3.0
+    return sheet.table(sheet.left, y, [first, wide, wide, wide], rows, size=8.0) + 2.5
 
 
 def _findings(record: AsBuilt) -> list[tuple[str, list[str]]]:
