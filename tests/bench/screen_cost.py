@@ -95,7 +95,7 @@ def main() -> None:
     chainage = 99.9  # the face of the sample drive
     for name, extra in (("true colours", {}), ("NO_COLOR", {"NO_COLOR": "1"})):
         terminal = Terminal(opened, **extra)
-        first = terminal.read(4.0)
+        first = terminal.read(60.0, b"STROKE") + terminal.read(3.0)
         rest = terminal.read(20.0)
         terminal.send(b"z")
         change = terminal.read(1.5)
@@ -105,7 +105,7 @@ def main() -> None:
             chainage += 0.05
             file.write(f'{{"kind": "reading", "chainage_m": {chainage:.3f}, "yaw_mm_per_m": 0.4}}\n')
         subprocess.run([steer, "read", folder, file.name], check=False, stdout=subprocess.DEVNULL)
-        reading = terminal.read(3.0)
+        reading = terminal.read(6.0)
         terminal.send(b"q")
         terminal.read(2.0)
         terminal.close()
@@ -116,7 +116,8 @@ def main() -> None:
         )
 
     terminal = Terminal(opened)
-    terminal.read(4.0)
+    terminal.read(60.0, b"STROKE")
+    terminal.read(3.0)
     ticks = os.sysconf("SC_CLK_TCK")
 
     def used() -> float:

@@ -339,3 +339,23 @@ async def test_the_event_under_the_cursor_is_said_in_full(make_app):
         await until(pilot, lambda: long[-20:] in screen_text(app))
         await pilot.press("n", *"wet", "enter")
         await until(pilot, lambda: "Note stored" in screen_text(app))
+
+
+async def test_a_shot_that_comes_in_late_is_under_the_cursor(make_app):
+    drive = fake_drive.FakeDrive()
+    late = replace(drive.current.shots[0], number=77, chainage_m=45.0)
+
+    def read_shots(path):
+        first, *rest = drive.current.shots
+        drive.current = replace(drive.current, shots=(first, late, *rest))
+        drive._store("read_shots", path)
+        return "1 shot."
+
+    drive.read_shots = read_shots
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("2", "f")
+        await settle(pilot)
+        await pilot.press(*"a.csv", "enter")
+        await until(pilot, lambda: "Shot 77, face, at 45.00 m" in screen_text(app))

@@ -10,7 +10,7 @@ from steer.errors import SteerError
 from tui.dialogs.base import SteerDialog
 from tui.dialogs.setting_text import parse
 from tui.draw import words
-from tui.draw.scene import Decision, Scene
+from tui.draw.scene import Decision, Scene, out_of_date
 
 
 class OverrideDialog(SteerDialog):
@@ -28,6 +28,7 @@ class OverrideDialog(SteerDialog):
         assert scene.snapshot is not None and scene.snapshot.advice is not None
         advice = scene.snapshot.advice
         self._stroke = advice.stroke
+        self._was = "Was" if out_of_date(scene) else "Now"
         self._now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
         self._setting: tuple[float, float] | None = None
         self._cylinders: tuple[float, ...] | None = None
@@ -37,7 +38,7 @@ class OverrideDialog(SteerDialog):
         right, up = self._now
         with Vertical(id="box", classes=self.box_class):
             yield Label(f"Own setting for stroke {self._stroke + 1}", classes="strong")
-            yield Label(f"Now {words.both_turns(right, up)}. Type such as: 3.5 left")
+            yield Label(f"{self._was} {words.both_turns(right, up)}. Type such as: 3.5 left")
             for plane, label in (("line", "Line, right or left"), ("level", "Level, up or down")):
                 with Horizontal():
                     yield Label(label)

@@ -85,7 +85,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
 
 
 def _none(scene: Scene) -> str:
-    return "No notices when the last reading came." if out_of_date(scene) else "No notices."
+    return "No notices by then." if out_of_date(scene) else "No notices."
 
 
 def _clause(notice: Notice) -> str:

@@ -114,9 +114,11 @@ class ShotsScreen(SteerScreen):
 
     async def stored(self, work: Callable[[Any], object], said: str) -> bool:
         """Stores, and keeps the face's estimate before and after for the eye."""
-        before = self._estimate()
+        before, newest = self._estimate(), self._newest()
         if not await self.steer.store(work, said):
             return False
+        if self._newest() > newest:
+            self._go_to(self._newest())
         after = self._estimate()
         if before and after:
             self.before_after = (
@@ -124,6 +126,19 @@ class ShotsScreen(SteerScreen):
             )
         self.scene_changed()
         return True
+
+    def _numbers(self) -> list[int]:
+        snapshot = self.steer.scene.snapshot
+        return [shot.number for shot in snapshot.shots] if snapshot is not None else []
+
+    def _newest(self) -> int:
+        return max(self._numbers(), default=-1)
+
+    def _go_to(self, number: int) -> None:
+        """Puts the cursor on a shot: one that came in late stands further up."""
+        shots = self.query_one("#list", ListRows)
+        shots.cursor = self._numbers().index(number)
+        shots.follow_end = shots.cursor == len(self._numbers()) - 1
 
     def action_read_file(self) -> None:
         """Asks for a file: one of points is stored, one of observations is adjusted and shown first."""
