@@ -86,7 +86,7 @@ def as_json(network: ReducedNetwork) -> dict[str, Any]:
             for c in network.control_residuals
         ],
         "refraction": network.refraction,
-        "notes": [*([network.control_hint] if network.control_hint else []), *network.notes],
+        "notes": [*([network.hint] if network.hint else []), *network.notes],
     }
     for p in network.points:
         sd = p.sd_mm

@@ -245,8 +245,8 @@ def _sound(network: object, path: str, despite: bool) -> None:
         found.append(f"suspect row{'s' if len(network.suspect_rows) > 1 else ''} {rows}")
     if suspect:
         found.append(f"suspect control {', '.join(suspect)}")
-    if network.control_hint:
-        found.append(network.control_hint.rstrip("?"))
+    if network.hint:
+        found.append(network.hint.rstrip("?"))
     if despite:
         print(f"survey: IN DOUBT ({'; '.join(found)}): taken all the same, with a larger sd")
         return

@@ -9,6 +9,7 @@ import numpy as np
 
 from steer.errors import InputRefused
 from steer.survey.changed_over import changed_over
+from steer.survey.mistaken_units import mistaken_units
 from steer.survey.network import USUAL_REFRACTION, Contradiction, Fit, Network, fitted, prepared
 from steer.survey.observations import ARC_SECOND, ControlPoint, Observation
 from steer.survey.snooping import Suspects, suspects
@@ -82,7 +83,7 @@ class ReducedNetwork:
     """variance_factor: square sum of residuals over their sd, per degree of freedom; None without any.
     probability: that chance alone gives a fit this bad or worse (upper tail of chi-square); None likewise.
     suspect_rows: file lines found by data snooping, the most suspect first. notes: for a person to read.
-    control_hint: a sentence on control that explains why the survey does not fit."""
+    hint: a slip of the whole survey, or a control point, that explains why it does not fit."""
 
     points: tuple[ReducedPoint, ...]
     residuals: tuple[Residual, ...]
@@ -94,7 +95,7 @@ class ReducedNetwork:
     without_suspects: WithoutSuspects | None
     refraction: float | None
     notes: tuple[str, ...]
-    control_hint: str | None = None
+    hint: str | None = None
 
     @property
     def passed(self) -> bool | None:
@@ -119,15 +120,13 @@ def reduce_network(
     try:
         fit = fitted(network)
     except Contradiction as problem:
-        hint = changed_over(observations, control, refraction) or wrong_control(
-            observations, control, refraction
-        )
+        hint = _gross(observations, control, refraction) or wrong_control(observations, control, refraction)
         raise InputRefused([*problem.problems, *([hint] if hint else [])]) from None
     found = suspects(network, fit)
     factor, probability = _global_test(fit)
     hint = None
     if factor is not None and factor > _HOPELESS:
-        hint = changed_over(observations, control, refraction)
+        hint = _gross(observations, control, refraction)
     failed = probability is not None and probability < PASSES_ABOVE
     # One suspect says it all, as control that itself is suspect does.
     if failed and hint is None and len(found.observations) != 1 and not found.control:
@@ -143,7 +142,16 @@ def reduce_network(
         without_suspects=_without(network, found),
         refraction=refraction,
         notes=tuple(_notes(network, fit, found, probability)),
-        control_hint=hint,
+        hint=hint,
+    )
+
+
+def _gross(
+    observations: list[Observation], control: list[ControlPoint], refraction: float | None
+) -> str | None:
+    """The slip of the whole survey that explains why nothing fits."""
+    return mistaken_units(observations, control, refraction) or changed_over(
+        observations, control, refraction
     )
 
 

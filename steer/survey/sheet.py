@@ -59,8 +59,8 @@ def _verdict(network: ReducedNetwork) -> str:
         )
     elif not network.suspect_rows and not suspects and network.probability is not None:
         lines.append("No single observation stands out (data snooping at 0.1 %).")
-    if network.control_hint:
-        lines.append(f"Control: {printable(network.control_hint, 400)}")
+    if network.hint:
+        lines.append(f"Perhaps: {printable(network.hint, 400)}")
     return "\n".join(lines)
 
 

@@ -108,3 +108,18 @@ def test_no_move_and_nothing_left_to_check_are_said_so(tmp_path, capsys):
     code, out, _ = reduced(tmp_path, capsys, rows, {n: POINTS[n] for n in "AB"})
     assert code == 0 and "1 degree of freedom;" in out
     assert "Without it: nothing checks the rest; no point would move by 0.1 mm." in out
+
+
+@pytest.mark.parametrize(
+    ("column", "factor", "words"),
+    [(5, 1.0 / 0.3048, "distances taken as feet"), (3, 1.0 / 0.9, "directions taken as gon")],
+)
+def test_a_column_in_another_unit_is_recognised(tmp_path, capsys, column, factor, words):
+    """1 ft = 0.3048 m and 400 gon = 360 degrees, both exact."""
+    rows = []
+    for row in sights("S", "ABCP", 0.0):  # directions that stay below 360 in gon, too
+        cells = row.split(",")
+        cells[column] = f"{float(cells[column]) * factor:.6f}"
+        rows.append(",".join(cells))
+    code, out, err = reduced(tmp_path, capsys, rows, {n: POINTS[n] for n in "ABC"})
+    assert f"with {words} the sights fit" in out + err and code == (0 if out else 1)
