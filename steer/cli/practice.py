@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from steer.cli.open import add_look
-from steer.errors import CommandLineWrong, InputRefused
+from steer.errors import CommandLineWrong
 
 if TYPE_CHECKING:
     from steer.practice import Session
@@ -103,6 +103,7 @@ def _screens(args: argparse.Namespace, opening: Callable[[], Session], folder: P
 
 def _opening(args: argparse.Namespace) -> tuple[Callable[[], Session], Path]:
     from steer.practice import Session, preset_named
+    from steer.practice.session import free_for_a_drive
 
     if args.resume:
         place = args.folder
@@ -110,8 +111,7 @@ def _opening(args: argparse.Namespace) -> tuple[Callable[[], Session], Path]:
     preset = preset_named(args.preset or "dense sand")
     seed = args.seed if args.seed is not None else secrets.randbelow(1_000_000)
     place = args.folder or Path(tempfile.mkdtemp(prefix="steer-practice-")) / preset.replace(" ", "_")
-    if (place / "drive.toml").exists():
-        raise InputRefused(f"{place}: there is a drive in it already; name a new folder, or --resume it")
+    free_for_a_drive(place)
     return (lambda: Session.begin(place, preset, seed, args.proposal, args.like)), place
 
 

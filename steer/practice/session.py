@@ -8,6 +8,7 @@ The ground depends on nothing but these, so a session that broke off goes on fro
 from __future__ import annotations
 
 import re
+import secrets
 import shutil
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from steer.ground.from_file import drive_dict
 from steer.ground.presets import DRIVE, PRESETS, preset_scenario
 from steer.intake import check_shot_from_json, reading_from_json
 from steer.intake.stored import drive_files
+from steer.log import LOG_NAME
 
 PROPOSAL = ("shown", "hidden", "after")  # after: once the person has chosen
 
@@ -36,6 +38,14 @@ def preset_named(text: str) -> str:
     if name is None:
         raise InputRefused(f"ground {text!r} is not known: {', '.join(PRESETS)} are allowed")
     return name
+
+
+def free_for_a_drive(folder: Path) -> None:
+    """Raises InputRefused when a folder holds a drive, or a log that a drive made there would go on."""
+    if (folder / FILE_NAME).exists():
+        raise InputRefused(f"{folder}: there is a drive in it already; name a new folder, or --resume it")
+    if (folder / LOG_NAME).exists():
+        raise InputRefused(f"{folder}: there is a {LOG_NAME} without a {FILE_NAME} in it; name a new folder")
 
 
 class Session:
@@ -61,24 +71,28 @@ class Session:
         """A new folder, the machine standing in the launch. With `like` the drive file of that folder is
         driven instead of the presets' own. Raises InputRefused when `folder` holds a drive already."""
         place = Path(folder)
-        if (place / FILE_NAME).exists():
-            raise InputRefused(f"{place}: there is a drive in it already; name a new folder, or --resume it")
+        free_for_a_drive(place)
         scenario = _scenario(preset, seed, like)
+        # Made beside the folder and moved in, drive.toml last: whatever breaks off leaves no half a drive.
+        making = place.parent / f".{place.name}.{secrets.token_hex(4)}"
         try:
+            making.mkdir(parents=True)
             if like is None:
-                write_drive_file(scenario.drive, place)
+                write_drive_file(scenario.drive, making)
             else:
-                place.mkdir(parents=True, exist_ok=True)
                 for name in drive_files(load_drive(like)):
-                    shutil.copyfile(Path(like) / name, place / name)
+                    shutil.copyfile(Path(like) / name, making / name)
+            with cls(Drive.open(making, write=True), scenario, proposal) as session:
+                made = {"preset": preset, "seed": seed, "proposal": proposal, "invented": True}
+                session._store([("practice", made)], session.first_readings, [])
+            place.mkdir(exist_ok=True)
+            for path in sorted(making.iterdir(), key=lambda path: path.name == FILE_NAME):
+                path.rename(place / path.name)
         except OSError as error:
             raise FolderUnusable(f"{place}: cannot be written: {error.strerror}") from None
-        session = cls(Drive.open(place, write=True), scenario, proposal)
-        session._store(
-            [("practice", {"preset": preset, "seed": seed, "proposal": proposal, "invented": True})],
-            session.first_readings,
-            [],
-        )
+        finally:
+            shutil.rmtree(making, ignore_errors=True)
+        session.drive = Drive.open(place, write=True)
         return session
 
     @classmethod

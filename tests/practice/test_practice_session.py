@@ -122,6 +122,38 @@ def test_it_ends_at_the_end_of_the_axis(tmp_path: Path) -> None:
             session.jack()
 
 
+@pytest.mark.parametrize("at", ["write_drive_file", "load", "store", "moved"])
+def test_whatever_breaks_off_the_making_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: str
+) -> None:
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        if at == "write_drive_file":
+            patch.setattr("steer.practice.session.write_drive_file", stop)
+        elif at == "load":
+            patch.setattr("steer.drive.load_drive", stop)
+        elif at == "store":
+            patch.setattr("steer.log.Log.append_many", stop)
+        else:
+            patch.setattr(Path, "rename", stop)
+        with pytest.raises(KeyboardInterrupt):
+            Session.begin(tmp_path / "p", "dense sand", 3)
+    assert not list(tmp_path.glob("**/*.*"))
+    with Session.begin(tmp_path / "p", "dense sand", 3) as session:
+        jacked(session, 1)
+    with Session.resume(tmp_path / "p") as session:
+        assert len(session.set_mm) == 1
+
+
+def test_a_log_without_its_drive_file_is_not_gone_on_with(tmp_path: Path) -> None:
+    (tmp_path / "drive.db").write_bytes(b"somebody's")
+    with pytest.raises(InputRefused, match=r"without a drive\.toml"):
+        Session.begin(tmp_path, "dense sand", 3)
+    assert [p.name for p in tmp_path.iterdir()] == ["drive.db"]
+
+
 @pytest.mark.parametrize("proposal", ["hidden", "after"])
 def test_nothing_tells_the_proposal_before_the_choice(tmp_path: Path, proposal: str) -> None:
     """Two drives that differ in nothing but what is proposed look the same."""
