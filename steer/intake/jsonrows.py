@@ -74,7 +74,8 @@ def parse_object(line: str) -> dict[str, Any]:
     except NotAllowed:
         raise
     except json.JSONDecodeError as error:
-        raise NotAllowed(f"is not a JSON object: {error.msg} at character {error.pos + 1}") from None
+        what = error.msg.removesuffix(" at")
+        raise NotAllowed(f"is not a JSON object: {what} at character {error.pos + 1}") from None
     except (ValueError, RecursionError):
         raise NotAllowed("is not a JSON object: a number or the nesting is too long") from None
     if not isinstance(found, dict):
@@ -87,9 +88,11 @@ def _no_name_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         seen: set[str] = set()
         twice = next(name for name, _ in pairs if name in seen or seen.add(name))  # type: ignore[func-returns-value]
-        raise NotAllowed(f"{shown(twice)} is there twice in one object")
+        raise NotAllowed(f"has {shown(twice)} twice in one object")
     return found
 
 
 def _no_constant(name: str) -> float:
-    raise NotAllowed(f"{name} is not a number in JSON: write null, or leave it out, when it was not measured")
+    raise NotAllowed(
+        f"has {name}, which is no number in JSON: write null, or leave it out, when it was not measured"
+    )

@@ -32,6 +32,8 @@ from steer.text import printable, shown
 
 _LONGEST_LINE = 1_500_000
 _MOST_BYTES = 4_000_000_000  # of text; compressed it is a tenth of that
+# A hash in every event keeps what we write from shrinking more than about tenfold; a bomb shrinks a thousandfold.
+_MOST_SHRUNK, _SHRUNK_FROM_BYTES = 50, 8_000_000
 _MOST_FILE_BYTES = 100_000_000
 _MOST_FILES = 20
 _HEX = re.compile(r"[0-9a-f]{64}")
@@ -116,6 +118,8 @@ class _Import:
                     total += len(line)
                     if len(line) > _LONGEST_LINE or total > _MOST_BYTES:
                         raise self.wrong("is longer than any line, or the file than any drive export, can be")
+                    if total > max(_SHRUNK_FROM_BYTES, _MOST_SHRUNK * raw.tell()):
+                        raise self.wrong("unpacks to far more than any drive export does, so it is none")
                     yield self._object(line)
         except (EOFError, zlib.error, gzip.BadGzipFile) as error:
             raise InputRefused(f"{self.name}: is not a whole drive export (gzip: {error})") from None

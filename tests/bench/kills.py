@@ -42,7 +42,11 @@ with tempfile.TemporaryDirectory() as place:
     for command in ("read", "shots"):
         path, outcome = home / f"{command}.csv", []
         started = time.perf_counter()
-        subprocess.run([*STEER, command, str(new_drive(home / command)), str(path)], check=True)
+        subprocess.run(
+            [*STEER, command, str(new_drive(home / command)), str(path)],
+            check=True,
+            stdout=subprocess.DEVNULL,
+        )
         whole_s = time.perf_counter() - started
         for k in range(total // 6):
             folder, wait_s = new_drive(home / f"{command}{k}"), rng.uniform(0.5, 1.1) * whole_s

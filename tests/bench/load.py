@@ -77,6 +77,9 @@ def shots(folder, until, took, errors, numbers):
 
 
 def reports(folder, until, took, errors):
+    with Log.open(folder) as log:
+        while log.last_sequence() < PER_M and not until.wait(1.0):
+            pass  # before some advance there is nothing to report
     while not until.wait(2.0):
         command(["asbuilt", str(folder), "--json"], took, errors)
 

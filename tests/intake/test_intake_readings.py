@@ -141,7 +141,7 @@ REFUSED = {
     "long number": ('{"chainage_m": ' + "9" * 5000 + "}", ["line 1", "too long"]),
     "number over any float": ('{"chainage_m": ' + "9" * 400 + "}", ["chainage_m", "a number"]),
     "null chainage": ('{"chainage_m": null}', ["chainage_m: missing"]),
-    "member twice": ('{"chainage_m": 1, "chainage_m": 2}', ['"chainage_m" is there twice']),
+    "member twice": ('{"chainage_m": 1, "chainage_m": 2}', ['"chainage_m" twice']),
     "unknown member": ('{"chainage_m": 1, "rol_deg": 2}', ['"rol_deg" is not known', "roll_deg?"]),
     "five cylinders": ('{"chainage_m": 1, "cylinder_mm": [1,2,3,4,5]}', ["4 cylinders", "it holds 5"]),
     "cylinders as text": ('{"chainage_m": 1, "cylinder_mm": [1,2,"3",4]}', ["cylinder_mm", "4 numbers"]),
