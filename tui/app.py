@@ -224,7 +224,8 @@ class SteerApp(App[None]):
             self.say(f"Not stored: {self.refused.splitlines()[0]}")
             return False
         self.refused = ""
-        await self.look()
+        # A drive has taken in what it stored itself: it does not tell of it as news.
+        await self.look(always=True)
         self.say(f"{said} {answer}".strip() if isinstance(answer, str) else said)
         return True
 

@@ -465,5 +465,5 @@ class FakeDrive:
 
     def _store(self, *call: object) -> None:
         self.calls.append(call)
+        # As a drive does: what it stored itself is taken in already, and no news to `refresh`.
         self.current = replace(self.current, log_sequence=self.current.log_sequence + 1)
-        self.changed = True

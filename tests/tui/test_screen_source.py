@@ -176,3 +176,31 @@ def test_palettes_of_the_command_line_are_those_of_the_screens():
     parser = argparse.ArgumentParser()
     open_command.add_arguments(parser)
     assert parser.parse_args(["x", "--stale-after", "0"]).stale_after == 0.0
+
+
+async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(make_app, sample, tmp_path):
+    import shutil
+
+    from screen_pilot import ready, until
+    from test_other_screens import screen_text
+
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+
+    shutil.copytree(sample, tmp_path / "drive")
+    app = make_app(lambda: ScreenSource(Drive.open(tmp_path / "drive", write=True)), stale_minutes=0.0)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await until(pilot, lambda: "STROKE 112  proposed" in screen_text(app))
+        await pilot.press("a")
+        await until(pilot, lambda: "STROKE 112  accepted" in screen_text(app))
+        await pilot.press("u")
+        await until(pilot, lambda: "STROKE 112  proposed" in screen_text(app))
+        await pilot.press("o")
+        await until(pilot, lambda: "Enter stores it" in screen_text(app))
+        await pilot.press("ctrl+u", *"3 left", "enter", "ctrl+u", *"2 down")
+        await until(pilot, lambda: "2.0 mm/m down" in screen_text(app))
+        await pilot.press("enter")
+        await until(pilot, lambda: "STROKE 112  your own setting" in screen_text(app))
+        await pilot.press("2", "x")
+        await until(pilot, lambda: "3 taken, 1 withdrawn" in screen_text(app))

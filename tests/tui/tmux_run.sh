@@ -27,6 +27,10 @@ shows() {
 shows 'STROKE 112'
 shows 'CYLINDERS mm'
 shows 'It advises'
+$tmux send-keys a
+shows 'STROKE 112  accepted'
+$tmux send-keys u
+shows 'STROKE 112  proposed'
 $tmux send-keys 2
 shows 'CHECK SHOTS  3 taken'
 $tmux send-keys 3
