@@ -127,4 +127,8 @@ def _backup(db: sqlite3.Connection, path: Path, version: int) -> Path:
 
 def origin_of(db: sqlite3.Connection) -> bytes:
     """The random 32 bytes that the first event is chained to."""
-    return bytes.fromhex(db.execute("SELECT value FROM about WHERE name = 'origin'").fetchone()[0])
+    row = db.execute("SELECT value FROM about WHERE name = 'origin'").fetchone()
+    try:
+        return bytes.fromhex(row[0])
+    except (TypeError, ValueError):
+        raise sqlite3.DatabaseError("it is damaged: what its chain of hashes begins with is gone") from None

@@ -41,5 +41,7 @@ def plain_words(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise explain(path, error) from None
+    except UnicodeDecodeError:  # SQLite's own message quotes what is damaged
+        raise FolderUnusable(f"{path}: {_WHY[sqlite3.SQLITE_CORRUPT]}") from None
     except OSError as error:
         raise FolderUnusable(f"{path}: {error.strerror or error}") from None

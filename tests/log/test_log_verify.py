@@ -6,6 +6,7 @@ import sqlite3
 import pytest
 
 from steer.cli.main import main
+from steer.errors import FolderUnusable
 from steer.log import LOG_NAME, Log
 from steer.log.verify import verify
 
@@ -120,3 +121,25 @@ def test_programs_are_counted(folder, monkeypatch):
         programs = verify(log).programs
     assert programs["9.9.9"] == (23, 23, 1)
     assert sum(count for _, _, count in programs.values()) == 23
+
+
+def test_a_bit_turned_anywhere_in_the_file_is_said_or_changes_no_event(folder):
+    with Log.open(folder) as log:
+        events = list(log.events())
+    for side in folder.glob(f"{LOG_NAME}-*"):
+        side.unlink()
+    content, found = (folder / LOG_NAME).read_bytes(), []
+    for at in range(0, len(content), 19):
+        turned = bytearray(content)
+        turned[at] ^= 0x80
+        (folder / LOG_NAME).write_bytes(turned)
+        try:
+            with Log.open(folder) as log:
+                verdict = verify(log)
+                assert not verdict.whole or list(log.events()) == events
+                found.append(verdict.whole)
+        except FolderUnusable:
+            found.append(False)
+        for side in folder.glob(f"{LOG_NAME}-*"):
+            side.unlink()
+    assert set(found) == {True, False}
