@@ -108,7 +108,10 @@ def _mean(what: str, unit: str, values: Sequence[float] | np.ndarray) -> Figure:
 
 def _effect(file: DriveFile, factor: str, level: float, pairs: list[tuple[Outcome, Outcome]]) -> Effect:
     def apart(what: str, unit: str, value: Callable[[Outcome], float]) -> Figure:
-        return _mean(what, unit, [value(b) - value(a) for a, b in pairs])
+        found = np.array([value(b) - value(a) for a, b in pairs])
+        if np.ptp(found) == 0.0:  # resampling equal values would claim certainty
+            return Figure(what, unit, float(found[0]), float("nan"), float("nan"))
+        return _mean(what, unit, found)
 
     return Effect(
         factor, level_words(file, factor, level), len(pairs),
@@ -151,7 +154,11 @@ def report(answers: Answers, ranges: Ranges | None = None) -> list[str]:
                 + "".join(f"{f.value:>+13.{2 if f.unit == '' else 1}f}" for f in e.figures)
             )
             cells = [
-                f"{f.low:+.{2 if f.unit == '' else 1}f}..{f.high:+.{2 if f.unit == '' else 1}f}"
+                "none differs"
+                if np.isnan(f.low) and f.value == 0.0
+                else "-"
+                if np.isnan(f.low)
+                else f"{f.low:+.{2 if f.unit == '' else 1}f}..{f.high:+.{2 if f.unit == '' else 1}f}"
                 for f in e.figures
             ]
             lines.append(f"  {f'  {e.drives} drives':<26}" + "".join(f"{c:>13}" for c in cells))
@@ -163,8 +170,8 @@ def report(answers: Answers, ranges: Ranges | None = None) -> list[str]:
         low, high = ranges.friction_kpa
         lines += [
             "",
-            f"Joints: friction drawn from {low:g} to {high:g} kPa, lubricated; the force at each joint at the",
-            "end of the drive against what drive.toml's packer allows at that joint's angle.",
+            f"Joints: friction drawn from {low:g} to {high:g} kPa, lubricated; the force at each joint",
+            "at the end of the drive against what drive.toml's packer allows at its angle.",
         ]
     lines += [
         "",

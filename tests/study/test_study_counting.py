@@ -100,6 +100,10 @@ def test_effects_are_differences_on_the_same_grounds() -> None:
     assert (effect.factor, effect.level, effect.drives) == ("check spacing", "double", 30)
     rms = effect.figures[3]
     assert rms.value == pytest.approx(1.0, abs=0.2) and rms.low > 0.0  # seen in spite of the spread
+    eye = effect.figures[0]  # every one arrived either way: that claims no certainty
+    assert eye.value == 0.0 and np.isnan([eye.low, eye.high]).all()
+    text = report(answer(FILE, outcomes), Ranges())
+    assert any("none differs" in line for line in text) and max(map(len, text)) <= 80
 
 
 def test_tasks_as_planned_come_first_and_effects_take_their_seeds() -> None:
