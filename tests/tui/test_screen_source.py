@@ -204,3 +204,4 @@ async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(
         await until(pilot, lambda: "STROKE 112  your own setting" in screen_text(app))
         await pilot.press("2", "x")
         await until(pilot, lambda: "3 taken, 1 withdrawn" in screen_text(app))
+        await until(pilot, lambda: " sd  withdrawn" in screen_text(app))

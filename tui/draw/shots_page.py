@@ -58,7 +58,7 @@ def estimate_text(estimate: FaceEstimate, plus_minus: str) -> str:
 
 def head(width: int) -> list[Row]:
     """Names of the columns."""
-    text = "    no chainage point      shot, mm         against estimate, mm      verdict"
+    text = "    no chainage point      shot, mm         against estimate, mm     verdict"
     return [((text[:width].ljust(width), "title"),)]
 
 
@@ -67,7 +67,7 @@ def item(shot: ShotView, width: int) -> Row:
     found = f"{_short('line', shot.line_mm):>9}{_short('level', shot.level_mm):>9}"
     against = (
         f"{_short('line', shot.innovation_line_mm):>9}{_short('level', shot.innovation_level_mm):>9}"
-        f"{_in_sd(shot):>8}"
+        f"{_in_sd(shot):>7}"
     )
     role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
         shot.verdict, ""
