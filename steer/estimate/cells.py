@@ -15,6 +15,7 @@ is taken as common and does not average out in the cell.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -145,25 +146,45 @@ class Cell:
     roll_deg: float = 0.0  # mean of its readings
     roll_read_m: float = 0.0  # most advance of its readings since the roll was last read; inf: never was
 
+    @cached_property
+    def _alone(self) -> bool:
+        """Whether no reading shares its standing place with another."""
+        return len(self.station) == 0 or bool(self.station[-1] == len(self.station) - 1)
+
+    @cached_property
+    def _whole(self) -> tuple[np.ndarray, np.ndarray]:
+        """Factor and weights while every reading counts, which is usual."""
+        every = np.ones(self.values.shape, bool)
+        return self._factor(every), self._weights(every)
+
     def repeats_factor(self, use: np.ndarray) -> np.ndarray:
         """Variance of the mean of the used readings over that of one, per channel: use (n, 4) -> (4,)."""
-        n = use.sum(0)
-        if len(self.station) == 0 or self.station[-1] == len(self.station) - 1:
-            return NEIGHBOUR_SHARE + (1.0 - NEIGHBOUR_SHARE) / np.maximum(n, 1)
+        return self._whole[0] if use.all() else self._factor(use)
+
+    def weights(self, use: np.ndarray) -> np.ndarray:
+        """Weights (n, 4) that sum to 1 per channel over the used readings, equal for each place."""
+        return self._whole[1] if use.all() else self._weights(use)
+
+    def _counts(self, use: np.ndarray) -> np.ndarray:
+        """Used readings (places, 4) at each standing place."""
         counts = np.zeros((self.station[-1] + 1, use.shape[1]))
         np.add.at(counts, self.station, use)
+        return counts
+
+    def _factor(self, use: np.ndarray) -> np.ndarray:
+        if self._alone:
+            return NEIGHBOUR_SHARE + (1.0 - NEIGHBOUR_SHARE) / np.maximum(use.sum(0), 1)
+        counts = self._counts(use)
         each = np.where(counts > 0, REPEAT_CORRELATION + (1 - REPEAT_CORRELATION) / np.maximum(counts, 1), 0)
         places = np.maximum((counts > 0).sum(0), 1)
         # every standing place weighs the same: the mean of its readings is one opinion
         found: np.ndarray = NEIGHBOUR_SHARE + (1.0 - NEIGHBOUR_SHARE) * each.sum(0) / places**2
         return found
 
-    def weights(self, use: np.ndarray) -> np.ndarray:
-        """Weights (n, 4) that sum to 1 per channel over the used readings, equal for each place."""
-        if len(self.station) == 0 or self.station[-1] == len(self.station) - 1:
+    def _weights(self, use: np.ndarray) -> np.ndarray:
+        if self._alone:
             return use / np.maximum(use.sum(0), 1)
-        counts = np.zeros((self.station[-1] + 1, use.shape[1]))
-        np.add.at(counts, self.station, use)
+        counts = self._counts(use)
         places = np.maximum((counts > 0).sum(0), 1)
         return use / np.maximum(counts, 1)[self.station] / places
 

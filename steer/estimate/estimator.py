@@ -373,7 +373,8 @@ class Estimator:
             return sensors.add_reference(spot, cell.distance_m), spot_0, head, head_0
 
         back_i = node.s_m - cell.chainage_m
-        mean_back = float(back_i.mean())
+        # where they are when all of them count, so that the same rows serve again below
+        mean_back = float(back_i @ cell.weights(np.ones(cell.values.shape, bool))[:, 0])
         middle_rows = rows(mean_back)
         spot, spot_0, head, head_0 = middle_rows
         w = node.weights

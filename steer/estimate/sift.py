@@ -46,10 +46,11 @@ def sift(
     if settled:
         # A jump near the gate leaves some readings inside it: what counts is where their middle lies.
         # Just after steering a wrong answer can look like one, so it is not judged there.
-        alike = cell.repeats_factor(has)
-        for channel in np.flatnonzero(offered[:2] >= 3):
+        jump = JUMP * np.sqrt(spread + cell.repeats_factor(has) * sd * sd)
+        furthest = np.abs(np.where(has, residual, 0.0)).max(0)  # no middle lies beyond it
+        for channel in np.flatnonzero((offered[:2] >= 3) & (furthest[:2] > jump[:2])):
             middle = float(np.median(residual[has[:, channel], channel]))
-            if abs(middle) > JUMP * np.sqrt(spread[channel] + alike[channel] * sd[channel] ** 2):
+            if abs(middle) > jump[channel]:
                 shifted[channel] = middle
                 use[:, channel] = False
     moved = np.isfinite(shifted) & np.isfinite(earlier) & (np.abs(shifted - earlier) < 6 * sd)
