@@ -6,6 +6,7 @@ the evidence is gone. A finding names what, since where, the evidence and what t
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from steer.advice import Notice
 from steer.estimate.estimator import Estimator
 from steer.estimate.evidence import OPPOSITE, UNANSWERED
 from steer.estimate.follow import Follower
-from steer.estimate.motion import RD, RO, G
+from steer.estimate.motion import RD, RO, G, K
 from steer.estimate.nodes import CellReport, Node
 from steer.estimate.shots import ShotReport
 from steer.estimate.sureness import sureness
@@ -23,6 +24,7 @@ from steer.estimate.sureness import sureness
 OPPOSITE_EVIDENCE = 5.5  # tempered log-likelihood ratio: 240 to 1, and it takes four cells at the least
 OPPOSITE_TOGETHER = 7.0  # of both planes
 WEAK_EVIDENCE = 6.0
+TURNED_M, TURNED, TURNED_SD = 8.0, 0.6, 2.5  # a tendency that is so much (mm/m²) other than so far behind
 WEAK_GAIN = (0.45, 0.6)  # of the usual gain: said below the first, unsaid above the second
 _SIDES = (("right", "left"), ("high", "low"))
 _PLANES = ("line", "level")
@@ -382,6 +384,32 @@ def ground_changed(nodes: list[Node], node: Node) -> list[Notice]:
                     float(n.s_m),
                 )
             ]
+    return _tendency_turned(nodes, node)
+
+
+def _tendency_turned(nodes: list[Node], node: Node) -> list[Notice]:
+    """Ground that answers late is followed before the innovations lean: the tendency itself tells of it."""
+    cells = [n for n, _ in _cells(nodes)]
+    chainage = [n.s_m for n in cells]
+    for n in reversed(cells):
+        if n.s_m < node.s_m - 3.0 or n.s_m - chainage[0] < TURNED_M:
+            break
+        before = cells[bisect.bisect_right(chainage, n.s_m - TURNED_M) - 1]
+        (x, p), (x_before, p_before) = n.blend(), before.blend()
+        by = x[:, K] - x_before[:, K]
+        sd = np.sqrt(p[:, K, K] + p_before[:, K, K])
+        for plane in (0, 1):
+            if abs(by[plane]) > max(TURNED, TURNED_SD * sd[plane]):
+                side = _SIDES[plane][0 if by[plane] > 0 else 1]
+                return [
+                    Notice(
+                        "ground_changed",
+                        f"Within the last {TURNED_M:.0f} m the ground began to bend the path by {abs(by[plane]):.1f} "
+                        f"mm/m² more {side} on {_PLANES[plane]}: probably other ground. The estimate follows; expect a "
+                        "few strokes until the answer is known again.",
+                        float(before.s_m),
+                    )
+                ]
     return []
 
 

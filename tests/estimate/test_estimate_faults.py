@@ -203,6 +203,19 @@ def test_a_changed_ground_is_said_and_followed():
     assert "ground_changed" not in said[-1][1]
 
 
+def test_ground_that_answers_late_is_said_to_have_changed():
+    """It bends the path by 2 mm/m² more: followed cell by cell, but the tendency is not what it was."""
+    scenario = draw_scenario(2, "lagged", curved=False)
+    kept = tuple(s for s in scenario.ground.stretches if s.start_m <= AT_M)
+    bend = kept[-1].tendency_mm_per_m2
+    new = replace(kept[-1], start_m=AT_M, tendency_mm_per_m2=(bend[0], bend[1] + 2.0))
+    scenario = scenario.with_(ground=replace(scenario.ground, stretches=(*kept, new)))
+    said, _, _ = drive(scenario, AT_M + 12.0)
+    assert not any("ground_changed" in codes for s, codes in said if s <= AT_M)
+    assert (strokes_until(said, "ground_changed") or 99) <= 9
+    assert "high on level" in next(c["ground_changed"] for _, c in said if "ground_changed" in c)
+
+
 def test_without_check_shots_a_survey_falls_due():
     scenario = draw_scenario(2, curved=False).with_(shots=CheckShots(every_m=0.0))
     scenario.drive["sd"]["reference_mm_per_m"] = 0.3
