@@ -14,7 +14,7 @@ import numpy as np
 
 from steer.advice import Notice
 from steer.estimate.estimator import Estimator
-from steer.estimate.evidence import OPPOSITE, UNANSWERED
+from steer.estimate.evidence import AGAINST_DOUBT, OPPOSITE, UNANSWERED
 from steer.estimate.follow import Follower
 from steer.estimate.motion import RD, RO, G, K
 from steer.estimate.nodes import CellReport, Node
@@ -396,7 +396,8 @@ def _tendency_turned(nodes: list[Node], node: Node) -> list[Notice]:
             break
         before = cells[bisect.bisect_right(chainage, n.s_m - TURNED_M) - 1]
         (x, p), (x_before, p_before) = n.blend(), before.blend()
-        by = x[:, K] - x_before[:, K]
+        # what may be an opposite answer is not blamed on the ground
+        by = np.where(n.against[OPPOSITE].max(0) < AGAINST_DOUBT, x[:, K] - x_before[:, K], 0.0)
         sd = np.sqrt(p[:, K, K] + p_before[:, K, K])
         for plane in (0, 1):
             if abs(by[plane]) > max(TURNED, TURNED_SD * sd[plane]):
