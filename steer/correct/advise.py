@@ -161,7 +161,7 @@ def propose(
     steering = steering or steering_of(drive)
     stroke = drive.drive.stroke_m
     length = drive.machine.front_length_m + drive.machine.rear_length_m
-    lag_m = float(node.weights @ estimator.motion.lag_m)
+    lag_m = float(node.weights @ (estimator.motion.lag_m + estimator.motion.delay_m))
     reach_m = HORIZON_LENGTHS * length + HORIZON_LAGS * lag_m
     n = int(min(max(math.ceil(reach_m / stroke), 6), MOST_STROKES))
     roll_deg = roll_deg if math.isfinite(roll_deg) else 0.0

@@ -30,7 +30,7 @@ UNHEARD = 2.0  # below this evidence a wrong answer is left out
 
 def in_doubt(outlook: Outlook, node: Node, estimator: Estimator, axis: Axis) -> Outlook:
     """`outlook` with the wrong answers as further models; itself where nothing speaks for them."""
-    against = np.where(node.against > UNHEARD, node.against, -np.inf)[:WEIGHED]  # (3, 2)
+    against = np.where(node.torn > UNHEARD, node.torn, -np.inf)[:WEIGHED]  # (3, 2)
     if not np.isfinite(against).any():
         return outlook
     models = len(node.weights)

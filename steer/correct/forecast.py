@@ -29,7 +29,9 @@ def steered_sd(
     """Standard deviations (2, n) along `articulation` (2, n) when every stroke is corrected anew."""
     alone = forecast_sd(node, motion, outlook, articulation, now)
     n = articulation.shape[1]
-    answered_m = ANSWERED_RETURNS * return_m + ANSWERED_LAGS * float(node.weights @ motion.lag_m)
+    answered_m = ANSWERED_RETURNS * return_m + ANSWERED_LAGS * float(
+        node.weights @ (motion.lag_m + motion.delay_m)
+    )
     reach = min(max(math.ceil(answered_m / outlook.stroke_m), 1), n)
     return alone[:, np.minimum(np.arange(n), reach - 1)]
 

@@ -81,8 +81,16 @@ def look_ahead(node: Node, axis: Axis, motion: MotionModel, stroke_m: float, str
     free = np.einsum("mki,mpi->mpk", row[:, ends], x[..., carried])
     free = free + np.einsum("mks,ps->mpk", _shifted(known, ends, total), turn / ds)
     push = (one - none)[:, carried][:, :, [D, G]]
-    within = np.maximum(np.subtract.outer(ends, np.arange(steps) + 1), 0)
-    pulse = np.einsum("mksi,miu->muk", row[:, within], push)
+    within = np.subtract.outer(ends, np.arange(steps) + 1)
+    pulse = np.einsum("mksi,miu->muk", row[:, np.maximum(within, 0)], push)
+    late = np.round(motion.delay_m / ds).astype(int)
+    for b in np.flatnonzero(late):
+        effect = row[b] @ push[b, :, 1]  # t steps after the answer began
+        begun = within - late[b]
+        pulse[b, 1] = np.where(begun >= 0, effect[np.maximum(begun, 0)], 0.0).sum(1)
+        # what was held and is still to be answered
+        waits = node.past.means(node.s_m - motion.delay_m[b] + ds * np.arange(late[b] + 1))[:total]
+        free[b] += x[b, :, G, None] * (waits.T @ _shifted(effect[None], ends, len(waits))[0].T)
     column = np.einsum("mpu,muk->mpk", x[..., [D, G]], pulse)
     index = np.subtract.outer(np.arange(strokes), np.arange(strokes))
     answer = np.where(index >= 0, column[..., np.maximum(index, 0)], 0.0)

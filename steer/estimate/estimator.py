@@ -30,6 +30,7 @@ from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, SHARE, STOOD, WRO
 from steer.estimate.geometry import setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
 from steer.estimate.nodes import CellReport, Node, Recovery, Setting
+from steer.estimate.past import Past
 from steer.estimate.shots import REACHED_M, Shot, ShotReport, sighting
 from steer.estimate.sift import sift
 from steer.estimate.tuning import (
@@ -73,6 +74,8 @@ class Estimator:
         self.plane = np.tile([0, 1], self.models + WRONG)
         self.signs = np.append(np.ones(2 * self.models), np.repeat(SHARE, 2))
         self.middle = 2 * middle
+        self.delays = [(float(d), self.stack.delay_m == d) for d in np.unique(self.stack.delay_m) if d > 0.0]
+        self.longest_delay_m = float(self.stack.delay_m.max())
         self.priors = priors_of(drive)
         self.body = sensors.Body(
             drive.machine.front_length_m,
@@ -163,6 +166,7 @@ class Estimator:
             s_m, before.x, p, before.x, p, np.broadcast_to(np.eye(N_STATES), p.shape),
             before.articulation, before.bearing_rad, before.grade, before.score,
             roll_deg=before.roll_deg, roll_doubt=before.roll_doubt, steered_m=before.steered_m,
+            past=before.past, torn=before.torn,
         )  # fmt: skip
 
     def _real(self, i: int) -> Node:
@@ -209,6 +213,7 @@ class Estimator:
         return Node(
             self.axis.start_chainage_m, x, p, x, p, np.broadcast_to(np.eye(N_STATES), p.shape), np.zeros(2),
             float(point.bearing_rad), float(point.grade_mm_per_m), np.zeros(self.models),
+            past=Past.none(self.axis.start_chainage_m),
         )  # fmt: skip
 
     def _acting(self, node: Node, held: np.ndarray) -> np.ndarray:
@@ -216,6 +221,14 @@ class Estimator:
         a: np.ndarray = held[self.plane] * self.signs
         a[2 * self.models :] += (STOOD[:, None] * node.mirror).ravel()
         return a
+
+    def _late(self, past: Past, from_m: float, to_m: float, acting: np.ndarray) -> np.ndarray:
+        """Articulation (b,) whose answer begins between these chainages: for a model without delay the one held."""
+        late = acting.copy()
+        for delay_m, answers in self.delays:
+            held = past.means(np.array([from_m - delay_m, to_m - delay_m]))[0]
+            late[answers] = held[self.plane[answers]]
+        return late
 
     def _noise(self, ds: float) -> np.ndarray:
         key = round(ds, 6)
@@ -235,8 +248,10 @@ class Estimator:
         if ds > 0:
             steps = max(1, int(np.ceil(ds / LONGEST_STEP_M - 1e-9)))
             a = self._acting(node, held)
-            phi = self.stack.transition(ds / steps, a)
-            q = self._noise(ds / steps) + self.stack.answer_noise(ds / steps, x, a)
+            past = node.past.on(s_m, held, self.longest_delay_m)
+            late = self._late(past, node.s_m, s_m, a)
+            phi = self.stack.transition(ds / steps, a, late)
+            q = self._noise(ds / steps) + self.stack.answer_noise(ds / steps, x, late)
             for i in range(steps):
                 point = self.axis.at(node.s_m + ds * (i + 1) / steps)
                 turn = 1000.0 * (float(point.bearing_rad) - bearing)
@@ -246,7 +261,7 @@ class Estimator:
                 x, p = kalman.predict(x, p, phi, self.stack.known_input(ds / steps, bend), q)
                 total = phi @ total
         else:
-            total = np.broadcast_to(total, p.shape)
+            total, past = np.broadcast_to(total, p.shape), node.past
         if np.abs(change).max() > 0.3:
             # The face can step sideways within the overcut, and play eats part of a change.
             p = p.copy()
@@ -255,7 +270,7 @@ class Estimator:
             p[:, T, T] += (0.15 * self.stack.share_prior * size) ** 2
         return Node(
             s_m, x, p, x, p, total, np.asarray(now, float), bearing, grade, node.score, node.trend,
-            node.against, node.mirror,
+            node.against, node.mirror, past=past, torn=node.torn,
         )  # fmt: skip
 
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
@@ -283,7 +298,7 @@ class Estimator:
         phi[:, RO, :] = phi[:, RD, :] = 0.0
         return Node(
             node.s_m, x, p, x, p, phi, node.articulation, node.bearing_rad, node.grade, node.score,
-            node.trend, node.against, node.mirror,
+            node.trend, node.against, node.mirror, past=node.past, torn=node.torn,
         )  # fmt: skip
 
     def _fold_shot(self, before: Node, node: Node, shot: Shot) -> Node:
@@ -318,7 +333,7 @@ class Estimator:
         x = self._bounded(x, p)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            node.score, node.trend, node.against, node.mirror, report,
+            node.score, node.trend, node.against, node.mirror, report, past=node.past, torn=node.torn,
         )  # fmt: skip
 
     def _opening(self, s_m: float, plane: int) -> list[np.ndarray]:
@@ -433,7 +448,12 @@ class Estimator:
         x = self._bounded(x, p)
         m2 = 2 * self.models
         gone = max(node.s_m - before.s_m, 0.0)
-        log_ratio, against = wrong_answers(before.against, score, w, gone)
+        # An answer that has not begun looks like none. To be said early a wrong answer is judged by the models
+        # that do not wait; what is steered by takes waiting for as good an explanation as any.
+        prompt = self.motion.delay_m == 0.0
+        judges = np.concatenate([score[:m2].reshape(-1, 2)[prompt].ravel(), score[m2:]])
+        log_ratio, against = wrong_answers(before.against, judges, w[prompt] / w[prompt].sum(), gone)
+        torn = np.where(against > 0.0, wrong_answers(before.torn, score, w, gone)[1], 0.0)
         none = np.append(np.zeros(m2, bool), against.ravel() <= 0.0)
         if none.any():
             x, p = x.copy(), p.copy()
@@ -459,5 +479,5 @@ class Estimator:
         total = fade * before.score + score[:m2].reshape(-1, 2).sum(1)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            total, trend, against, mirror, report, steered_m=steered_m,
+            total, trend, against, mirror, report, steered_m=steered_m, past=node.past, torn=torn,
         )  # fmt: skip

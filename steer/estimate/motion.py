@@ -15,11 +15,12 @@ State, per plane (line or level), against the design axis:
     RR  mm/m²   reference curvature (refraction): offset error RR·d²/2 at distance d
     B   mm/m    zero error of the angle channel (inclinometer in level, yaw sensor in line)
 
-With A the articulation held over the advance (known), heading = T + H·A, and
+With A the articulation held over the advance (known), A(s − delay) what was held a dead distance behind (0 in
+most models), heading = T + H·A, and
 
     dY/ds = T + D·A + C
     dT/ds = P + K + c·C − κ_design
-    dP/ds = (G·A − P)/lag
+    dP/ds = (G·A(s − delay) − P)/lag
     dC/ds = white noise, dK/ds = −K/fade + white noise, H, D, G drift slowly back to their prior.
 
 Sources. Two bodies ride in the bore the face has cut: with the tail on the bore, the front body's
@@ -76,6 +77,7 @@ class MotionModel:
 
     length_m: float
     lag_m: np.ndarray
+    delay_m: np.ndarray
     crab_coupling_per_m: np.ndarray
     share_prior: float
     share_prior_sd: float
@@ -97,9 +99,13 @@ class MotionModel:
     reference_direction_noise: float
     reference_curvature_noise: float
 
-    def transition(self, ds_m: float, articulation: np.ndarray) -> np.ndarray:
-        """Φ over `ds_m` for the articulation (mm/m) of each model of the stack: (b,) -> (b, 12, 12)."""
+    def transition(self, ds_m: float, articulation: np.ndarray, late: np.ndarray | None = None) -> np.ndarray:
+        """Φ over `ds_m` for the articulation (mm/m) of each model of the stack: (b,) -> (b, 12, 12).
+
+        `late` (b,) is the articulation held a model's delay behind; left out, as it is now.
+        """
         a = np.asarray(articulation, float)
+        late = a if late is None else np.asarray(late, float)
         phi = np.zeros((len(self.lag_m), N_STATES, N_STATES))
         phi[:, range(N_STATES), range(N_STATES)] = 1.0
         lag, coupling = self.lag_m, self.crab_coupling_per_m
@@ -112,13 +118,13 @@ class MotionModel:
         phi[:, Y, K] = half
         phi[:, Y, P] = twice
         phi[:, Y, D] = a * ds_m
-        phi[:, Y, G] = a * (half - twice)
+        phi[:, Y, G] = late * (half - twice)
         phi[:, T, C] = coupling * ds_m
         phi[:, T, K] = ds_m
         phi[:, T, P] = once
-        phi[:, T, G] = a * (ds_m - once)
+        phi[:, T, G] = late * (ds_m - once)
         phi[:, P, P] = decay
-        phi[:, P, G] = a * (1.0 - decay)
+        phi[:, P, G] = late * (1.0 - decay)
         phi[:, K, K] = math.exp(-ds_m / self.tendency_fade_m)
         memory = math.exp(-ds_m / self.learn_memory_m)
         phi[:, H, H] = phi[:, D, D] = phi[:, G, G] = memory

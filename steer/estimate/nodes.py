@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from steer.estimate.geometry import Reference
+from steer.estimate.past import Past
 
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
 LEAST_WEIGHT = 0.02
@@ -48,6 +49,9 @@ class Node:
     roll_deg: float = 0.0
     roll_doubt: float = 0.0  # variance (rad²) of a roll that is not read: RO carries it
     steered_m: float = -np.inf  # chainage of the last change of articulation that counts
+    past: Past = field(default_factory=lambda: Past.none(0.0))  # articulation held behind
+    torn: np.ndarray = field(default_factory=lambda: np.zeros((WRONG, 2)))  # evidence as in `against` where
+    # waiting for an answer explains as well: what is steered by
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
 
     @property
@@ -66,7 +70,16 @@ class Node:
     @property
     def sound(self) -> bool:
         """Whether this can be a state: all finite, no variance below 0, no correlation beyond 1 (to rounding)."""
-        numbers = (self.x, self.p, self.score, self.trend, self.against, self.mirror, self.articulation)
+        numbers = (
+            self.x,
+            self.p,
+            self.score,
+            self.trend,
+            self.against,
+            self.torn,
+            self.mirror,
+            self.articulation,
+        )
         if not all(np.isfinite(v).all() for v in numbers) or not np.isfinite(self.bearing_rad + self.grade):
             return False
         own = np.diagonal(self.p, axis1=1, axis2=2)

@@ -36,7 +36,8 @@ class Priors:
 class Answer:
     """One way in which machine and ground may answer; the stack holds several.
 
-    `lag` of the curvature behind the articulation in machine lengths; `coupling` of crab to
+    `lag` of the curvature behind the articulation in machine lengths, `delay` the dead distance before it
+    begins; `coupling` of crab to
     curvature as a share of 2/L; `travel` the prior share by which the direction of travel turns at
     once, over the front body's own; `tie` the sd of that, in the rear body's share of the length;
     noises a root metre as in `MotionModel`.
@@ -48,14 +49,17 @@ class Answer:
     tie: float
     crab_noise: float
     tendency_noise: float
+    delay: float = 0.0
 
 
-# From a bore that bends at once with its bodies to one that bends long after.
+# From a bore that bends at once with its bodies to one that bends long after; the last two begin to bend late.
 MODELS = (
     Answer(0.15, 1.0, 1.0, 0.25, 0.4, 0.03),
     Answer(0.5, 0.5, 0.8, 0.25, 0.25, 0.04),
     Answer(0.7, 0.0, 0.2, 0.15, 0.12, 0.12),
     Answer(1.25, 0.0, 0.2, 0.15, 0.12, 0.12),
+    Answer(0.6, 0.0, 0.2, 0.15, 0.12, 0.12, delay=0.5),
+    Answer(0.6, 0.0, 0.2, 0.15, 0.12, 0.12, delay=1.1),
 )
 MIDDLE = 1
 
@@ -73,6 +77,7 @@ def motion_of(drive: DriveFile, models: tuple[Answer, ...] = MODELS) -> MotionMo
     return MotionModel(
         length_m=length,
         lag_m=each("lag") * length,
+        delay_m=each("delay") * length,
         crab_coupling_per_m=each("coupling") * rigid,
         share_prior=0.6 * share,
         share_prior_sd=0.35 * share,

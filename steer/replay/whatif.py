@@ -28,6 +28,7 @@ from steer.drivefile import DriveFile
 from steer.errors import CommandLineWrong
 from steer.estimate.motion import D, P, T, Y
 from steer.estimate.nodes import Node
+from steer.estimate.past import Past
 from steer.replay.reel import Reel
 
 STEP_M = 0.1
@@ -88,18 +89,22 @@ def changed(file: DriveFile, settings: list[str]) -> DriveFile:
 class Difference:
     """ΔY, ΔT, ΔP of every model, (models, 2), carried along; kept at each step for later questions."""
 
-    def __init__(self, lag_m: np.ndarray, share: np.ndarray, from_m: float) -> None:
-        self.lag, self.share, self.at_m = lag_m[:, None], share, from_m
+    def __init__(self, lag_m: np.ndarray, delay_m: np.ndarray, share: np.ndarray, from_m: float) -> None:
+        self.lag, self.delay_m, self.share, self.at_m = lag_m[:, None], delay_m, share, from_m
+        self.past = Past.none(from_m)
         zero = np.zeros(share.shape)
         self.y, self.t, self.p = zero, zero.copy(), zero.copy()
         self.passed: list[tuple[float, np.ndarray, np.ndarray, np.ndarray]] = [(from_m, zero, zero, zero)]
 
     def go(self, ds_m: float, gain: np.ndarray, apart: np.ndarray) -> None:
         """Advance with gain (2,) 1/m and articulation apart (2,) mm/m held; exact for constant ones."""
+        self.past = self.past.on(self.at_m + ds_m, apart, float(self.delay_m.max()))
+        begins = np.array([0.0, ds_m]) + self.at_m
+        late = np.array([self.past.means(begins - delay)[0] for delay in self.delay_m])
         lag, decay = self.lag, np.exp(-ds_m / self.lag)
         once = lag * (1.0 - decay)
         twice, half = lag * (ds_m - once), 0.5 * ds_m * ds_m
-        pull = gain * apart
+        pull = gain * late
         y = self.y + self.t * ds_m + self.p * twice + self.share * apart * ds_m + pull * (half - twice)
         self.t = self.t + self.p * once + pull * (ds_m - once)
         self.p = self.p * decay + pull * (1.0 - decay)
@@ -136,7 +141,7 @@ def what_if(
     models = len(motion.lag_m)
     weights = last_node.weights
     share = last_node.x[: 2 * models, D].reshape(models, 2)
-    difference = Difference(np.asarray(motion.lag_m, float), share, begin)
+    difference = Difference(motion.lag_m, motion.delay_m, share, begin)
     set_new: list[np.ndarray] = []
     set_then: list[np.ndarray] = []
     now_mm: np.ndarray | None = None
@@ -199,7 +204,8 @@ def _moved(node: Node, difference: Difference, models: int, articulation: np.nda
     for what, apart in zip((Y, T, P), difference.at(node.s_m), strict=True):
         mean = np.tile(node.weights @ apart, (len(x) - 2 * models) // 2)
         x[:, what] += np.concatenate([apart.reshape(-1), mean])
-    return replace(node, x=x, articulation=np.asarray(articulation, float))
+    past = node.past.plus(difference.past)
+    return replace(node, x=x, articulation=np.asarray(articulation, float), past=past)
 
 
 def _moved_behind(

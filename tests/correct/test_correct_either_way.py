@@ -24,9 +24,7 @@ SETTINGS, CHANGES = range(2)
 
 def outlooks(draw, seed: int, against: np.ndarray, mirror: np.ndarray | None = None):
     _, drive, estimator, node = draw(seed)
-    node = dataclasses.replace(
-        node, against=against, mirror=np.zeros((WRONG, 2)) if mirror is None else mirror
-    )
+    node = dataclasses.replace(node, torn=against, mirror=np.zeros((WRONG, 2)) if mirror is None else mirror)
     plain = look_ahead(node, drive.axis, estimator.motion, drive.drive.stroke_m, 8)
     return plain, in_doubt(plain, node, estimator, drive.axis)
 
@@ -67,7 +65,7 @@ def test_negated_changes_leave_what_stands_as_it_acts(draw) -> None:
     x, m = node.x.copy(), len(node.weights)
     x[2 * m + 2 : 2 * m + 4] = x[estimator.middle : estimator.middle + 2]  # the middle model's own state
     x[: 2 * m] = np.tile(x[estimator.middle : estimator.middle + 2], (m, 1))
-    node = dataclasses.replace(node, x=x, against=against, mirror=mirror)
+    node = dataclasses.replace(node, x=x, torn=against, mirror=mirror)
     plain = look_ahead(node, drive.axis, estimator.motion, drive.drive.stroke_m, 8)
     found = in_doubt(plain, node, estimator, drive.axis)
     held = np.repeat(np.array([[2.0], [-3.0]]), 8, 1)
@@ -99,6 +97,7 @@ def drive(kind: str, tendency: float, faults: tuple[Fault, ...] = (), alarm_m: f
             node = fold(before, cell)
             if cell.s_m >= alarm_m and not rung:
                 rung.append(cell.s_m)
+                node.torn[:2] += 8.0
                 node.against[:2] += 8.0
             return node
 

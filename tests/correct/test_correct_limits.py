@@ -10,6 +10,7 @@ import pytest
 
 from steer.correct.advise import make_advice
 from steer.correct.settings import settled
+from steer.estimate.nodes import WRONG
 from steer.machine.cylinders import extensions
 from steer.says import advice_object
 
@@ -89,8 +90,8 @@ def test_no_limit_is_broken_in_a_thousand_situations(draw) -> None:
         roll = float(rng.choice([rng.normal() * 1.0, rng.uniform(-180, 180)]))
         opposite = bool(rng.random() < 0.15)
         if opposite:
-            against, mirror = rng.uniform(0.0, 20.0, (3, 2)), rng.normal(size=(3, 2)) * 5.0
-            node = dataclasses.replace(node, against=against, mirror=mirror)
+            against, mirror = rng.uniform(0.0, 20.0, (WRONG, 2)), rng.normal(size=(WRONG, 2)) * 5.0
+            node = dataclasses.replace(node, against=against, torn=against, mirror=mirror)
         if now_mm is None or not np.isfinite(now_mm).all():
             node = dataclasses.replace(node, articulation=node.articulation * 0.5)
             now = node.articulation

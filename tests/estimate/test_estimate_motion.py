@@ -18,6 +18,7 @@ from steer.estimate.tuning import MODELS, motion_of
 DRIVE = straight_drive(3)
 MODEL = motion_of(DRIVE)
 # without forgetting, what is left is one constant matrix: dx/ds = A·x + B·κ
+NONE = np.zeros(len(MODELS))
 CONSTANT = replace(MODEL, learn_memory_m=1e15, tendency_fade_m=1e15)
 
 
@@ -101,7 +102,7 @@ def test_process_noise_solves_its_lyapunov_equation(k):
 def test_noise_goes_with_distance_not_with_steps():
     whole = CONSTANT.process_noise(1.0)
     parts = np.zeros_like(whole)
-    phi = CONSTANT.transition(0.1, np.zeros(len(MODELS)))
+    phi = CONSTANT.transition(0.1, NONE)
     for _ in range(10):
         parts = phi @ parts @ np.swapaxes(phi, 1, 2) + CONSTANT.process_noise(0.1)
     assert np.abs(parts - whole).max() < 1e-9
@@ -112,8 +113,8 @@ def test_what_is_learned_returns_to_its_prior():
     x = np.full((len(MODELS), N_STATES), 3.0)
     p = np.zeros((len(MODELS), N_STATES, N_STATES))
     for _ in range(60):
-        phi = MODEL.transition(50.0, np.zeros(len(MODELS)))
-        x = np.einsum("bij,bj->bi", phi, x) + MODEL.known_input(50.0, np.zeros(len(MODELS)))
+        phi = MODEL.transition(50.0, NONE)
+        x = np.einsum("bij,bj->bi", phi, x) + MODEL.known_input(50.0, NONE)
         p = phi @ p @ np.swapaxes(phi, 1, 2) + MODEL.process_noise(50.0)
     assert x[:, H] == pytest.approx(MODEL.share_prior, rel=1e-3)
     assert x[:, G] == pytest.approx(MODEL.gain_prior_per_m, rel=1e-3)
@@ -130,7 +131,7 @@ def test_target_row_is_the_place_on_the_bodies(target_m):
     """Face at Y, front body at heading T + H·A, rear body at that less A: exact for small angles."""
     x = np.linspace(-2.0, 3.0, N_STATES)
     a = 6.0
-    row, const = sensors.target_row(body(target_m), np.full(len(MODELS), a), 0.0, np.zeros(4), np.zeros(4))
+    row, const = sensors.target_row(body(target_m), np.full(len(MODELS), a), 0.0, NONE, NONE)
     heading = x[T] + x[H] * a
     on_front, on_rear = min(target_m, 2.0), max(target_m - 2.0, 0.0)
     expected = x[Y] - on_front * heading - on_rear * (heading - a)
@@ -139,7 +140,7 @@ def test_target_row_is_the_place_on_the_bodies(target_m):
 
 def test_tail_row_is_the_end_of_the_rear_body():
     x = np.linspace(-2.0, 3.0, N_STATES)
-    row, const = sensors.tail_row(body(1.0), np.full(4, 6.0), np.zeros(4), np.zeros(4))
+    row, const = sensors.tail_row(body(1.0), np.full(len(MODELS), 6.0), NONE, NONE)
     heading = x[T] + x[H] * 6.0
     assert np.abs(row @ x + const - (x[Y] - 2.0 * heading - 3.0 * (heading - 6.0))).max() < 1e-12
 
@@ -152,7 +153,7 @@ def test_a_value_before_the_node_is_carried_forward(k):
     left = []
     for d in (0.2, 0.1):
         x = expm(rates(k, 5.0) * d) @ x0
-        offset, c0, heading, h0 = sensors.carried_back(body(1.0), np.full(4, 5.0), d, np.zeros(4))
+        offset, c0, heading, h0 = sensors.carried_back(body(1.0), np.full(len(MODELS), 5.0), d, NONE)
         left.append((offset[k] @ x + c0[k] - x0[Y], heading[k] @ x + h0[k] - (x0[T] + x0[H] * 5.0)))
     assert abs(left[0][0]) < 0.02 and abs(left[1][0]) < 0.2 * abs(left[0][0]) + 1e-12
     assert abs(left[1][1]) < 0.35 * abs(left[0][1]) + 1e-12
@@ -162,10 +163,17 @@ def test_reference_errors_enter_as_a_bent_line():
     """Offset, direction, curvature of the reference at 80 m: y = o + d·80 + c·80²/2, slope d + c·80."""
     x = np.zeros(N_STATES)
     x[[RO, RD, RR]] = 2.0, 0.05, 3e-4
-    row, _ = sensors.target_row(body(1.0), np.zeros(4), 0.0, np.zeros(4), np.zeros(4))
+    row, _ = sensors.target_row(body(1.0), NONE, 0.0, NONE, NONE)
     spot = sensors.add_reference(row, 80.0)
     assert spot @ x == pytest.approx(-(2.0 + 0.05 * 80.0 + 3e-4 * 3200.0))
-    yaw, _ = sensors.heading_row(body(1.0), np.zeros(4), 0.0, np.zeros(4), 80.0, np.array([True, False] * 2))
+    yaw, _ = sensors.heading_row(
+        body(1.0),
+        NONE,
+        0.0,
+        NONE,
+        80.0,
+        np.array([True, False] * (len(MODELS) // 2)),
+    )
     assert (yaw @ x)[:2] == pytest.approx([-(0.05 + 3e-4 * 80.0), 0.0])
     x[B] = 0.3
     assert (yaw @ x)[1] == pytest.approx(0.3)

@@ -116,12 +116,13 @@ def test_a_folder_without_readings_is_refused(tmp_path: Path, capsys: pytest.Cap
 # ---- what if
 
 
-def test_difference_against_an_integrator() -> None:
-    """ΔY' = ΔT + D·ΔA, ΔT' = ΔP, ΔP' = (G·ΔA − ΔP)/lag, by scipy's solve_ivp."""
+@pytest.mark.parametrize("delay", [0.0, 2.2])
+def test_difference_against_an_integrator(delay: float) -> None:
+    """ΔY' = ΔT + D·ΔA, ΔT' = ΔP, ΔP' = (G·ΔA(s − delay) − ΔP)/lag, by scipy's solve_ivp."""
     from scipy.integrate import solve_ivp
 
     lag, share, gain, apart = 3.0, 0.3, np.array([0.2, 0.35]), np.array([4.0, -2.0])
-    ours = Difference(np.array([lag]), np.full((1, 2), share), 0.0)
+    ours = Difference(np.array([lag]), np.array([delay]), np.full((1, 2), share), 0.0)
     for _ in range(50):
         ours.go(0.1, gain, apart)
     for _ in range(50):
@@ -130,7 +131,8 @@ def test_difference_against_an_integrator() -> None:
 
         def motion(s: float, x: np.ndarray, plane: int = plane) -> list[float]:
             a = apart[plane] * (1.0 if s < 5.0 else -0.5)
-            return [x[1] + share * a, x[2], (gain[plane] * a - x[2]) / lag]
+            late = apart[plane] * (0.0 if s < delay else 1.0 if s < 5.0 + delay else -0.5)
+            return [x[1] + share * a, x[2], (gain[plane] * late - x[2]) / lag]
 
         found = solve_ivp(motion, (0.0, 5.0), [0.0, 0.0, 0.0], rtol=1e-10, atol=1e-10).y[:, -1]
         found = solve_ivp(lambda s, x: motion(s + 5.0, x), (0.0, 5.0), found, rtol=1e-10, atol=1e-10).y[:, -1]
