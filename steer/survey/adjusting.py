@@ -16,7 +16,8 @@ from steer.survey.inverse import factored, inverse_blocks
 
 _STEP_M = 1e-8  # at rest when no coordinate moves more ...
 _GAIN = 1e-10  # ... or nothing is gained by moving
-_MOST_STEPS = 200
+MOST_STEPS = 200
+_FEW = 60  # unknowns; up to here whole matrices cost a fraction of what sparse ones do
 _SINGULAR = 1e-13  # of the scaled normal matrix; an exact defect is near 1e-16, a 300-leg traverse near 1e-10
 
 
@@ -54,6 +55,7 @@ class Solution:
     residual: np.ndarray
     design: sparse.csr_matrix
     converged: bool
+    steps: int
 
     @property
     def square_sum(self) -> float:
@@ -96,21 +98,38 @@ def _scaled(design: sparse.csr_matrix) -> tuple[sparse.csc_matrix, np.ndarray]:
     return sparse.csc_matrix(scaled.T @ scaled), scale
 
 
-def solve(problem: Problem, position: np.ndarray, orientation: np.ndarray) -> Solution:
-    """Damped Gauss-Newton (Levenberg-Marquardt) from a start; `converged` False when it found no rest."""
+def _step(design: sparse.csr_matrix, residual: np.ndarray, damping: float) -> np.ndarray:
+    """The damped Gauss-Newton step (u,); not finite where a pivot is exactly zero."""
+    damping = max(damping, 1e-15)
+    size = design.shape[1]
+    try:
+        if size <= _FEW:
+            whole = design.toarray()
+            length = np.sqrt((whole * whole).sum(axis=0))
+            scale = 1.0 / np.where(length > 0.0, length, 1.0)
+            scaled = whole * scale
+            found: np.ndarray = np.linalg.solve(
+                scaled.T @ scaled + damping * np.eye(size), scaled.T @ residual
+            )
+        else:
+            normal, scale = _scaled(design)
+            damped = sparse.csc_matrix(normal + damping * sparse.identity(size, format="csc"))
+            found = factored(damped).solve(scale * (design.T @ residual))
+    except (RuntimeError, np.linalg.LinAlgError):
+        return np.full(size, np.nan)
+    return -scale * found
+
+
+def solve(
+    problem: Problem, position: np.ndarray, orientation: np.ndarray, most_steps: int = MOST_STEPS
+) -> Solution:
+    """Damped Gauss-Newton (Levenberg-Marquardt) from a start; `converged` False when it found no rest within
+    `most_steps`."""
     damping = 0.0
     free = problem.unknown >= 0
     residual, design = linearised(problem, position, orientation)
-    identity = sparse.identity(problem.unknowns, format="csc")
-    for _ in range(_MOST_STEPS):
-        normal, scale = _scaled(design)
-        gradient = scale * (design.T @ residual)
-        try:
-            step = -scale * factored(sparse.csc_matrix(normal + max(damping, 1e-15) * identity)).solve(
-                gradient
-            )
-        except RuntimeError:  # a pivot of exactly zero
-            step = np.full(problem.unknowns, np.nan)
+    for steps in range(1, most_steps + 1):
+        step = _step(design, residual, damping)
         if np.isfinite(step).all():
             moved, turned = position.copy(), orientation + step[problem.coordinates :]
             moved[free] += step[problem.unknown[free]]
@@ -122,13 +141,13 @@ def solve(problem: Problem, position: np.ndarray, orientation: np.ndarray) -> So
             if trial @ trial <= residual @ residual or resting:
                 position, orientation, residual, design = moved, turned, trial, trial_design
                 if resting and damping < 1e-6:
-                    return Solution(position, orientation, residual, design, True)
+                    return Solution(position, orientation, residual, design, True, steps)
                 damping = 0.0 if damping < 1e-5 else damping / 10.0
                 continue
         if damping > 1e12:
             break
         damping = max(10.0 * damping, 1e-5)
-    return Solution(position, orientation, residual, design, False)
+    return Solution(position, orientation, residual, design, False, most_steps)
 
 
 def defects(design: sparse.csr_matrix, most: int = 6) -> list[np.ndarray]:

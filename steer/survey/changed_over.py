@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from steer.errors import InputRefused
-from steer.survey.network import fitted, prepared
+from steer.survey.network import Effort, fitted, prepared
 from steer.survey.observations import ControlPoint, Observation
 
 MOST_SIGHTS = 400  # beyond, adjusting again for each control point takes too long to be a hint
@@ -22,9 +22,10 @@ def changed_over(
 
     if len(observations) > MOST_SIGHTS:
         return None
+    effort = Effort.for_hint(len(observations))
     for who, tried in _tries(control):
         try:
-            fit = fitted(prepared(list(observations), tried, refraction))
+            fit = fitted(prepared(list(observations), tried, refraction), effort)
         except InputRefused:
             continue
         dof = fit.degrees_of_freedom

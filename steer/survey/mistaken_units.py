@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from steer.errors import InputRefused
 from steer.survey.changed_over import FITS, MOST_SIGHTS
-from steer.survey.network import fitted, prepared
+from steer.survey.network import Effort, fitted, prepared
 from steer.survey.observations import ControlPoint, Observation
 
 _FOOT_M = 0.3048
@@ -29,12 +29,13 @@ def mistaken_units(
 
     if len(observations) > MOST_SIGHTS:
         return None
+    effort = Effort.for_hint(len(observations))
     for words, factor in _SLIPS:
         tried = [replace(o, value=o.value * factor(o)) for o in observations]
         if all(a.value == b.value for a, b in zip(tried, observations, strict=True)):
             continue
         try:
-            fit = fitted(prepared(tried, list(control), refraction))
+            fit = fitted(prepared(tried, list(control), refraction), effort)
         except InputRefused:
             continue
         dof = fit.degrees_of_freedom

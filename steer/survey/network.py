@@ -9,7 +9,7 @@ import numpy as np
 
 from steer.errors import InputRefused
 from steer.survey import missing
-from steer.survey.adjusting import Problem, Solution, covariance, defects, linearised, solve
+from steer.survey.adjusting import MOST_STEPS, Problem, Solution, covariance, defects, linearised, solve
 from steer.survey.equations import Rows, curvature_per_m
 from steer.survey.frames import starts
 from steer.survey.levels import LevelTies, first_levels, level_ties
@@ -19,6 +19,8 @@ from steer.survey.sights import plan_view
 USUAL_REFRACTION = 0.13
 _WEAK_M = 10.0  # a coordinate with a larger sd (plus 1 % of the network's extent) is not determined in any
 _WEAK_SHARE = 0.01  # useful sense
+_LEAST_STEPS = 25  # for each of several starts; what fits is at rest after 5, rarely 15
+_HINT_STEPS = 300
 _FAR_OFF = 100.0  # sd that a sight misses the first coordinates by, to be named when nothing else works
 _CLEARLY_BETTER = 15.0  # of the weighted square sum: odds of about e^7.5 between two places
 
@@ -56,6 +58,18 @@ class Fit:
         return np.where(
             checked, self.solution.residual / np.sqrt(np.where(checked, self.redundancy, 1.0)), np.nan
         )
+
+
+@dataclass
+class Effort:
+    """Steps that are left for adjustments that are only tried. What fits is at rest after few of them."""
+
+    left: int
+
+    @classmethod
+    def for_hint(cls, sights: int) -> Effort:
+        """What one question about a survey that does not fit may cost; a step costs more with more sights."""
+        return cls(max(_HINT_STEPS // 3, min(_HINT_STEPS, _HINT_STEPS * 100 // max(sights, 1))))
 
 
 class Contradiction(InputRefused):
@@ -120,8 +134,12 @@ def problem_of(
     return problem, tuple(sets)
 
 
-def fitted(network: Network) -> Fit:
-    """Finds first coordinates and adjusts all observations; raises InputRefused when something is missing."""
+def fitted(network: Network, effort: Effort | None = None) -> Fit:
+    """Finds first coordinates and adjusts all observations; raises InputRefused when something is missing.
+
+    Several starts share the steps of two. With an `effort` it is only tried: no rest is found once that is spent."""
+    if effort is not None and effort.left <= 0:
+        raise InputRefused("not tried any more")
     observations = list(network.observations)
     control = list(network.control)
     levels = {c.point: c.level_m for c in control if c.level_m is not None}
@@ -133,13 +151,18 @@ def fitted(network: Network) -> Fit:
     problem, sets = problem_of(network, observations)
     levels.update({p: 0.0 for p, datum in network.ties.floating.items() if p == datum})
     solved, begun = [], []
+    share = max(_LEAST_STEPS, min(MOST_STEPS, 2 * MOST_STEPS // len(complete)))
     for placement in complete:
         plan = placement.position
         height = first_levels(observations, levels, plan, problem.curvature)
         position = np.array([[plan[p].imag, plan[p].real, height.get(p, 0.0)] for p in network.points])
         _refuse_coincident(observations, {p: (z.imag, z.real) for p, z in plan.items()})
         begun.append((position, first_orientations(problem, position)))
-        solved.append(solve(problem, *begun[-1]))
+        if effort is None:
+            solved.append(solve(problem, *begun[-1], share))
+        else:
+            solved.append(solve(problem, *begun[-1], max(0, min(_LEAST_STEPS, effort.left))))
+            effort.left -= solved[-1].steps
     best = _only_one(network, solved)
     try:
         return checked(network, problem, best, sets)

@@ -20,6 +20,7 @@ CRITICAL = 3.2905  # standard normal, 0.1 % two-sided
 _TIE = 1e-4
 _LARGE = 2000  # observations; beyond, several far-apart suspects are taken out in one round
 _MOST_ROUNDS = 25
+_MOST_STEPS = 50  # from a fit that is at rest already
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def _without(network: Network, first: Fit, gone: set[int]) -> Fit | None:
     )
     position = first.solution.position
     try:
-        solution = solve(problem, position, first_orientations(problem, position))
+        solution = solve(problem, position, first_orientations(problem, position), _MOST_STEPS)
         return checked(network, problem, solution, sets)
     except InputRefused:
         return None

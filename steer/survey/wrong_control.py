@@ -8,7 +8,7 @@ import numpy as np
 
 from steer.errors import InputRefused
 from steer.survey.changed_over import FITS, MOST_CONTROL, MOST_SIGHTS
-from steer.survey.network import fitted, prepared
+from steer.survey.network import Effort, fitted, prepared
 from steer.survey.observations import ControlPoint, Observation
 
 _WAYS = (("east", "west"), ("north", "south"), ("up", "down"))
@@ -24,11 +24,12 @@ def wrong_control(
     if len(observations) > MOST_SIGHTS:
         return None
     found = []
+    effort = Effort.for_hint(len(observations))
     sighted = {name for o in observations for name in (o.station, o.target)}
     for point in [c for c in control if c.point in sighted][:MOST_CONTROL]:
         network = prepared(list(observations), [c for c in control if c is not point], refraction)
         try:
-            fit = fitted(network)
+            fit = fitted(network, effort)
         except InputRefused:
             continue
         dof = fit.degrees_of_freedom
