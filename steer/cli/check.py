@@ -15,7 +15,7 @@ from steer.text import printable
 if TYPE_CHECKING:
     from steer.drivefile import DriveFile
 
-_WIDTH = 100
+_WIDTH = 80
 _MOVES = (
     "Left out of this plan: the reference must be set anew on the way (Beam, above). Each new setting is a survey "
     "of its own, whose error every reading from there on carries; these figures hold for one reference that "
@@ -69,8 +69,17 @@ def run(args: argparse.Namespace) -> int:
             raise InputRefused(f"--plan-plot {args.plan_plot}: nothing to draw, no plan was made")
         write_whole(args.plan_plot, lambda place: draw_plan(plan, place, file.drive.name))
         print(f"steer: drawn in {args.plan_plot}", file=sys.stderr)
-    print("\n".join(lines))
+    print("\n".join(_narrow(lines)))
     return 0
+
+
+def _narrow(lines: list[str]) -> list[str]:
+    """No line wider than a small terminal, which would break it inside a word."""
+    return [
+        part
+        for line in lines
+        for part in (textwrap.wrap(line, _WIDTH, subsequent_indent="  ") if len(line) > _WIDTH else [line])
+    ]
 
 
 def describe(file: DriveFile) -> list[str]:

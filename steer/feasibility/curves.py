@@ -88,7 +88,7 @@ def force(drive: DriveFile) -> Finding | None:
     else:
         text = (
             f"{curve:.0f} kN where the design turns the joints most (chainage {at:.1f} m), "
-            f"{curve / straight:.0%} of the {straight:.0f} kN of straight joints"
+            f"{100 * curve / straight:.0f} % of the {straight:.0f} kN of straight joints"
         )
     return Finding(
         "Permissible jacking force", curve, None, "kN", "note", text + ". A used packer stands less"

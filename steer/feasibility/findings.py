@@ -75,7 +75,7 @@ def _figure(value: float | None, unit: str) -> str:
     return f"{value + 0.0:.{digits}f} {unit}"
 
 
-def page(findings: Iterable[Finding], width: int = 100) -> list[str]:
+def page(findings: Iterable[Finding], width: int = 80) -> list[str]:
     """The findings as lines: verdict, subject, figure, limit and margin, and the words beneath."""
     lines = [f"{'':<{_INDENT}}{'':<28}{'figure':>13}{'limit':>13}{'margin':>13}"]
     for finding in findings:

@@ -10,7 +10,7 @@ from steer.survey_plan.planning import LONGEST_M, Arrival, SurveyPlan
 TOO_LONG = f"Left out: the survey plan is made for drives of up to {LONGEST_M / 1000:g} km."
 
 
-def page(plan: SurveyPlan | None, width: int = 100) -> list[str]:
+def page(plan: SurveyPlan | None, width: int = 80) -> list[str]:
     """Lines for a person; None (no plan) says so."""
     if plan is None:
         return [TOO_LONG]

@@ -60,6 +60,16 @@ def test_new_on_a_full_disk_leaves_no_half_file(tmp_path: Path, monkeypatch: pyt
     assert list(tmp_path.iterdir()) == []
 
 
+def test_check_reads_on_a_small_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """80 columns, so that no terminal breaks a line inside a word."""
+    assert main(["new", str(tmp_path / "drive")]) == 0
+    capsys.readouterr()
+    assert main(["check", str(tmp_path / "drive")]) == 0
+    page = capsys.readouterr().out
+    assert max(map(len, page.splitlines())) <= 80
+    assert "straight at 36 mm, set in steps of 1 mm" in " ".join(page.split())
+
+
 def test_check_lists_every_problem_on_stderr(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     bad = DATA / "bad" / "several_at_once.toml"
     (tmp_path / "drive.toml").write_bytes(bad.read_bytes())
