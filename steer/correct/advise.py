@@ -9,7 +9,7 @@ import numpy as np
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
 from steer.correct.either_way import in_doubt
-from steer.correct.forecast import at_reception, eye_probability, points, steered_sd
+from steer.correct.forecast import at_reception, eye_probability, points, steered_sd, taken_hold_m
 from steer.correct.gave_way import gave_way
 from steer.correct.outlook import Outlook, forecast_sd, look_ahead
 from steer.correct.path_limits import joint_rows, own_bends, tolerance_rows
@@ -30,6 +30,9 @@ _NEAR_MM = 1.0  # cylinders that read so near to a setting stand at it
 STEP_ROOM = 0.02  # share of the change per stroke that is left to rounding to whole steps
 PER_LAG = 0.2
 RETURN_LENGTHS, RETURN_STROKES = 0.36, 0.68
+NEAR_HOLDS = (
+    1.5  # tolerance is said to give way within so many times the distance in which a setting takes hold
+)
 HOLD_MM = 2.0  # a change is worth making when it saves this much offset (root mean square) on the way
 
 
@@ -204,7 +207,10 @@ def propose(
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
     with_sd = steered_sd(node, estimator.motion, plain, articulation, now, return_m)
-    given = gave_way(drive, now, now_mm, chosen, plan, joints, outlook.chainage_m, with_mm, outlook.now_mm)
+    near = int(np.ceil(NEAR_HOLDS * taken_hold_m(node, estimator.motion, return_m) / stroke))
+    given = gave_way(
+        drive, now, now_mm, chosen, plan, joints, outlook.chainage_m, with_mm, outlook.now_mm, near
+    )
     return Proposal(
         outlook, plan, chosen, hold, with_mm, without_mm, with_sd, without_sd, articulation, now,
         tuple(given), driven_m, driven_mm,

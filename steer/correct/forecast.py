@@ -18,6 +18,12 @@ from steer.estimate.nodes import Node
 ANSWERED_RETURNS, ANSWERED_LAGS = 1.1, 0.5
 
 
+def taken_hold_m(node: Node, motion: MotionModel, return_m: float) -> float:
+    """The distance by which what is set now has taken hold."""
+    late_m = float(node.weights @ (motion.lag_m + motion.delay_m))
+    return ANSWERED_RETURNS * return_m + ANSWERED_LAGS * late_m
+
+
 def steered_sd(
     node: Node,
     motion: MotionModel,
@@ -29,9 +35,7 @@ def steered_sd(
     """Standard deviations (2, n) along `articulation` (2, n) when every stroke is corrected anew."""
     alone = forecast_sd(node, motion, outlook, articulation, now)
     n = articulation.shape[1]
-    answered_m = ANSWERED_RETURNS * return_m + ANSWERED_LAGS * float(
-        node.weights @ (motion.lag_m + motion.delay_m)
-    )
+    answered_m = taken_hold_m(node, motion, return_m)
     reach = min(max(math.ceil(answered_m / outlook.stroke_m), 1), n)
     return alone[:, np.minimum(np.arange(n), reach - 1)]
 

@@ -20,11 +20,13 @@ def gave_way(
     chainage_m: np.ndarray,
     forecast_mm: np.ndarray,
     offset_mm: np.ndarray,
+    near: int,
 ) -> list[str]:
     """A sentence a limit that the setting `chosen` or the path ahead does not keep.
 
     `now` (2,) the articulation as it stands, `forecast_mm` (2, n) with the correction, `offset_mm` (2,) the
-    face now.
+    face now. Tolerance is looked at in the first `near` strokes: what lies beyond them later corrections, by
+    then surer of the machine's answer, still take out.
     """
     m = drive.machine
     said = []
@@ -59,7 +61,7 @@ def gave_way(
             f"{chainage_m[at] - drive.pipe.length_m:.1f} m, because the bore driven so far and the machine's "
             "limits leave no gentler path"
         )
-    said.extend(_tolerance(drive, chainage_m, forecast_mm, offset_mm))
+    said.extend(_tolerance(drive, chainage_m[:near], forecast_mm[:, :near], offset_mm))
     return said
 
 
