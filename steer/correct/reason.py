@@ -53,7 +53,7 @@ def say_why(
         way = _TURNS[plane][0 if change[plane] > 0 else 1]
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
         spell = _spell(planned[plane], now[plane], change[plane])
-        said.append(f"{_where(estimate, plane, both)}: {way} {_figure(change[plane])} mm/m{spell}, {back}.")
+        said.append(f"{_where(estimate, plane, both)}: {way} by {_figure(change[plane])} mm/m{spell}, {back}.")
     return " ".join(said)
 
 
@@ -86,7 +86,8 @@ def _back(plane: int, chainage_m: np.ndarray, forecast_mm: np.ndarray, doubt: fl
     if not inside:
         end = forecast_mm[-1]
         side = _SIDES[plane][0 if end > 0 else 1]
-        return f"{abs(end):.0f} mm {side} expected at {chainage_m[-1]:.0f} m"
+        word = "still" if end * offset > 0.0 else "then"
+        return f"{word} {abs(end):.0f} mm {side} at {chainage_m[-1]:.0f} m"
     if inside[0] == 0 and abs(offset) < max(2.0, doubt):
         return f"stays on {_NAMES[plane]}"
     return f"back on {_NAMES[plane]} near {chainage_m[inside[0]]:.0f} m"

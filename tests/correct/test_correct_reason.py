@@ -27,10 +27,10 @@ def fading(line: float, level: float) -> np.ndarray:
 @pytest.mark.parametrize(
     ("line", "level", "change", "said"),
     [
-        (8.0, 0.0, (-3.0, 0.0), "8 mm right: left 3.0 mm/m"),
-        (-8.0, 0.0, (3.0, 0.0), "8 mm left: right 3.0 mm/m"),
-        (0.0, 8.0, (0.0, -3.0), "8 mm high: down 3.0 mm/m"),
-        (0.0, -8.0, (0.0, 3.0), "8 mm low: up 3.0 mm/m"),
+        (8.0, 0.0, (-3.0, 0.0), "8 mm right: left by 3.0 mm/m"),
+        (-8.0, 0.0, (3.0, 0.0), "8 mm left: right by 3.0 mm/m"),
+        (0.0, 8.0, (0.0, -3.0), "8 mm high: down by 3.0 mm/m"),
+        (0.0, -8.0, (0.0, 3.0), "8 mm low: up by 3.0 mm/m"),
     ],
 )
 def test_directions(line, level, change, said) -> None:
@@ -48,8 +48,8 @@ def test_both_planes_are_spoken_of_when_both_change_the_larger_first() -> None:
     text = say_why(
         estimate(5.0, -12.0, yaw=0.9, pitch=-1.2), np.zeros(2), planned, False, AHEAD, fading(5.0, -12.0)
     )
-    assert text.index("12 mm low, nose down: up 4.0 mm/m") < text.index(
-        "5 mm right, nose right: left 1.0 mm/m"
+    assert text.index("12 mm low, nose down: up by 4.0 mm/m") < text.index(
+        "5 mm right, nose right: left by 1.0 mm/m"
     )
 
 
@@ -69,8 +69,8 @@ def made(cylinders: int, hold: bool, **more) -> Advice:
     ahead = tuple(ForecastPoint(float(s), 4.0, 3.0, -2.0, 2.5) for s in AHEAD)
     advice = Advice(
         41, 40.0, estimate(12.3, -33.3, 1.25, -0.8), Correction(-12.34, 10.4, mm, hold), ahead, (),
-        reason="33 mm low, nose down: up 10 mm/m for 3 strokes, back on level near 46 m. "
-        "12 mm right, nose right: left 12 mm/m, back on line near 45 m.",
+        reason="33 mm low, nose down: up by 10 mm/m for 3 strokes, back on level near 46 m. "
+        "12 mm right, nose right: left by 12 mm/m, back on line near 45 m.",
         forecast_unchanged=ahead, cylinder_now_mm=tuple(v - 3.5 for v in mm), now_right_mm_per_m=-10.2,
         now_up_mm_per_m=12.7, eye_probability=0.87, at_reception=ahead[-1],
         joint="joints turn 5.5 mm/m, 86 % of straight force left", next_survey_m=62.0,
