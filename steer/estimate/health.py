@@ -162,20 +162,27 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
         for n in estimator.nodes
         if isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m
     ]
-    if shots and shots[-1].opened:
-        s = shots[-1]
+    # A later shot that agrees answers none of them: an opened reference agrees with nearly anything. A person
+    # does, by a word on the shot or by setting the reference anew further on.
+    unanswered = [
+        s for s in shots if s.opened and not s.shot.word and s.shot.s_m > max(settings, default=-np.inf)
+    ]
+    if shots and shots[-1].opened and shots[-1] not in unanswered:
+        unanswered.append(shots[-1])
+    for s in unanswered[:1] + unanswered[1:][-2:]:
         parts = [
             f"{abs(v):.0f} mm more {_SIDES[p][0 if v > 0 else 1]}"
             for p, v in enumerate(s.innovation)
             if s.disagrees[p]
         ]
         taken = "A person accepted it" if s.shot.word else "It counts"
+        answer = "" if s.shot.word else f", then accept or reject shot {s.shot.sequence}"
         found.append(
             Notice(
                 "shot_disagrees",
                 f"The check shot at {s.shot.s_m:.1f} m finds the machine {' and '.join(parts)} than the estimate, beyond "
                 f"what both can err by: either the survey holds a blunder or the reference moved. {taken}; "
-                "repeat the survey.",
+                f"repeat the survey{answer}.",
                 s.shot.s_m,
             )
         )

@@ -57,6 +57,20 @@ def test_a_later_shot_that_agrees_settles_the_doubt_but_not_the_question(made, t
     assert "further on agrees with the estimate" in told
 
 
+@pytest.mark.parametrize("point", ["face", "pipe"])
+def test_one_that_counts_though_it_disagrees_is_said_until_a_person_answers(made, tmp_path, point):
+    """Shots further on that agree are no answer: they agree with nearly anything once the reference was opened."""
+    wrong = {"chainage_m": 12.0, "point": point, "line_mm": -1840.0, "level_mm": 0.0, "sd_mm": 2.0}
+    later = [("check_shot", made.shot(s)) for s in (22.0, 26.0, 29.0)]
+    drive = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", wrong), *later])
+    first = min(drive.shots(), key=lambda s: s.chainage_m)
+    assert first.verdict == "disagrees" and drive.shots()[-1].verdict == "agrees"
+    said = [n.text for n in drive.advice().notices if n.code == "shot_disagrees"]
+    assert any("at 12.0 m" in text and f"accept or reject shot {first.number}" in text for text in said)
+    drive.reject_shot(first.number)
+    assert "shot_disagrees" not in codes(drive)
+
+
 def test_a_repeat_that_says_the_same_does_not_slip_in(made, tmp_path):
     events = [("check_shot", made.shot(20.0, (60.0, 0.0), asks=True)),
               ("check_shot", made.shot(20.0, (58.0, 1.0), asks=True))]  # fmt: skip
