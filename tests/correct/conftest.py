@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,10 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.nodes import Node
 from steer.ground import draw_scenario
 from steer.ground.folder import drive_toml
+
+SUPPORT = str(Path(__file__).parents[1] / "support")
+if SUPPORT not in sys.path:
+    sys.path.insert(0, SUPPORT)
 
 LAYOUTS = (
     [60, 180, 300],

@@ -7,6 +7,7 @@ import copy
 
 import numpy as np
 import pytest
+from odd_ground import KINDS, OddDrive
 
 from steer.closed_loop import Advised, Driven, drive_whole
 from steer.drivefile import parse_drive
@@ -84,3 +85,19 @@ def test_stable_at_half_and_twice_the_answer_with_play_and_long_strokes(
         before, last = offset[(s > 20.0) & (s < 95.0)], offset[s >= 95.0]
         assert np.abs(offset[s > 20.0]).max() < 50.0
         assert np.sqrt(np.mean(last**2)) < 2.0 * np.sqrt(np.mean(before**2)) + 2.0
+
+
+@pytest.mark.parametrize("name", ["two lags", "dead 2 m"])
+def test_ground_with_two_lags_or_a_dead_distance_does_not_swing(name: str) -> None:
+    """Ground of another structure (tests/support/odd_ground.py, invented), on which the rule of thumb swings by
+    200 mm and more, as steering did before two of the models waited for an answer."""
+    drive = OddDrive(KINDS[name], 1)
+    steerer = Advised(parse_drive(drive_toml(drive.toml)))
+    for reading in drive.start():
+        steerer.reading(reading)
+    while not drive.finished:
+        for reading in drive.advance(steerer.stroke_end(drive.chainage_m)):
+            steerer.reading(reading)
+        for shot in drive.shots():
+            steerer.shot(shot)
+    assert np.abs(drive.driven()).max() < 60.0
