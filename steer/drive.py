@@ -40,7 +40,8 @@ from steer.log import LOG_NAME, Event, Log
 
 _DECISIONS = ("accepted", "overridden")
 _UNDOABLE = (*_DECISIONS, "note")
-_MADE_WITH_FILE = ("advised", *_DECISIONS)  # what hangs on drive.toml
+_SETTINGS = ("advised", *_DECISIONS)
+_MADE_WITH_FILE = _SETTINGS  # what hangs on drive.toml
 _MOST_TRIES = 3  # to make an advice while others store events
 MOST_EXPLAINED = 20  # shots with evidence written out; more of them at once is another trouble
 
@@ -62,6 +63,7 @@ class Drive:
         self._end: tuple[int, float] | None = None  # the newest stroke's end: sequence, chainage as told
         self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
         self._advised = False
+        self._to_set: list[Event] = []  # settings for the stroke to come, since nothing was driven
         self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
         self.advised: dict[int, np.ndarray] = {}  # articulation (2,) by stroke, the last ones
         self.last_arrival: str | None = None
@@ -170,16 +172,31 @@ class Drive:
             self.decisions = [d for d in self.decisions if d.sequence != int(event.body["event"])]
         elif event.kind == drivetext.KIND:
             self.file_told = event.body
-        return not follow or self.follower.take(event)
+        return not follow or self._follow(event)
+
+    def _follow(self, event: Event) -> bool:
+        """Hand an event on to the estimate. What was advised or chosen stands from the next reading or stroke's
+        end on: before, the cylinders still stand as they did, and who asks again has the same answer."""
+        if event.kind in _SETTINGS:
+            self._to_set.append(event)
+            return True
+        if event.kind in ("reading", "stroke_end"):
+            for setting in self._to_set:
+                self.follower.take(setting)
+            self._to_set.clear()
+        elif event.kind == "undone":
+            self._to_set = [s for s in self._to_set if s.sequence != int(event.body["event"])]
+        return self.follower.take(event)
 
     def _read_again(self, upto: int) -> None:
         """Events changed how earlier ones count: fold the log again, told of them from the start."""
         known = rulings(self.file, (e for e in self.log.events() if e.sequence <= upto))
         self.follower = Follower(self.file, known)
+        self._to_set.clear()
         for event in self.log.events():
             if event.sequence > upto:
                 break
-            self.follower.take(event)
+            self._follow(event)
 
     # ---- what people decide
 
