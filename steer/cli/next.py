@@ -13,14 +13,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from steer.drive import Drive
+    from steer.errors import InputRefused
     from steer.says import advice_object, page
     from steer.text import printable
 
     with Drive.open(args.folder) as drive:
         advice = drive.advice()
         if args.json:
-            found = {"kind": "advice", **advice_object(advice)} if advice else None
-            print(json.dumps(found, allow_nan=False))
+            if advice is None:
+                raise InputRefused(
+                    f"{args.folder}: no reading yet, so there is no advice: add some with `steer read`"
+                )
+            print(json.dumps({"kind": "advice", **advice_object(advice)}, allow_nan=False))
         elif advice is None:
             print("No reading yet: add some with `steer read`, or run `steer feed`.")
         else:

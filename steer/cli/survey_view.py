@@ -161,6 +161,8 @@ def _verdict(network: ReducedNetwork) -> tuple[str, list[str]]:
     without = network.without_suspects
     if without is not None and without.variance_factor is not None:
         lines.append(f"Without them the variance factor is {_factor(without.variance_factor)}.")
+    if network.hint:
+        lines.append(f"Perhaps: {printable(network.hint, 400)}")
     return "in doubt", lines
 
 

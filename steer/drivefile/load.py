@@ -119,8 +119,19 @@ def parse_drive(text: str, folder: str | os.PathLike[str] = ".") -> DriveFile:
         sewer=tables.sewer,
         report=tables.report,
         survey=tables.survey,
-        warnings=tuple(_warnings(tables)),
+        warnings=(*_warnings(tables), *_beyond(tables.tolerance, axis)),
     )
+
+
+def _beyond(tolerance: ToleranceSection, axis: Axis) -> list[str]:
+    """Stretches of the tolerance where nothing is driven."""
+    start, end = axis.start_chainage_m, axis.end_chainage_m
+    return [
+        f"tolerance.ranges, stretch {number}: {part.from_m:g} to {part.to_m:g} m reaches beyond the axis, "
+        f"{start:g} to {end:g} m" + (": it holds nowhere" if part.to_m <= start or part.from_m >= end else "")
+        for number, part in enumerate(tolerance.ranges, 1)
+        if part.from_m < start - 1e-3 or part.to_m > end + 1e-3
+    ]
 
 
 def _read_text(folder: Path) -> str:

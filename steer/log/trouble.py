@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -31,6 +32,8 @@ def explain(path: Path, error: sqlite3.Error) -> FolderUnusable:
         why = f"the disk failed, is full or was removed ({error}); what was stored before is safe"
     else:
         why = _WHY.get(primary, f"it cannot be used: {error}") if primary is not None else str(error)
+    if primary == sqlite3.SQLITE_CANTOPEN and path.exists() and not os.access(path, os.R_OK):
+        why = "it cannot be read: no permission to read it"
     return FolderUnusable(f"{path}: {why}")
 
 
