@@ -56,6 +56,16 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
     return parser
 
 
+def _parse(parser: argparse.ArgumentParser, arguments: list[str]) -> argparse.Namespace:
+    """Like `parse_args`, but files may also stand behind the options, where argparse takes no more of them."""
+    args, left = parser.parse_known_args(arguments)
+    if left and hasattr(args, "files") and not any(a.startswith("-") for a in left):
+        args.files = [*args.files, *left]
+    elif left:
+        parser.error(f"unrecognized arguments: {' '.join(left)}")
+    return args
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit code of the contract (0 done, 1 refused, 2 usage, 3 folder)."""
     try:
@@ -76,7 +86,7 @@ def _run(arguments: list[str]) -> int:
 
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     try:
-        args = _parser(chosen).parse_args(arguments)
+        args = _parse(_parser(chosen), arguments)
         code = int(importlib.import_module(COMMANDS[args.command][0]).run(args))
         if sys.stdout is not None:  # None: closed by the caller
             sys.stdout.flush()  # here, where a full disk can still be answered

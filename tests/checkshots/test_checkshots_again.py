@@ -52,6 +52,15 @@ def as_offsets(folder, shot, off=(0.0, 0.0), time=""):
     return HEAD + f"{time},{shot.chainage_m},{shot.point},{line + off[0]:.2f},{level + off[1]:.2f},2,\n"
 
 
+def test_files_may_stand_behind_the_options(demo, capsys):
+    sights, *control = TUNNEL
+    assert main(["shots", str(demo), *control, "--shot", "M=target@60.3", sights]) == 0
+    assert "1 check shot stored" in capsys.readouterr().out
+    with pytest.raises(SystemExit) as left:
+        main(["shots", str(demo), *control, sights, "--nonsense"])
+    assert left.value.code == 2 and "--nonsense" in capsys.readouterr().err
+
+
 def test_observations_and_then_their_coordinates(demo, capsys):
     assert main(["shots", str(demo), *TUNNEL, "--shot", "M=target@60.3"]) == 0
     first, before = last(demo)
