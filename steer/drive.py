@@ -287,7 +287,8 @@ class Drive:
         advice = self._answer()
         c = advice.correction
         told = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
-        return self._with_file("advised", told | {"hold": c.hold})
+        codes = {"notices": list(dict.fromkeys(n.code for n in advice.notices))} if advice.notices else {}
+        return self._with_file("advised", told | {"hold": c.hold} | codes)
 
     def advice(self) -> Advice | None:
         """Estimate and correction now; None before the first reading and stroke's end."""

@@ -61,6 +61,7 @@ def record_object(record: AsBuilt) -> dict[str, Any]:
                 {"code": n.code, "text": n.text, "since_chainage_m": n.since_chainage_m}
                 for n in record.notices
             ],
+            "notices_gone": [asdict(g) for g in record.gone],
             "caution": f"{words.CAUTION} {words.FORCE_CAUTION}",
         }
     )

@@ -112,6 +112,15 @@ class LogSeal:
 
 
 @dataclass(frozen=True)
+class Gone:
+    """A finding that was given with the advice of the strokes from one chainage to another, and holds no more."""
+
+    code: str
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True)
 class AsBuilt:
     """The record. `metres` are the stations of the per-metre table, `pipes` the joints of the string as
     it lies now (nearest the machine first), `grades` over a pipe and over the moving base."""
@@ -135,6 +144,7 @@ class AsBuilt:
     strokes: tuple[StrokeRow, ...]
     notices: tuple[Notice, ...]
     said: tuple[Event, ...]
+    gone: tuple[Gone, ...]
     seal: LogSeal
     version: str = __version__
 
@@ -200,6 +210,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
         ),
         notices=_still_true(file, laid, advice),
         said=tuple(events.said),
+        gone=_gone(events.advised, {n.code for n in advice.notices} if advice else set()),
         seal=_seal(drive.log, events),
     )
 
@@ -211,6 +222,7 @@ class _Bodies:
         self.shots: dict[int, dict[str, Any]] = {}
         self.times: dict[int, str] = {}
         self.said: list[Event] = []
+        self.advised: list[tuple[float, frozenset[str]]] = []  # chainage and codes of notices
         self.first: str | None = None
         self.last: str | None = None
         for event in drive.events():
@@ -219,6 +231,9 @@ class _Bodies:
                 self.shots[event.sequence] = event.body
                 if time:
                     self.times[event.sequence] = str(time)
+            elif event.kind == "advised":
+                codes = frozenset(event.body.get("notices") or ())  # none in logs of older programs
+                self.advised.append((float(event.body["chainage_m"]), codes))
             elif event.kind in _SAID:
                 self.said.append(event)
             elif event.kind == "reading" and time:
@@ -298,6 +313,20 @@ def _still_true(file: DriveFile, laid: Laid, advice: Advice | None) -> tuple[Not
         return ()
     there = arrived(file, laid.last_m)
     return tuple(n for n in advice.notices if not (there and n.code == "limit_gave_way"))
+
+
+def _gone(advised: list[tuple[float, frozenset[str]]], now: set[str]) -> tuple[Gone, ...]:
+    """Runs of advices, one after another, that gave a finding; without the run that still goes on."""
+    found: list[Gone] = []
+    since: dict[str, float] = {}
+    last = 0.0
+    for at, codes in advised:
+        found += [Gone(code, since.pop(code), last) for code in sorted(since.keys() - codes)]
+        for code in codes:
+            since.setdefault(code, at)
+        last = at
+    found += [Gone(code, begun, last) for code, begun in sorted(since.items()) if code not in now]
+    return tuple(sorted(found, key=lambda g: (g.from_m, g.code)))
 
 
 def _seal(log: Log, events: _Bodies) -> LogSeal:

@@ -181,6 +181,9 @@ def said(record: AsBuilt) -> Table:
     rows: list[tuple[Value, ...]] = [
         (_clean(n.since_chainage_m, 3), None, "notice " + n.code, n.text) for n in record.notices
     ]
+    for g in record.gone:
+        text = f"{g.code.replace('_', ' ')}: given from {g.from_m:.1f} to {g.to_m:.1f} m, holds no more"
+        rows.append((_clean(g.from_m, 3), None, "earlier " + g.code, text))
     for event in record.said:
         at = event.body.get("chainage_m")
         rows.append(

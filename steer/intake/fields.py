@@ -146,6 +146,20 @@ class Word(Field):
 
 
 @dataclass(frozen=True)
+class Codes(Field):
+    """A JSON array of short codes, such as those of notices."""
+
+    allowed = "an array of at most 100 codes: lower-case letters, digits and _"
+
+    def from_json(self, value: object) -> list[str]:
+        if not isinstance(value, list) or len(value) > 100:
+            raise NotAllowed(self.allowed)
+        if not all(isinstance(code, str) and re.fullmatch(r"[a-z0-9_]{1,40}", code) for code in value):
+            raise NotAllowed(self.allowed)
+        return value
+
+
+@dataclass(frozen=True)
 class Numbers(Field):
     """A JSON array of exactly `count` numbers or nulls; `why` says where the count comes from."""
 

@@ -18,7 +18,7 @@ from typing import Any
 from steer.drivefile import FILE_NAME, DriveFile, load_drive
 from steer.errors import FolderUnusable, InputRefused
 from steer.intake import records
-from steer.intake.fields import Field, Flag, Hash, NotAllowed, Number, Numbers, Text, Time, Whole
+from steer.intake.fields import Codes, Field, Flag, Hash, NotAllowed, Number, Numbers, Text, Time, Whole
 from steer.intake.problems import Problems
 from steer.log import Event, Log
 from steer.log.restore import import_drive
@@ -58,7 +58,7 @@ def _known(kind: str, drive: DriveFile) -> tuple[Mapping[str, Field], tuple[str,
         "up_mm_per_m": articulation, "cylinder_mm": cylinders,
     }  # fmt: skip
     others: dict[str, tuple[dict[str, Field], tuple[str, ...]]] = {
-        "advised": ({**told, "hold": Flag()}, tuple(told)),
+        "advised": ({**told, "hold": Flag(), "notices": Codes()}, tuple(told)),
         "accepted": (told, tuple(told)),
         "overridden": (told, tuple(told)),
         "undone": ({"event": Whole(1)}, ("event",)),

@@ -147,7 +147,13 @@ def _findings(sheet: Sheet, record: AsBuilt, y: float) -> None:
             )
             return
         where = "" if at is None else f"{float(at):.1f} m"
+        none = "earlier" if str(kind).startswith("earlier") else "now"
         sheet.text(sheet.left, y, where, 7.5)
-        sheet.text(sheet.left + 16.0, y, str(arrived or "now")[:16].replace("T", " "), 7.5)
+        sheet.text(
+            sheet.left + 16.0,
+            y,
+            str(arrived or none)[:16].replace("T", " "),
+            7.5,
+        )
         sheet.text(sheet.left + 44.0, y, str(kind).replace("_", " "), 7.5)
         y = sheet.paragraph(sheet.left + 82.0, y, printable(text, 400), sheet.inner - 82.0, 7.5)
