@@ -63,7 +63,11 @@ def run(counted: Counted) -> str:
 
 
 def overall(record: AsBuilt) -> str:
-    """The verdict in one sentence."""
+    """The verdict in one sentence, with the check shots whose open question it hangs on."""
+    return _verdict(record) + _unless(record)
+
+
+def _verdict(record: AsBuilt) -> str:
     both = record.both
     if both.outside_m > 0:
         return f"OUTSIDE tolerance over {metres_of(both, both.outside_m)}"
@@ -73,6 +77,17 @@ def overall(record: AsBuilt) -> str:
             f"CANNOT TELL over {metres_of(both, both.cannot_tell_m)}"
         )
     return f"INSIDE tolerance over the whole {both.length_m:.1f} m driven"
+
+
+def _unless(record: AsBuilt) -> str:
+    """A shot that waits does not count, here either: its verdict must not look settled."""
+    waiting = [str(s.number) for s in record.surveys if s.verdict == "waiting" and s.evidence]
+    if not waiting:
+        return ""
+    if len(waiting) == 1:
+        return f", UNLESS check shot {waiting[0]} is right, which disagrees and waits for a word"
+    named = ", ".join(waiting[:3]) + (" …" if len(waiting) > 3 else "")
+    return f", UNLESS check shots {named} are right, which disagree and wait for a word"
 
 
 def eye(found: Eye) -> str:

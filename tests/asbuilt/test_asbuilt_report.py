@@ -143,3 +143,15 @@ def test_the_last_page_never_runs_into_its_foot(record: AsBuilt, paper: str) -> 
                 signed.append("signature" in [text.get_text() for text in mine])
         assert signed == [False] * (len(made) - 1) + [True]
     assert len(made) > 1
+
+
+def test_a_shot_that_waits_leaves_the_verdict_open(record: AsBuilt) -> None:
+    """A survey that disagrees and has had no word does not count, but no verdict may look settled beside it."""
+    assert "UNLESS" not in words.overall(record)
+    shot = replace(record.surveys[0], number=7, verdict="waiting", evidence=("for a survey blunder: …",))
+    told = words.overall(replace(record, surveys=(shot,)))
+    assert told.endswith(", UNLESS check shot 7 is right, which disagrees and waits for a word")
+    again = replace(shot, number=8)
+    assert "check shots 7, 8 are right" in words.overall(replace(record, surveys=(shot, again)))
+    repeat = replace(shot, evidence=(), repeats=3)  # the same survey given twice: it contradicts nothing
+    assert "UNLESS" not in words.overall(replace(record, surveys=(repeat,)))
