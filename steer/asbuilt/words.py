@@ -84,10 +84,9 @@ def _unless(record: AsBuilt) -> str:
     waiting = [str(s.number) for s in record.surveys if s.verdict == "waiting" and s.evidence]
     if not waiting:
         return ""
-    if len(waiting) == 1:
-        return f", UNLESS check shot {waiting[0]} is right, which disagrees and waits for a word"
     named = ", ".join(waiting[:3]) + (" …" if len(waiting) > 3 else "")
-    return f", UNLESS check shots {named} are right, which disagree and wait for a word"
+    one = len(waiting) == 1
+    return f", UNLESS waiting check shot{'' if one else 's'} {named} {'is' if one else 'are'} right"
 
 
 def eye(found: Eye) -> str:

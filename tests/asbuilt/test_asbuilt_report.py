@@ -150,7 +150,7 @@ def test_a_shot_that_waits_leaves_the_verdict_open(record: AsBuilt) -> None:
     assert "UNLESS" not in words.overall(record)
     shot = replace(record.surveys[0], number=7, verdict="waiting", evidence=("for a survey blunder: …",))
     told = words.overall(replace(record, surveys=(shot,)))
-    assert told.endswith(", UNLESS check shot 7 is right, which disagrees and waits for a word")
+    assert told.endswith(", UNLESS waiting check shot 7 is right")
     again = replace(shot, number=8)
     assert "check shots 7, 8 are right" in words.overall(replace(record, surveys=(shot, again)))
     repeat = replace(shot, evidence=(), repeats=3)  # the same survey given twice: it contradicts nothing
