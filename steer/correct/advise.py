@@ -26,7 +26,8 @@ from steer.pipes.ring import RingJoint
 
 HORIZON_LENGTHS, HORIZON_LAGS = 3.0, 2.0  # to where the effect of the next setting has played out
 MOST_STROKES = 30
-_NEAR_MM = 1.0  # cylinders that read so near to a setting stand at it
+# Cylinders that read so near to a setting stand at it: less than a step away, and more than reading noise
+_NEAR_MM, _NEAR_STEPS = 0.6, 0.75
 STEP_ROOM = 0.02  # share of the change per stroke that is left to rounding to whole steps
 PER_LAG = 0.2
 RETURN_LENGTHS, RETURN_STROKES = 0.36, 0.68
@@ -199,7 +200,7 @@ def propose(
         off = stands - plan.best
         saved = 0.5 * float(off @ plan.hessian @ off) - chosen.cost
         worth = steering.hold_mm**2 * stroke * n
-        may = _may_stay(drive, stands, stands_mm, low, high) and np.abs(stands_mm - now_mm).max() <= _NEAR_MM
+        may = _may_stay(drive, stands, stands_mm, low, high) and _stands_at(drive, stands_mm, now_mm)
         if may and not plan.given_way and saved < worth:
             chosen = Chosen(stands_mm, stands, saved)
         hold = bool(may and np.abs(chosen.cylinder_mm - stands_mm).max() < 1e-9)
@@ -217,12 +218,16 @@ def propose(
     )  # fmt: skip
 
 
+def _stands_at(drive: DriveFile, setting_mm: np.ndarray, now_mm: np.ndarray) -> bool:
+    near = max(_NEAR_MM, _NEAR_STEPS * drive.machine.cylinders.step_mm)
+    return bool(np.abs(setting_mm - now_mm).max() <= near)
+
+
 def _set_to(drive: DriveFile, now_mm: np.ndarray, told_mm: np.ndarray | None) -> np.ndarray:
     """The whole steps (N,) that the cylinders were set to: what was told where they read near it (setting
     and reading are a few tenths of a millimetre rough), else the nearest whole steps."""
     step = drive.machine.cylinders.step_mm
-    told = told_mm is not None and told_mm.shape == now_mm.shape
-    if told and told_mm is not None and np.abs(told_mm - now_mm).max() <= _NEAR_MM:
+    if told_mm is not None and told_mm.shape == now_mm.shape and _stands_at(drive, told_mm, now_mm):
         return np.asarray(told_mm, float)
     found: np.ndarray = np.clip(np.round(now_mm / step) * step, *step_range(drive.machine))
     return found

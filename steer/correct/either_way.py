@@ -23,7 +23,7 @@ from steer.estimate.evidence import SHARE, STOOD
 from steer.estimate.nodes import Node
 from steer.estimate.tuning import MIDDLE, MODELS, motion_of
 
-EVEN_ODDS = 5.0  # log-likelihood ratio at which a wrong answer is as likely as the right one
+EVEN_ODDS = 6.0  # log-likelihood ratio at which a wrong answer is as likely as the right one
 WEIGHED = 3  # of the wrong answers
 UNHEARD = 2.0  # below this evidence a wrong answer is left out
 

@@ -53,7 +53,9 @@ def say_why(
         way = _TURNS[plane][0 if change[plane] > 0 else 1]
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
         spell = _spell(planned[plane], now[plane], change[plane])
-        said.append(f"{_where(estimate, plane, both)}: {way} by {_figure(change[plane])} mm/m{spell}, {back}.")
+        said.append(
+            f"{_where(estimate, plane, both)}: {way} by {_figure(change[plane])} mm/m{spell}, {back}."
+        )
     return " ".join(said)
 
 

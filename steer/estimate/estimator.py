@@ -450,7 +450,7 @@ class Estimator:
         gone = max(node.s_m - before.s_m, 0.0)
         # An answer that has not begun looks like none. To be said early a wrong answer is judged by the models
         # that do not wait; what is steered by takes waiting for as good an explanation as any.
-        prompt = self.motion.delay_m == 0.0
+        prompt = self.motion.delay_m == self.motion.delay_m.min()
         judges = np.concatenate([score[:m2].reshape(-1, 2)[prompt].ravel(), score[m2:]])
         log_ratio, against = wrong_answers(before.against, judges, w[prompt] / w[prompt].sum(), gone)
         torn = np.where(against > 0.0, wrong_answers(before.torn, score, w, gone)[1], 0.0)

@@ -91,7 +91,7 @@ def test_stable_at_half_and_twice_the_answer_with_play_and_long_strokes(
 def test_ground_with_two_lags_or_a_dead_distance_does_not_swing(name: str) -> None:
     """Ground of another structure (tests/support/odd_ground.py, invented), on which the rule of thumb swings by
     200 mm and more, as steering did before two of the models waited for an answer."""
-    drive = OddDrive(KINDS[name], 1)
+    drive = OddDrive(KINDS[name], 6)
     steerer = Advised(parse_drive(drive_toml(drive.toml)))
     for reading in drive.start():
         steerer.reading(reading)
