@@ -59,7 +59,8 @@ def _advices(folder: str) -> None:
         )
     if not found.today:
         print("drive.toml has changed since the last advice or decision in the log")
-    print(f"{found.given} advices in the log, {found.given - len(found.different)} come out the same again")
+    same = found.given - len(found.different)
+    print(f"Advices in the log: {found.given}; the same again: {same}.")
     for sequence, program, said in found.different[:20]:
         print(
             f"  event {sequence}, given by version {printable(program, 40)}, differs: {printable(said, 200)}"

@@ -121,7 +121,8 @@ def test_a_false_alarm_does_not_let_the_ground_carry_the_face_away() -> None:
 
 @pytest.mark.parametrize("kind", ["guided", "elastic"])
 def test_a_machine_mapped_wrongly_halfway_comes_back(kind: str) -> None:
-    """Steered by the feed's settings alone, nobody mending the mapping: at the end the face lies within 50 mm, where straightening left it metres off."""
+    """Steered by the feed's settings alone, nobody mending the mapping: at the end the face lies within 50 mm,
+    where straightening left it metres off."""
     found, advised = drive(kind, 0.0, faults=(Fault("reversed", 60.0, (1.0, 1.0)),))
     end = found.chainage_m > 110.0
     assert np.abs(found.line_mm[end]).max() < 50.0 and np.abs(found.level_mm[end]).max() < 50.0

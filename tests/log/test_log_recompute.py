@@ -43,7 +43,7 @@ def test_every_advice_comes_out_again(fed, capsys):
     found = recompute(fed)
     assert (found.given, found.different) == (6, [])
     assert main(["verify", str(fed)]) == 0
-    assert "6 advices in the log, 6 come out the same again" in capsys.readouterr().out
+    assert "Advices in the log: 6; the same again: 6." in capsys.readouterr().out
 
 
 def test_a_shot_that_comes_in_while_an_advice_is_made_counts_in_it(fed, monkeypatch):
@@ -81,7 +81,7 @@ def test_a_changed_drive_file_is_said_and_the_advice_of_then_comes_out_with_that
     second = change(fed).read_bytes()
     assert main(["verify", str(fed)]) == 0
     out = capsys.readouterr().out
-    assert "6 advices in the log, 6 come out the same again" in out
+    assert "Advices in the log: 6; the same again: 6." in out
     assert "drive.toml has changed since the last advice or decision" in out
     with Drive.open(fed, write=True) as drive:
         drive.add(
@@ -97,7 +97,7 @@ def test_a_changed_drive_file_is_said_and_the_advice_of_then_comes_out_with_that
     out = capsys.readouterr().out
     assert f"drive.toml as at event {files[0].sequence}, " in out
     assert f"drive.toml changed at event {files[1].sequence}, " in out
-    assert "7 advices in the log, 7 come out the same again" in out
+    assert "Advices in the log: 7; the same again: 7." in out
     assert "has changed since" not in out
 
 
