@@ -9,6 +9,7 @@ from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
 from steer.estimate.nodes import Node
+from steer.text import BAND, within
 
 SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
 UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to steer by
@@ -26,8 +27,8 @@ def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
         return [
             Notice(
                 "estimate_unsure",
-                f"The {name} is known to ± {2 * sd[plane]:.0f} mm only (95 %), against a tolerance of {limit:.0f} mm: too "
-                "unsure to steer by. Take a check shot.",
+                f"The {name} is known to ± {within(sd[plane])} mm only (95 %), against a tolerance of {limit:.0f} mm: "
+                "too unsure to steer by. Take a check shot.",
                 float(node.s_m),
             )
         ], False
@@ -35,7 +36,7 @@ def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
         return [
             Notice(
                 "survey_due",
-                f"The {name} is known to ± {2 * sd[plane]:.0f} mm (95 %), {100 * 2 * share[plane]:.0f} % of the "
+                f"The {name} is known to ± {within(sd[plane])} mm (95 %), {100 * BAND * share[plane]:.0f} % of the "
                 "tolerance: a check shot is due.",
                 float(node.s_m),
             )
