@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -54,7 +55,8 @@ class Node:
     # waiting for an answer explains as well: what is steered by
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
 
-    @property
+    # a node is made once and asked at many strokes
+    @cached_property
     def weights(self) -> np.ndarray:
         """Weights (models,) of the models, summing to 1."""
         w = np.exp(MODEL_TEMPER * (self.score - self.score.max()))
@@ -65,6 +67,10 @@ class Node:
 
     def blend(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
+        return self._blended
+
+    @cached_property
+    def _blended(self) -> tuple[np.ndarray, np.ndarray]:
         return blend(self.x, self.p, self.weights)
 
     @property
