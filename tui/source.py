@@ -94,6 +94,7 @@ class AsBuilt(Protocol):
     points: Sequence[AsBuiltPoint]
     pipes: Sequence[AsBuiltPipe]
     summary: Sequence[str]  # a few lines: totals, verdict, force
+    warnings: Sequence[str]  # what is or may be over a limit or outside: never cut for want of rows
 
 
 class ReducedSight(Protocol):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from steer.asbuilt.joints import Joints
 from steer.asbuilt.lie import Difference
 from steer.asbuilt.record import AsBuilt, Eye
 from steer.asbuilt.string import KINK, Force
@@ -211,13 +212,19 @@ def joint_lines(record: AsBuilt) -> list[str]:
             f"Still to be passed: {along.angle_mm_per_m[ahead]:.1f} mm/m at {along.chainage_m[ahead]:.1f} m "
             f"({UPPER} below {_up(float(joints.high_mm_per_m[ahead]))})."
         )
+    lines += _over_angle(joints)
+    if joints.jumps:
+        lines.append(f"The bore turned suddenly at {_turns(joints.jumps)}.")
+    return lines
+
+
+def _over_angle(joints: Joints) -> list[str]:
+    lines = []
     if joints.over_limit_m > 0:
         lines.append(f"OVER the allowed angle along {joints.over_limit_m:.1f} m of the drive.")
     if joints.may_be_over_m > 0:
         more = " a further" if joints.over_limit_m > 0 else ""
         lines.append(f"MAY BE OVER the allowed angle along{more} {joints.may_be_over_m:.1f} m.")
-    if joints.jumps:
-        lines.append(f"The bore turned suddenly at {_turns(joints.jumps)}.")
     return lines
 
 
@@ -284,6 +291,20 @@ def force_in_short(record: AsBuilt) -> list[str]:
     ]
 
 
+def over_limits(record: AsBuilt) -> list[str]:
+    """Every line that says a limit is or may be exceeded, or the machine arrived outside the eye.
+
+    Where a page has room for few lines, these stay. Empty when there is none; whether the tolerance is kept
+    along the drive is `overall`'s to say.
+    """
+    lines = []
+    if record.eye is not None and record.eye.verdict == "outside":
+        lines.append(f"OUTSIDE THE RECEPTION EYE, {eye(record.eye)}.")
+    lines += [*_over_force(record.force), *_over_angle(record.joints)]
+    passed = [x for x in _limits(record.force) if x.measured_m is not None and x.name != KINK]
+    return lines + [_limit_line(limit, record) for limit in passed]
+
+
 def _margin_lines(record: AsBuilt) -> list[str]:
     force = record.force
     top = int(force.used.largest_kn.argmax())
@@ -306,6 +327,11 @@ def _margin_lines(record: AsBuilt) -> list[str]:
         lines.append(
             f"A joint kinked 1 mm/m more than the sharpest would leave {then:.0f} kN of these {now:.0f} kN."
         )
+    return lines + _over_force(force)
+
+
+def _over_force(force: Force) -> list[str]:
+    lines = []
     if force.exceeded:
         lines.append(f"PERMISSIBLE FORCE EXCEEDED in {_strokes(force, force.exceeded, '')}.")
     if force.may_exceed:

@@ -45,6 +45,7 @@ class View:
     points: tuple[Point, ...]
     pipes: tuple[Pipe, ...]
     summary: tuple[str, ...]
+    warnings: tuple[str, ...]  # the limits exceeded and the verdicts outside
 
 
 def view(record: AsBuilt) -> View:
@@ -82,14 +83,17 @@ def view(record: AsBuilt) -> View:
             zip(ends.lie.chainage_m, ends.lie.offset_mm, ends.both, strict=True), 1
         )
     )
+    overall = f"{words.overall(record)}; {words.covered(record)}"
+    outside = record.both.outside_m > 0
     summary = [
-        f"{words.overall(record)}; {words.covered(record)}",
+        *(() if outside else (overall,)),
         _plane("Line", 0, record.line),
         _plane("Level", 1, record.level),
         *words.joint_lines(record)[:1],
         *words.force_lines(record)[:1],
     ]
-    return View(points, pipes, tuple(summary))
+    warnings = [*((overall,) if outside else ()), *words.over_limits(record)]
+    return View(points, pipes, tuple(summary), tuple(warnings))
 
 
 def export(record: AsBuilt, path: str) -> str:
@@ -109,10 +113,9 @@ def export(record: AsBuilt, path: str) -> str:
 
 def _plane(name: str, plane: int, found: Plane) -> str:
     counted, figures = found.counted, found.figures
-    return (
-        f"{name}: largest {words.largest(figures, plane)}, RMS {figures.rms_mm:.0f} mm; "
-        f"outside {counted.outside_m:.1f} m, cannot tell {counted.cannot_tell_m:.1f} m."
-    )
+    parts = (("outside", counted.outside_m), ("cannot tell", counted.cannot_tell_m))
+    said = ", ".join(f"{word} {metres:.1f} m" for word, metres in parts if metres > 0) or "nowhere outside"
+    return f"{name}: largest {words.largest(figures, plane)}, RMS {figures.rms_mm:.0f} mm; {said}."
 
 
 def _word(verdict: object) -> str:

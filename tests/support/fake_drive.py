@@ -266,6 +266,7 @@ class Built:
     points: tuple
     pipes: tuple
     summary: tuple
+    warnings: tuple = ()
 
 
 def _verdict(value_mm: float, limit_mm: float) -> str:

@@ -214,6 +214,38 @@ async def test_pipes_stand_beside_the_strips_where_there_is_room(make_app, size,
         assert pipes.y == strips.bottom and pipes.x == strips.x == 0
 
 
+FORCE = (
+    "PERMISSIBLE FORCE EXCEEDED in 6 strokes (ending at 103.5, 104.4, 105.3, 106.2, 107.1, 108.0 m).",
+    "PERMISSIBLE FORCE MAY HAVE BEEN EXCEEDED in 1 further stroke (ending at 102.6 m): above it at the upper "
+    "limit of the angles.",
+)
+
+
+@pytest.mark.parametrize("number", [2, 4, 9])
+@pytest.mark.parametrize("size", [(80, 24), (120, 24), (80, 18)])
+async def test_no_warning_of_the_asbuilt_page_is_cut_for_want_of_rows(make_app, size, number):
+    """However much there is to say, each warning begins on a row of its own, before all else."""
+    drive = fake_drive.FakeDrive()
+    warnings = (*FORCE, *(f"LIMIT {n} PASSED, and {'much more ' * 20}" for n in range(number - 2)))
+    totals = ("INSIDE tolerance over the whole 108.0 m driven", *drive.asbuilt().summary, "joints", "force")
+    built = replace(drive.asbuilt(), warnings=warnings, summary=totals)
+    drive.asbuilt = lambda: built
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await settle(pilot)
+        lines = screen_text(app).splitlines()
+        starts = [line[3:] for line in lines if line.startswith(" ! ")]
+        assert len(starts) == number
+        assert all(text.startswith(start[:25]) for text, start in zip(warnings, starts, strict=True))
+        assert lines[1].startswith(" ! PERMISSIBLE FORCE EXCEEDED in 6 strokes")
+        assert any(line.startswith(" INSIDE tolerance") for line in lines)
+        assert "q quit" in lines[-1] and "It advises" in lines[-2]
+        if size == (80, 24):
+            keep(f"asbuilt-{number}-warnings-80x24", screen_text(app))
+
+
 async def test_asbuilt_says_when_the_log_has_grown(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)

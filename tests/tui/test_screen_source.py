@@ -155,6 +155,37 @@ def test_asbuilt_view_agrees_with_the_record(source, tmp_path):
         source.export_asbuilt(str(tmp_path / "built.doc"))
 
 
+def test_every_limit_exceeded_and_verdict_outside_is_among_the_warnings(source):
+    from dataclasses import replace
+
+    from steer.asbuilt.record import Eye, assemble
+    from steer.cli.asbuilt_view import view
+
+    record = assemble(source.drive)
+    assert view(record).warnings == ()
+    assert view(record).summary[0].startswith("INSIDE")
+    eye = Eye((30.0, 20.0), True, (44.0, 1.0), (2.0, 2.0), "outside", None)
+    bad = replace(
+        record,
+        eye=eye,
+        both=replace(record.both, outside_m=3.0),
+        joints=replace(record.joints, over_limit_m=2.0, may_be_over_m=1.0),
+        force=replace(record.force, exceeded=(1, 2), may_exceed=(3,)),
+    )
+    heads = (
+        "OUTSIDE tol",
+        "OUTSIDE THE REC",
+        "PERMISSIBLE FORCE EXC",
+        "PERMISSIBLE FORCE MAY",
+        "OVER",
+        "MAY BE",
+    )
+    told = view(bad)
+    assert len(told.warnings) == len(heads)
+    assert all(text.startswith(head) for text, head in zip(told.warnings, heads, strict=True))
+    assert not any(text.startswith(heads) for text in told.summary)
+
+
 def test_screens_need_a_terminal(sample, capsys):
     from steer.cli.main import main
 

@@ -33,12 +33,12 @@ class Plan:
     beside: int  # 0: below
 
 
-def plan(width: int, height: int, wanted: int) -> Plan:
+def plan(width: int, height: int, wanted: int, least: int = 1) -> Plan:
     """Who gets which of `height` rows: the summary what it wants (`wanted`), but never so much that the strips
-    have less than 9 and the pipes, when below, less than 4."""
+    have less than 9 and the pipes, when below, less than 4; yet at least `least`, whatever gives way."""
     beside = ROOMY if width >= ROOMY_FROM else BESIDE if width >= BESIDE_FROM else 0
-    least = 9 if beside else 13
-    summary = max(1, min(wanted, height - least))
+    others = 9 if beside else 13
+    summary = min(height, max(1, least, min(wanted, height - others)))
     room = max(0, height - summary)
     if beside:
         return Plan(summary, room, room, beside)
@@ -46,16 +46,37 @@ def plan(width: int, height: int, wanted: int) -> Plan:
     return Plan(summary, room - pipes, pipes, 0)
 
 
-def summary_rows(built: AsBuilt | None, why_not: str, width: int, older: bool = False) -> list[Row]:
-    """Title with the verdicts' signs, and the totals as the core words them; `older`: the log has grown since."""
+def summary_rows(
+    built: AsBuilt | None, why_not: str, width: int, older: bool = False, height: int | None = None
+) -> list[Row]:
+    """Title with the verdicts' signs, the warnings, and the totals as the core words them; `older`: the log
+    has grown since. In too few rows (`height`) the totals give way, the last first, then the warnings and
+    the verdict give up their ends: each still begins on a row of its own."""
     name = " AS-BUILT  key r: with the newest" if older else " AS-BUILT against tolerance"
     title: Row = ((name.ljust(width), "title"),)
     if built is None:
         return [title, *[((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]]
-    rows = [at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points else title]
-    for number, text in enumerate(built.summary):
-        role = "strong" if number == 0 else ""
-        rows += [((f" {line}", role),) for line in wrap(text, width - 2, 3)]
+    head = at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points else title
+    # A text, the cells it has, whether it warns.
+    texts = [(text, width - 4, True) for text in built.warnings]
+    texts += [(text, width - 2, False) for text in built.summary]
+    given = [len(wrap(text, size, 3)) for text, size, _ in texts]
+    room = sum(given) if height is None else max(0, height - 1)
+    while sum(given) > room:
+        if len(given) > len(built.warnings) + 1:
+            given.pop()
+        elif max(given) > 1:
+            longest = max(range(len(given)), key=lambda n: (given[n], n))
+            given[longest] -= 1
+        else:
+            given.pop()
+    rows = [head]
+    for number, ((text, size, warning), most) in enumerate(zip(texts, given, strict=False)):
+        role = "strong" if warning or number == 0 else ""
+        for row, line in enumerate(wrap(text, size, most)):
+            rows.append(
+                ((" ! " if warning and row == 0 else "   " if warning else " ", "warn"), (line, role))
+            )
     return rows
 
 

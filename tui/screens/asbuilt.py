@@ -31,7 +31,7 @@ class BuiltSummary(Rows):
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         why_not = unread(self.steer.scene) or screen.why_not
-        rows = asbuilt_page.summary_rows(screen.built, why_not, width, screen.older())
+        rows = asbuilt_page.summary_rows(screen.built, why_not, width, screen.older(), height)
         return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
 
 
@@ -120,7 +120,8 @@ class AsBuiltScreen(SteerScreen):
     def _lay_out(self) -> None:
         width, height = self.size
         wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width))
-        plan = asbuilt_page.plan(width, height - 2, wanted)
+        least = 2 + len(self.built.warnings) if self.built is not None else 1
+        plan = asbuilt_page.plan(width, height - 2, wanted, least)
         body, strips, pipes = (self.query_one(f"#{name}") for name in ("body", "page", "list"))
         self.query_one("#summary").styles.height = plan.summary
         body.styles.height = max(1, plan.strips if plan.beside else plan.strips + plan.pipes)
