@@ -135,7 +135,7 @@ class ScreenSource:
 
     def holds_sights(self, path: str) -> bool:
         """Whether a file is one of total-station observations."""
-        from steer.cli.survey_view import holds_sights
+        from steer.survey.files import holds_sights
 
         return holds_sights(path)
 

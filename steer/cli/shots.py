@@ -143,9 +143,9 @@ def _store(args: argparse.Namespace) -> set[int]:
 
 def _points(path: str, file: DriveFile, map_path: str | None) -> list[dict[str, object]]:
     """The bodies of a file of points; one of sights is told from it."""
-    from steer.cli.survey_view import holds_sights
     from steer.errors import InputRefused
     from steer.intake.files import read_shots
+    from steer.survey.files import holds_sights
 
     try:
         return read_shots(path, file, map_path)[1]
@@ -164,11 +164,10 @@ def _surveyed(args: argparse.Namespace, file: object) -> list[dict[str, object]]
 
     from steer.checkshots import from_survey
     from steer.cli.reduce import refraction_of
-    from steer.cli.survey_view import holds_sights
     from steer.errors import CommandLineWrong, InputRefused
     from steer.intake.fields import NotAllowed, Time
     from steer.survey import reduce_network
-    from steer.survey.files import near_misses, read_survey
+    from steer.survey.files import holds_sights, near_misses, read_survey
     from steer.text import printable
 
     if len(args.files) != 1:

@@ -47,17 +47,6 @@ class View:
     shots: str
 
 
-def holds_sights(path: str) -> bool:
-    """Whether a file's first line names stations and targets. False for one that cannot be read."""
-    try:
-        with Path(path).expanduser().open("rb") as file:
-            head = file.readline(4096).decode("utf-8-sig", "replace")
-    except OSError:
-        return False
-    names = {name.strip().strip('"').lower() for name in re.split(r"[,;\t]", head)}
-    return {"station", "target"} <= names
-
-
 def reduced(path: str, control: str, left_out: tuple[int, ...] = ()) -> View:
     """Adjusts the sights of a file but for the rows left out. Raises InputRefused; stores nothing."""
     survey = read_survey(Path(path).expanduser(), Path(control).expanduser())

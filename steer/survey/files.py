@@ -6,6 +6,7 @@ import math
 import os
 import re
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from steer.errors import InputRefused
@@ -132,6 +133,17 @@ class Survey:
     observations: list[Observation]
     control: list[ControlPoint]
     remarks: list[str]
+
+
+def holds_sights(path: str) -> bool:
+    """Whether a file's first line names stations and targets. False for one that cannot be read."""
+    try:
+        with Path(path).expanduser().open("rb") as file:
+            head = file.readline(4096).decode("utf-8-sig", "replace")
+    except OSError:
+        return False
+    names = {name.strip().strip('"').lower() for name in re.split(r"[,;\t]", head)}
+    return {"station", "target"} <= names
 
 
 def read_survey(observations: str | os.PathLike[str], control: str | os.PathLike[str]) -> Survey:

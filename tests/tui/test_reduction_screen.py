@@ -96,7 +96,8 @@ def test_the_control_beside_is_offered(tmp_path):
 
 def test_the_screens_residuals_are_those_of_the_command(tmp_path):
     """Every residual on the screen is the one that `steer reduce --json` gives for the same two files."""
-    from steer.cli.survey_view import holds_sights, reduced
+    from steer.cli.survey_view import reduced
+    from steer.survey.files import holds_sights
 
     sights, control = SURVEYS / "tunnel_observations_blunder.csv", SURVEYS / "tunnel_control.csv"
     assert holds_sights(str(sights)) and not holds_sights(str(control))
