@@ -214,6 +214,68 @@ async def test_pipes_stand_beside_the_strips_where_there_is_room(make_app, size,
         assert pipes.y == strips.bottom and pipes.x == strips.x == 0
 
 
+EVIDENCE = (
+    "For a survey blunder: ten times smaller it would agree; the spot has not jumped since the last shot that "
+    "agreed, at 90.0 m; a slow turn would not show as a jump; shot 2 (at 60.0 m) at the same place agrees with "
+    "the estimate.",
+    "For a moved reference: the beam would have to have turned by 0.43 mm/m or shifted by 112 mm.",
+)
+
+
+async def test_evidence_for_either_explanation_stands_on_a_small_screen(make_app):
+    """Both in full while there are rows for them; cut, each keeps its beginning, and its figures no neighbour."""
+    good = fake_drive.good()
+    odd = replace(good.shots[-1], innovation_line_mm=-119.0, innovation_level_mm=-4.0, evidence=EVIDENCE)
+    odd = replace(odd, innovation_sd_line_mm=3.18, verdict="waiting")
+    drive = fake_drive.FakeDrive(replace(good, shots=(*good.shots[:-1], odd)))
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("2")
+        await settle(pilot)
+        text = screen_text(app)
+        keep("shots-evidence-80x24", text)
+        words = " ".join(text.split())
+        assert all(evidence in words for evidence in EVIDENCE)
+        assert "119 left 4 low 37 sd waiting" in words and words.count("119 mm further left (37 sd)") == 1
+        odd = replace(odd, evidence=tuple(f"{e[:-1]} {'and so on ' * 60}." for e in EVIDENCE))
+        drive.put(replace(good, shots=(*good.shots[:-1], odd), log_sequence=good.log_sequence + 1))
+        await app.look()
+        await settle(pilot)
+        text = screen_text(app)
+        assert "For a survey blunder" in text and "For a moved reference" in text and "..." in text
+        lines = text.splitlines()
+        assert sum(line.endswith(("agrees", "waiting")) for line in lines[4:]) == 3 and "q quit" in lines[-1]
+        await pilot.press("up")
+        await settle(pilot)
+        assert app.screen.query_one("#detail").size.height == 11
+
+
+@pytest.mark.parametrize("line_mm", [0.1, -4.0, -118.9, 4321.0])
+@pytest.mark.parametrize("level_mm", [0.1, -4.0, -118.9, 4321.0])
+def test_figures_of_a_shot_never_touch(line_mm, level_mm):
+    from tui.draw import shots_page
+    from tui.draw.spans import plain
+
+    shot = replace(
+        fake_drive.good().shots[0],
+        line_mm=line_mm,
+        level_mm=level_mm,
+        innovation_line_mm=line_mm,
+        innovation_level_mm=level_mm,
+        innovation_sd_line_mm=3.0,
+        innovation_sd_level_mm=3.0,
+    )
+    largest = max(abs(line_mm), abs(level_mm)) / 3.0
+    sds = f"{largest:.1f}" if largest < 9.95 else f"{largest:.0f}"
+
+    def told(value, right, left):
+        return ["0"] if abs(value) < 0.5 else [f"{abs(value):.0f}", right if value > 0 else left]
+
+    figures = [*told(line_mm, "right", "left"), *told(level_mm, "high", "low")]
+    assert plain(shots_page.item(shot, 80)).split()[3:] == [*figures, *figures, sds, "sd", "agrees"]
+
+
 FORCE = (
     "PERMISSIBLE FORCE EXCEEDED in 6 strokes (ending at 103.5, 104.4, 105.3, 106.2, 107.1, 108.0 m).",
     "PERMISSIBLE FORCE MAY HAVE BEEN EXCEEDED in 1 further stroke (ending at 102.6 m): above it at the upper "

@@ -10,7 +10,7 @@ import numpy as np
 from steer.advice import Path, Snapshot
 from tui.draw import strip, words
 from tui.draw.scene import Scene
-from tui.draw.spans import Row, at_ends, fit, wrap
+from tui.draw.spans import Row, at_ends, fit, shortened, wrap
 from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
 
 _SIGN = {"inside": ("-", "good"), "outside": ("X", "alarm"), "cannot tell": ("?", "warn")}
@@ -62,14 +62,9 @@ def summary_rows(
     texts += [(text, width - 2, False) for text in built.summary]
     given = [len(wrap(text, size, 3)) for text, size, _ in texts]
     room = sum(given) if height is None else max(0, height - 1)
-    while sum(given) > room:
-        if len(given) > len(built.warnings) + 1:
-            given.pop()
-        elif max(given) > 1:
-            longest = max(range(len(given)), key=lambda n: (given[n], n))
-            given[longest] -= 1
-        else:
-            given.pop()
+    while sum(given) > room and len(given) > len(built.warnings) + 1:
+        given.pop()
+    given = shortened(given, room)
     rows = [head]
     for number, ((text, size, warning), most) in enumerate(zip(texts, given, strict=False)):
         role = "strong" if warning or number == 0 else ""

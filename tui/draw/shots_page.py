@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 from tui.draw import words
 from tui.draw.scene import Scene, out_of_date, unread
-from tui.draw.spans import Row, wrap
+from tui.draw.spans import Row, shortened, wrap
 
 if TYPE_CHECKING:
     from steer.advice import FaceEstimate, ShotView
 
 
+LONGEST = 8  # rows of one sentence
 _MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "rejected": "x", "withdrawn": "x"}
 
 
@@ -64,10 +65,11 @@ def head(width: int) -> list[Row]:
 
 def item(shot: ShotView, width: int) -> Row:
     """One shot in one row."""
-    found = f"{_short('line', shot.line_mm):>9}{_short('level', shot.level_mm):>9}"
+    # The blanks are apart from the fields: however long a figure is, it never touches its neighbour.
+    found = f" {_short('line', shot.line_mm):>8} {_short('level', shot.level_mm):>8}"
     against = (
-        f"{_short('line', shot.innovation_line_mm):>9}{_short('level', shot.innovation_level_mm):>9}"
-        f"{_in_sd(shot):>7}"
+        f" {_short('line', shot.innovation_line_mm):>8} {_short('level', shot.innovation_level_mm):>8}"
+        f" {_in_sd(shot):>6}"
     )
     role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
         shot.verdict, ""
@@ -76,8 +78,11 @@ def item(shot: ShotView, width: int) -> Row:
     return ((lead, role), (found, ""), ("  ", ""), (against, role), (f"  {shot.verdict}", role))
 
 
-def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -> list[Row]:
-    """The shot under the cursor in sentences."""
+def detail(
+    scene: Scene, shot: ShotView | None, before_after: str, width: int, height: int | None = None
+) -> list[Row]:
+    """The shot under the cursor in sentences; in too few rows (`height`) the longest are cut, and marked as cut:
+    the evidence for either explanation has its place."""
     rows: list[Row] = [((" THIS SHOT".ljust(width), "title"),)]
     texts: list[tuple[str, str]] = []
     if shot is not None:
@@ -91,20 +96,11 @@ def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -
                 "",
             )
         )
-        for plane, innovation, sd in (
-            ("line", shot.innovation_line_mm, shot.innovation_sd_line_mm),
-            ("level", shot.innovation_level_mm, shot.innovation_sd_level_mm),
-        ):
-            if innovation is None or innovation != innovation:
-                continue
-            where = words.side(plane, innovation)
-            way = {"high": "higher", "low": "lower"}.get(where, f"further {where}")
-            lay = f"{abs(innovation):.0f} mm {way} than estimated" if where else "where estimated"
-            share = f" ({abs(innovation) / sd:.1f} standard deviations)" if sd else ""
-            texts.append((f"{plane.capitalize()}: it lay {lay}{share}.", ""))
+        if lay := _against(shot):
+            texts.append((f"It lay {lay}.", ""))
         told = {
             "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
-            "waiting": "It disagrees and does not count until it is accepted (key a) or rejected (key r).",
+            "waiting": "It disagrees and does not count until accepted (key a) or rejected (key r).",
             "rejected": "It is rejected and does not count.",
             "withdrawn": "It is withdrawn and does not count.",
         }.get(shot.verdict)
@@ -118,9 +114,34 @@ def detail(scene: Scene, shot: ShotView | None, before_after: str, width: int) -
         texts += [(text, "") for text in shot.evidence]
     if before_after:
         texts.append((before_after, "strong"))
-    for text, role in texts:
-        rows += [((f" {line}", role),) for line in wrap(text, width - 2, 3)]
+    whole = [len(wrap(text, width - 2, LONGEST)) for text, _ in texts]
+    given = whole if height is None else shortened(whole, height - 1)
+    for (text, role), most in zip(texts, given, strict=False):
+        rows += [((f" {line}", role),) for line in wrap(text, width - 2, most)]
     return rows
+
+
+def _against(shot: ShotView) -> str:
+    """`16 mm further right (4.9 sd) than estimated and at the estimated level (0.3 sd)`."""
+    said: list[str] = []
+    last_off = -1
+    for plane, innovation, sd in (
+        ("line", shot.innovation_line_mm, shot.innovation_sd_line_mm),
+        ("level", shot.innovation_level_mm, shot.innovation_sd_level_mm),
+    ):
+        if innovation is None or innovation != innovation:
+            continue
+        where = words.side(plane, innovation)
+        if where:
+            last_off = len(said)
+            way = {"high": "higher", "low": "lower"}.get(where, f"further {where}")
+            lay = f"{abs(innovation):.0f} mm {way}"
+        else:
+            lay = "on the estimated line" if plane == "line" else "at the estimated level"
+        said.append(lay + (f" ({_sds(abs(innovation) / sd)})" if sd else ""))
+    if last_off >= 0:
+        said[last_off] += " than estimated"
+    return " and ".join(said)
 
 
 def _short(plane: str, value: float | None) -> str:
@@ -139,4 +160,8 @@ def _in_sd(shot: ShotView) -> str:
         )
         if value is not None and sd
     ]
-    return f"{max(ratios):.1f} sd" if ratios else ""
+    return _sds(max(ratios)) if ratios else ""
+
+
+def _sds(ratio: float) -> str:
+    return f"{ratio:.1f} sd" if ratio < 9.95 else f"{ratio:.0f} sd"

@@ -104,6 +104,19 @@ def wrap(text: str, size: int, rows: int, more: str = "...") -> list[str]:
     return lines
 
 
+def shortened(rows: Sequence[int], room: int) -> list[int]:
+    """Rows for each text when those they want are more than `room`: the longest gives way first, of equal ones
+    the last; each keeps one as long as there are enough."""
+    given = list(rows)
+    while sum(given) > max(room, 0):
+        longest = max(range(len(given)), key=lambda n: (given[n], n))
+        if given[longest] > 1:
+            given[longest] -= 1
+        else:
+            given.pop()
+    return given
+
+
 def join(rows: Iterable[Row]) -> str:
     """Rows as plain text, without blanks at the line ends."""
     return "\n".join(plain(row).rstrip() for row in rows)

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from tui.source import Reduced
 
 
-DETAIL_ROWS = 11
+DETAIL_ROWS = 11  # at least; more where this shot has more to say
+LIST_ROWS = 3  # that the list keeps then
 
 
 class ShotList(ListRows):
@@ -46,7 +47,10 @@ class ShotList(ListRows):
         return hasattr(self.steer.source, "read_shots")
 
     def cursor_moved(self) -> None:
-        self.screen.query_one("#detail", Rows).redraw()
+        screen = self.screen
+        assert isinstance(screen, ShotsScreen)
+        screen.lay_out()
+        screen.query_one("#detail", Rows).redraw()
 
 
 class ShotDetail(Rows):
@@ -58,8 +62,7 @@ class ShotDetail(Rows):
         screen = self.screen
         assert isinstance(screen, ShotsScreen)
         scene = self.steer.scene
-        rows = shots_page.detail(scene, screen.shot(), screen.before_after, width)
-        rows = rows[: height - 1]
+        rows = shots_page.detail(scene, screen.shot(), screen.before_after, width, height - 1)
         rows += [()] * (height - 1 - len(rows)) + [counters.foot_row(scene, width)]
         if scene.glyphs.ascii:
             rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
@@ -85,6 +88,23 @@ class ShotsScreen(SteerScreen):
         yield ShotList(id="list", at_end=True)
         yield ShotDetail(id="detail")
         yield KeyLine(id="keys")
+
+    def on_resize(self) -> None:
+        """The rows are shared anew."""
+        self.lay_out()
+
+    def scene_changed(self) -> None:
+        self.lay_out()
+        super().scene_changed()
+
+    def lay_out(self) -> None:
+        """Gives the shot under the cursor the rows that it wants, as far as the list can spare them."""
+        width, height = self.size
+        scene = self.steer.scene
+        wanted = 1 + len(shots_page.detail(scene, self.shot(), self.before_after, width))
+        head = len(self.query_one("#list", ShotList).head(width))
+        room = height - 1 - head - LIST_ROWS  # 1: the keys
+        self.query_one("#detail").styles.height = max(DETAIL_ROWS, min(wanted, room))
 
     def shot(self) -> ShotView | None:
         """The shot under the cursor."""
