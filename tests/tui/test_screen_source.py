@@ -228,7 +228,7 @@ async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(
         await pilot.press("u")
         await until(pilot, lambda: "STROKE 112  proposed" in screen_text(app))
         await pilot.press("o")
-        await until(pilot, lambda: "Enter stores it" in screen_text(app))
+        await until(pilot, lambda: "Enter or Tab goes on" in screen_text(app))
         await pilot.press("ctrl+u", *"3 left", "enter", "ctrl+u", *"2 down")
         await until(pilot, lambda: "2.0 mm/m down" in screen_text(app))
         await pilot.press("enter")

@@ -197,6 +197,35 @@ async def test_override_checks_limits_while_typing(make_app):
         assert "your own setting" in shown(app)
 
 
+async def test_override_says_what_enter_does_and_a_space_empties_no_line(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("o")
+        await pilot.pause()
+        keys = app.screen.query_one("#keys")
+        line, level = app.screen.query_one("#line"), app.screen.query_one("#level")
+        was = line.value, level.value
+        assert all(was)
+        assert "Enter or Tab goes on to the level; nothing is stored yet" in str(keys.content)
+        await pilot.press("space", "enter")
+        await pilot.pause()
+        assert app.focused is level and drive.calls == []
+        assert "Enter stores both" in str(keys.content)
+        await pilot.press("space", "space")
+        await pilot.pause()
+        assert (line.value, level.value) == was
+        await pilot.press("shift+tab")
+        await pilot.pause()
+        assert "goes on" in str(keys.content)
+        await pilot.press("tab", *"1 up", "enter")
+        await pilot.pause()
+        await pilot.pause()
+        (call,) = drive.calls
+        assert call[0] == "override" and call[2] == 1.0
+
+
 async def test_override_can_be_left(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)

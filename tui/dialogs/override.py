@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Label
@@ -11,6 +12,22 @@ from tui.dialogs.base import SteerDialog
 from tui.dialogs.setting_text import parse
 from tui.draw import words
 from tui.draw.scene import Decision, Scene, out_of_date
+
+# What Enter does differs between the two lines, so the foot says it for the one that is typed in.
+_KEYS = {
+    "line": "Enter or Tab goes on to the level; nothing is stored yet. Esc leaves.",
+    "level": "Enter stores both. Shift+Tab goes back to the line. Esc leaves.",
+}
+
+
+class SettingInput(Input):
+    """One of the two lines. It stands selected, ready to be typed over; a blank alone types over nothing."""
+
+    def on_key(self, event: events.Key) -> None:
+        """A space in front of a setting means nothing: it would only empty the line."""
+        if event.key == "space" and self.value and self.selected_text == self.value:
+            event.stop()
+            event.prevent_default()
 
 
 class OverrideDialog(SteerDialog):
@@ -44,17 +61,21 @@ class OverrideDialog(SteerDialog):
                     yield Label(label)
                     now = right if plane == "line" else up
                     text = words.articulation(plane, now)
-                    line = Input("0" if text == "straight" else text, id=plane, max_length=20)
+                    line = SettingInput("0" if text == "straight" else text, id=plane, max_length=20)
                     line.cursor_blink = False
                     yield line
             yield Label("", id="meaning")
             yield Label("", id="problems")
-            yield Label("Tab changes the line. Enter stores it. Esc leaves.")
+            yield Label(_KEYS["line"], id="keys")
 
     async def on_mount(self) -> None:
         """Says at once what stands in the lines."""
         self.query_one("#line", Input).focus()
         await self._check()
+
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        """The foot says what the keys do in this line."""
+        self.query_one("#keys", Label).update(_KEYS.get(event.widget.id or "", _KEYS["level"]))
 
     async def on_input_changed(self, event: Input.Changed) -> None:
         """Checks after every key."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar, cast
 
+from textual import events
 from textual.binding import Binding, BindingType
 
 from tui.screens.stroke import StrokeScreen
@@ -42,10 +43,28 @@ class PracticeScreen(StrokeScreen, inherit_bindings=False):
         return cast(float, getattr(self.app, "pace_s", 0.0))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """There is nothing to pause without a pace, and nothing to accept where the proposal stays hidden."""
+        """There is nothing to pause without a pace, and nothing to accept while the proposal is hidden."""
         if action == "accept":
-            return bool(getattr(self.steer.source, "may_accept", True))
+            return not self._hidden
         return self._pace_s > 0 if action == "pause" else True
+
+    @property
+    def _ever_shown(self) -> bool:
+        return bool(getattr(self.steer.source, "may_accept", True))
+
+    @property
+    def _hidden(self) -> bool:
+        snapshot = self.steer.scene.snapshot
+        return not self._ever_shown or (snapshot is not None and "hidden" in snapshot.extra)
+
+    def on_key(self, event: events.Key) -> None:
+        """Answers the key that is not offered while the proposal is hidden."""
+        if event.key == "a" and self._hidden:
+            self.steer.say(
+                "There is no proposal yet: choose first (o)."
+                if self._ever_shown
+                else "You practise without the proposal: set your own (o)."
+            )
 
     async def _by_the_clock(self) -> None:
         # A dialog in front holds the machine: nobody can type against the clock.
