@@ -63,7 +63,10 @@ def test_no_events_yet(tmp_path, capsys):
         ("DELETE FROM events WHERE sequence = 9", "event 9 is missing"),
         ("DELETE FROM events WHERE sequence = 1", "event 1 is missing"),
         ("INSERT INTO events SELECT 23, arrived, program, kind, body, hash FROM events LIMIT 1", "event 23 "),
-        ("UPDATE about SET value = replace(value, 'a', 'b') WHERE name = 'origin'", "event 1 "),
+        (
+            "UPDATE about SET value = replace(value, substr(value, 1, 1), iif(value LIKE 'b%', 'c', 'b')) WHERE name = 'origin'",
+            "event 1 ",
+        ),
     ],
 )
 def test_what_was_meddled_with_is_named(folder, capsys, statement, part):
