@@ -64,7 +64,8 @@ def test_no_events_yet(tmp_path, capsys):
         ("DELETE FROM events WHERE sequence = 1", "event 1 is missing"),
         ("INSERT INTO events SELECT 23, arrived, program, kind, body, hash FROM events LIMIT 1", "event 23 "),
         (
-            "UPDATE about SET value = replace(value, substr(value, 1, 1), iif(value LIKE 'b%', 'c', 'b')) WHERE name = 'origin'",
+            "UPDATE about SET value = replace(value, substr(value, 1, 1), iif(value LIKE 'b%', 'c', 'b')) "
+            "WHERE name = 'origin'",
             "event 1 ",
         ),
     ],
