@@ -169,6 +169,11 @@ def test_the_polar_sample_and_its_coordinates_agree_with_the_drive(demo, capsys)
 
 def test_the_beam_that_turns_is_found_and_the_slip_is_not_believed(demo, capsys):
     """The README's walk-through."""
+    at = {}
+    for name in ("offsets_with_a_slip", "turned_beam_first_shot", "turned_beam_second_shot"):
+        with open(SAMPLES / f"{name}.csv") as file:
+            at[name] = float(next(csv.DictReader(file))["line_mm"])
+    slip, first_mm, second_mm = at.values()
     assert main(["read", str(demo), str(SAMPLES / "turned_beam_readings.csv")]) == 0
     assert shots(demo, SAMPLES / "offsets_with_a_slip.csv") == 0
     assert shots(demo, SAMPLES / "turned_beam_first_shot.csv") == 0
@@ -179,12 +184,12 @@ def test_the_beam_that_turns_is_found_and_the_slip_is_not_believed(demo, capsys)
     assert shots(demo) == 0
     assert "with 100 mm less on line it would agree" in " ".join(capsys.readouterr().out.split())
     with Drive.open(demo) as drive:
-        first, last = (next(s for s in drive.shots() if s.line_mm == v) for v in (21.7, 123.7))
+        first, last = (next(s for s in drive.shots() if s.line_mm == v) for v in (first_mm, slip))
     assert shots(demo, "--accept", first.number, "--reject", last.number) == 0
     with Drive.open(demo) as drive:
         verdicts = {s.line_mm: s.verdict for s in drive.shots()}
         estimate = drive.advice().estimate
-    assert verdicts == {**verdicts, 123.7: "rejected", 21.7: "disagrees", 22.7: "agrees"}
+    assert verdicts == {**verdicts, slip: "rejected", first_mm: "disagrees", second_mm: "agrees"}
     with open(SAMPLES / "turned_beam_first_shot.csv") as file:
         row = next(csv.DictReader(file))
     assert estimate.line_mm == pytest.approx(float(row["line_mm"]), abs=4.0)
