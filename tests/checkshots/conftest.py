@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import copy
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from steer.cli.demo import make
 from steer.drive import Drive
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
@@ -84,3 +86,17 @@ class Made:
 @pytest.fixture(scope="session")
 def made() -> Made:
     return Made(scenario(), 30.0)
+
+
+@pytest.fixture(scope="session")
+def made_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sample") / "demo"
+    make(folder)
+    return folder
+
+
+@pytest.fixture
+def demo(made_demo: Path, tmp_path: Path) -> Path:
+    """The sample drive, copied: to make it takes seconds."""
+    shutil.copytree(made_demo, tmp_path / "demo")
+    return tmp_path / "demo"

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from steer.checkshots.report import page
-from steer.cli.demo import make
 from steer.cli.main import main
 from steer.drive import Drive
 from steer.log import Log
@@ -15,12 +14,6 @@ from steer.log import Log
 SAMPLES = Path(str(resources.files("sample_surveys"))) / "surveys"
 TUNNEL = [str(SAMPLES / "tunnel_observations.csv"), "--control", str(SAMPLES / "tunnel_control.csv")]
 HEAD = "time,chainage_m,point,line_mm,level_mm,sd_mm,note\n"
-
-
-@pytest.fixture
-def demo(tmp_path):
-    make(tmp_path / "demo")
-    return tmp_path / "demo"
 
 
 def bodies(folder):

@@ -5,8 +5,6 @@ import re
 from importlib import resources
 from pathlib import Path
 
-import pytest
-
 from steer.cli.demo import make
 from steer.cli.main import main
 from steer.drive import Drive
@@ -14,12 +12,6 @@ from steer.log import Log
 
 SAMPLES = Path(str(resources.files("sample_surveys"))) / "surveys"
 HEAD = "time,chainage_m,point,line_mm,level_mm,sd_mm\n"
-
-
-@pytest.fixture
-def demo(tmp_path):
-    make(tmp_path / "demo")
-    return tmp_path / "demo"
 
 
 def shots(demo, text, tmp_path):

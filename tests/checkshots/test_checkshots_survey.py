@@ -19,12 +19,6 @@ TUNNEL = [str(SAMPLES / "tunnel_observations.csv"), "--control", str(SAMPLES / "
 BLUNDER = [str(SAMPLES / "tunnel_observations_blunder.csv"), "--control", str(SAMPLES / "tunnel_control.csv")]
 
 
-@pytest.fixture
-def demo(tmp_path):
-    make(tmp_path / "demo")
-    return tmp_path / "demo"
-
-
 def shots(demo, *more):
     return main(["shots", str(demo), *map(str, more)])
 
