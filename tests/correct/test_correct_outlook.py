@@ -12,6 +12,7 @@ from steer.correct.outlook import look_ahead
 from steer.drivefile import DriveFile, parse_drive
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import C, D, G, K, P, T, Y
+from steer.estimate.nodes import Node
 from steer.estimate.past import Past
 from steer.estimate.tuning import Answer
 from steer.ground.folder import drive_toml
@@ -41,14 +42,19 @@ def held(s: float, ahead: np.ndarray) -> np.ndarray:
     return ahead[min(int(s - 10.0 + 1e-9), len(ahead) - 1)]
 
 
+def after_the_past(estimator: Estimator) -> Node:
+    node = estimator.start
+    for until, articulation in PAST:
+        node = estimator.ahead(node, until, np.array(articulation))
+    return node
+
+
 @pytest.mark.parametrize("delay", [0.0, 0.5, 1.25])
 def test_offsets_as_an_integrator_finds_them(file: DriveFile, delay: float) -> None:
     """Y' = T + D·A + C, T' = P + K + c·C, P' = (G·A(s − delay) − P)/lag, by scipy's solve_ivp."""
     estimator = Estimator(file, (Answer(0.6, 0.5, 0.2, 0.15, 0.12, 0.12, delay=delay),))
     ahead = np.random.default_rng(4).normal(size=(9, 2)) * 6.0
-    node = estimator.start
-    for until, articulation in PAST:
-        node = estimator.ahead(node, until, np.array(articulation))
+    node = after_the_past(estimator)
     x = node.x.copy()
     for k, values in enumerate(
         ((4.0, 1.0, 0.5, 0.2, 0.3, 0.2, 0.3), (-3.0, -2.0, 1.5, -0.1, -0.4, 0.1, 0.25))
@@ -80,9 +86,7 @@ def test_offsets_as_an_integrator_finds_them(file: DriveFile, delay: float) -> N
 def test_offsets_as_the_estimator_predicts_them(file: DriveFile, delay: float) -> None:
     estimator = Estimator(file, (Answer(0.6, 0.0, 0.2, 0.15, 0.12, 0.12, delay=delay),))
     ahead = np.random.default_rng(5).normal(size=(9, 2)) * 6.0
-    node = estimator.start
-    for until, articulation in PAST:
-        node = estimator.ahead(node, until, np.array(articulation))
+    node = after_the_past(estimator)
     outlook = look_ahead(node, file.axis, estimator.motion, 1.0, len(ahead))
     ours = outlook.offsets(ahead.T)
     for n, articulation in enumerate(ahead):
