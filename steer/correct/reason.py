@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from steer.advice import FaceEstimate
+from steer.text import within
 
 _NAMES = ("line", "level")
 _SIDES = (("right", "left"), ("high", "low"))
@@ -60,7 +61,8 @@ def say_why(
 
 
 def _where(estimate: FaceEstimate, plane: int, short: bool = False) -> str:
-    """`4 mm high, nose 1.3 mm/m down`, `4 mm high, nose down`; no direction within its own uncertainty."""
+    """`4 mm high, nose 1.3 mm/m down`, `4 mm high, nose down`; no direction within one sd, but then the 95 %
+    band that stands behind ± on every page."""
     offset, sd = ((estimate.line_mm, estimate.line_sd_mm), (estimate.level_mm, estimate.level_sd_mm))[plane]
     heading, heading_sd = (
         (estimate.yaw_mm_per_m, estimate.yaw_sd_mm_per_m),
@@ -68,7 +70,7 @@ def _where(estimate: FaceEstimate, plane: int, short: bool = False) -> str:
     )[plane]
     side = _SIDES[plane][0 if offset > 0 else 1]
     figure = f"{abs(offset):.0f}" if sd >= 0.95 else _figure(offset)
-    where = f"On {_NAMES[plane]} within {max(sd, 1.0):.0f} mm" if abs(offset) < sd else f"{figure} mm {side}"
+    where = f"On {_NAMES[plane]} within {within(sd)} mm" if abs(offset) < sd else f"{figure} mm {side}"
     if abs(heading) > heading_sd:
         turned = _TURNS[plane][0 if heading > 0 else 1]
         where += f", nose {turned}" if short else f", nose {_figure(heading)} mm/m {turned}"
