@@ -173,7 +173,9 @@ class SteerApp(App[None]):
             self.scene = replace(scene, age_s=self.freshness.age_s())
             await self.look(always=True)
             return
-        self.set_scene(self._timed(scene))
+        scene = self._timed(scene)
+        if snapshot is not None or scene != self.scene:
+            self.set_scene(scene)
 
     def _take(self, snapshot: Snapshot) -> None:
         self.freshness.see(snapshot)
@@ -186,10 +188,12 @@ class SteerApp(App[None]):
 
     def _timed(self, scene: Scene) -> Scene:
         age = self.freshness.age_s()
-        # Minutes are all that is ever shown of an age.
-        stale = age is not None and scene.stale_after_s > 0 and age > scene.stale_after_s
+        if age is not None:
+            # Minutes are all that is ever shown of an age: between them there is nothing to draw again.
+            stale = 0.0 < scene.stale_after_s < age
+            age = age // 60 * 60 + (59.9 if stale else 0.0)
         said = scene.said if self._steady() < self._said_until else ""
-        return replace(scene, age_s=(age // 60 * 60 + 59.9 if stale and age is not None else age), said=said)
+        return replace(scene, age_s=age, said=said)
 
     # ---- the scene
 

@@ -25,6 +25,7 @@ from tui.widgets.rows import Rows
 
 KEPT = 5000  # lines held for readings, and as many for the rest
 AT_ONCE = 2000  # events read in one go
+AGAIN_S = 1.0  # after which a log out of reach is tried again
 
 
 def _lines(ask: Callable[[int], Iterable[LoggedEvent]], after: int) -> list[LogLine]:
@@ -151,6 +152,7 @@ class LogScreen(SteerScreen):
             self.trouble = ""
         except (SteerError, OSError) as error:
             self.trouble = f"out of reach: {error}"
+            self.set_timer(AGAIN_S, self.scene_changed)
         finally:
             self._busy = False
             super().scene_changed()
