@@ -43,7 +43,7 @@ def test_no_figure_of_a_table_is_cut_short(record: AsBuilt, paper: str) -> None:
         for title, landscape, draw in [*cover.pages(far), *listing.pages(far), *surveys.pages(far)]:
             sheet = Sheet(Running("", "", "", paper, 1), 1, title, landscape)
             draw(sheet)
-            cut = [text.get_text() for text in sheet.figure.texts if text.get_text().endswith("…")]
+            cut = [line.text for line in sheet.lettering.lines if line.text.endswith("…")]
             assert not cut, (title, cut[:5])
 
 
@@ -135,12 +135,11 @@ def test_the_last_page_never_runs_into_its_foot(record: AsBuilt, paper: str) -> 
             made = closing.pages(shown)
             for title, landscape, draw in made:
                 sheet = Sheet(Running("", "", "", shown.file.report.paper, 9), 1, title, landscape)
-                before = len(sheet.figure.texts)
+                before = len(sheet.lettering.lines)
                 draw(sheet)
-                mine = sheet.figure.texts[before:]
-                lowest = max((1.0 - text.get_position()[1]) * sheet.height for text in mine)
-                assert lowest < sheet.bottom, title
-                signed.append("signature" in [text.get_text() for text in mine])
+                mine = sheet.lettering.lines[before:]
+                assert max(line.y for line in mine) < sheet.bottom, title
+                signed.append("signature" in [line.text for line in mine])
         assert signed == [False] * (len(made) - 1) + [True]
     assert len(made) > 1
 

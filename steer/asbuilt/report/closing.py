@@ -8,7 +8,8 @@ from functools import partial
 from steer.asbuilt import words
 from steer.asbuilt.lie import BRIDGE_PIPES
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.sheet import Sheet, room_mm, wrapped
+from steer.asbuilt.report.lettering import wrapped
+from steer.asbuilt.report.sheet import Sheet, room_mm
 
 _HEAD_MM = 38.0  # of the column of heads
 _SIZE = 8.0

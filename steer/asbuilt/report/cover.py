@@ -6,8 +6,9 @@ from collections.abc import Callable
 
 from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
+from steer.asbuilt.report.lettering import fitted, wrapped
 from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, verdict_bar
-from steer.asbuilt.report.sheet import BLUE, GREY, INK, RED, Sheet, fitted, wrapped
+from steer.asbuilt.report.sheet import BLUE, GREY, INK, RED, Sheet
 from steer.asbuilt.tolerances import tolerance_along
 from steer.text import printable
 

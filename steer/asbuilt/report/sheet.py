@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
+
+from steer.asbuilt.report.lettering import PT_MM, Lettering, Line, fitted, width_mm, wrapped
 
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1
 INK, GREY, PALE = "#000000", "#6b6b6b", "#d9d9d9"
@@ -14,7 +15,6 @@ BAND_FILL = "#f0f3f7"
 MARGIN_MM = 15.0
 HEAD_MM, FOOT_MM = 14.0, 12.0
 _MM_PER_INCH = 25.4
-_PT_MM = _MM_PER_INCH / 72.0
 
 SETTINGS: Any = {
     "pdf.fonttype": 42,  # real fonts, so that the text can be searched
@@ -76,17 +76,19 @@ class Sheet:
         self.left, self.right = MARGIN_MM, width - MARGIN_MM
         self.top, self.bottom = MARGIN_MM + HEAD_MM, height - MARGIN_MM - FOOT_MM
         self.figure = Figure(figsize=(width / _MM_PER_INCH, height / _MM_PER_INCH))
+        self.lettering = Lettering(width, height)
+        self.figure.add_artist(self.lettering)
         self._head_and_foot(running, number, title)
 
     @staticmethod
     def line_mm(size: float) -> float:
         """From one line of a paragraph to the next."""
-        return size * 1.35 * _PT_MM
+        return size * 1.35 * PT_MM
 
     @staticmethod
     def lines(paper: str, size: float, other_mm: float) -> int:
         """How many rows of a table of that size fit an upright page beside `other_mm` of head and notes."""
-        return int((room_mm(paper)[1] - other_mm) / (size * 1.45 * _PT_MM))
+        return int((room_mm(paper)[1] - other_mm) / (size * 1.45 * PT_MM))
 
     @property
     def inner(self) -> float:
@@ -115,10 +117,9 @@ class Sheet:
         colour: str = INK,
     ) -> None:
         """One line whose top is at y."""
-        self.figure.text(
-            x / self.width, 1.0 - y / self.height, text, fontsize=size, color=colour,
-            fontweight="bold" if bold else "normal", ha=align, va="top",
-        )  # fmt: skip
+        if align == "right":
+            x -= width_mm(text, size, bold)
+        self.lettering.lines.append(Line(x, y, text, size, bold, colour))
 
     def paragraph(
         self, x: float, y: float, text: str, width: float, size: float = 8.0, bold: bool = False
@@ -177,7 +178,7 @@ class Sheet:
     ) -> float:
         """Rows of short texts with ruled head; columns in `right` are set flush right, and of every two
         times `bands` rows the second half has a pale ground. Returns y below."""
-        step = size * 1.45 * _PT_MM
+        step = size * 1.45 * PT_MM
         end = x + sum(widths)
         for number, row in enumerate(rows):
             at = x
@@ -196,50 +197,3 @@ class Sheet:
                 self.rule(y - 0.15 * step, 0.5, x, end)
                 y += 0.15 * step
         return y
-
-
-def width_mm(text: str, size: float, bold: bool = False) -> float:
-    """How wide a line of text is set, but for kerning."""
-    return size * sum(_unit_width(letter, bold) for letter in text)
-
-
-@lru_cache(maxsize=2000)
-def _unit_width(letter: str, bold: bool) -> float:
-    """Width of a letter at a size of 1 point, mm."""
-    from matplotlib.font_manager import FontProperties
-    from matplotlib.textpath import text_to_path
-
-    font = FontProperties(family="DejaVu Sans", size=100.0, weight="bold" if bold else "normal")
-    # between two letters that do not kern: of a blank alone there is nothing to measure
-    both, rest = (
-        text_to_path.get_text_width_height_descent(t, font, False)[0] for t in (f"H{letter}H", "HH")
-    )
-    return float(both - rest) * _PT_MM / 100.0
-
-
-def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """Lines of words that fit a width; a word longer than that is cut."""
-    lines: list[str] = []
-    line = ""
-    for word in text.split():
-        longer = f"{line} {word}" if line else word
-        if width_mm(longer, size, bold) <= width:
-            line = longer
-            continue
-        if line:
-            lines.append(line)
-        line = word
-        while width_mm(line, size, bold) > width and len(line) > 1:
-            keep = len(fitted(line, width, size, bold)) - 1
-            lines.append(line[: max(keep, 1)])
-            line = line[max(keep, 1) :]
-    return [*lines, line] if line else lines
-
-
-def fitted(text: str, width: float, size: float, bold: bool = False) -> str:
-    """The text, cut with "…" where it is too wide."""
-    if len(text) * size * 0.9 * _PT_MM <= width or width_mm(text, size, bold) <= width:
-        return text
-    while text and width_mm(text + "…", size, bold) > width:
-        text = text[:-1]
-    return text + "…"
