@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 _FILES = (
@@ -20,19 +21,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The command line of the contract."""
     parser.add_argument("folder", metavar="FOLDER", help="the drive's folder")
     for name, metavar, text in _FILES:
-        parser.add_argument(f"--{name}", metavar=metavar, type=Path, help=text)
+        parser.add_argument(f"--{name}", metavar=metavar, type=_ending_in(Path(metavar).suffix), help=text)
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the page")
+
+
+def _ending_in(suffix: str) -> Callable[[str], Path]:
+    """A file under another kind's name would be opened as what it is not."""
+
+    def path_of(text: str) -> Path:
+        path = Path(text)
+        if path.suffix.lower() != suffix:
+            raise argparse.ArgumentTypeError(f"{text!r} must end in {suffix}")
+        return path
+
+    return path_of
 
 
 def run(args: argparse.Namespace) -> int:
     """Prints the page or the object, writes the files asked for; exit codes as in the contract."""
     from steer.asbuilt.writing import check_writable
-    from steer.errors import CommandLineWrong, InputRefused
+    from steer.errors import InputRefused
 
     wanted = [(name, getattr(args, name)) for name, _, _ in _FILES if getattr(args, name) is not None]
-    places = [path.resolve() for _, path in wanted]
-    if len(set(places)) < len(places):
-        raise CommandLineWrong("two of the files have the same name: each needs its own")
     problems = []
     for _, path in wanted:
         try:

@@ -318,7 +318,8 @@ def test_command_writes_what_is_asked(
 def test_places_that_cannot_be_written_are_named_before_anything_is(
     curved: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    bad = tmp_path / "none" / "a.pdf"
+    bad, folder = tmp_path / "none" / "a.pdf", tmp_path / "a.dxf"
+    folder.mkdir()
     done = main(
         [
             "asbuilt",
@@ -328,18 +329,24 @@ def test_places_that_cannot_be_written_are_named_before_anything_is(
             "--report",
             str(bad),
             "--dxf",
-            str(tmp_path),
+            str(folder),
         ]
     )
     shown = capsys.readouterr()
     assert done == 1 and shown.out == ""
     assert str(bad) in shown.err and "it is a folder" in shown.err
+    assert os.listdir(tmp_path) == ["a.dxf"]
+
+
+@pytest.mark.parametrize(("option", "name"), [("--report", "a.txt"), ("--csv", "a.xlsx"), ("--dxf", "a")])
+def test_a_name_that_ends_in_another_kind_is_a_slip(
+    curved: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str], option: str, name: str
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["asbuilt", str(curved.folder), option, str(tmp_path / name)])
+    assert ended.value.code == 2
+    assert f"{tmp_path / name}' must end in ." in capsys.readouterr().err
     assert os.listdir(tmp_path) == []
-
-
-def test_two_files_of_one_name_are_a_slip(curved: Any, tmp_path: Path) -> None:
-    place = str(tmp_path / "a")
-    assert main(["asbuilt", str(curved.folder), "--csv", place, "--dxf", place]) == 2
 
 
 def test_no_folder_and_no_readings(tmp_path: Path, curved: Any) -> None:
@@ -375,9 +382,12 @@ def test_no_device_is_replaced() -> None:
     assert not Path("/dev/null").is_file()
 
 
-@pytest.mark.parametrize("own", ["drive.toml", "drive.db", "drive.db-wal", "axis.xml", "link.csv"])
+@pytest.mark.parametrize(
+    ("option", "own"),
+    [("--landxml", "axis.xml"), ("--csv", "toml.csv"), ("--csv", "db.csv"), ("--csv", "drive.db-wal.csv")],
+)
 def test_what_a_drive_is_made_of_is_never_written_over(
-    curved: Any, files: Path, tmp_path: Path, own: str, capsys: pytest.CaptureFixture[str]
+    curved: Any, files: Path, tmp_path: Path, option: str, own: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     folder = tmp_path / "d"
     shutil.copytree(curved.folder, folder)
@@ -385,9 +395,10 @@ def test_what_a_drive_is_made_of_is_never_written_over(
     text = (folder / "drive.toml").read_text()
     table = text[text.index("[axis]") : text.index("[tolerance]")]
     (folder / "drive.toml").write_text(text.replace(table, '[axis]\nlandxml = "axis.xml"\n\n'))
-    (folder / "link.csv").symlink_to(folder / "drive.db")
+    for own_file in ("toml", "db"):
+        (folder / f"{own_file}.csv").symlink_to(folder / f"drive.{own_file}")
     before = {p.name: p.read_bytes() for p in folder.iterdir() if p.name.startswith(("drive.", "axis."))}
-    assert main(["asbuilt", str(folder), "--csv", str(folder / own)]) == 1
+    assert main(["asbuilt", str(folder), option, str(folder / own)]) == 1
     assert "a drive is made of it" in capsys.readouterr().err
     assert all((folder / name).read_bytes() == content for name, content in before.items())
 
