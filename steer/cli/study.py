@@ -86,7 +86,7 @@ def _study(args: argparse.Namespace, plan: Plan, out: Path) -> int:
     tasks = tasks_of(args.seed, args.drives, FACTORS if effects else (), effects)
     write_whole(out / "ranges.toml", ranges_text(plan.ranges).encode())
     outcomes: list[Outcome] = []
-    stopped = False
+    stopped, lost = False, None
     begun = kept = time.monotonic()
     workers = 1
     try:
@@ -101,6 +101,10 @@ def _study(args: argparse.Namespace, plan: Plan, out: Path) -> int:
                     kept = time.monotonic()
     except KeyboardInterrupt:
         stopped = True
+    except SteerError as error:
+        if not outcomes:
+            raise
+        stopped, lost = True, error
     took = time.monotonic() - begun
     if sys.stderr.isatty():
         print(file=sys.stderr)
@@ -111,10 +115,12 @@ def _study(args: argparse.Namespace, plan: Plan, out: Path) -> int:
     if outcomes:
         _write_out(plan, outcomes, out)
         print(
-            f"\n{len(outcomes)} drives in {took:.0f} s with {workers} "
+            f"\n{len(outcomes)} {'drive' if len(outcomes) == 1 else 'drives'} in {took:.0f} s with {workers} "
             f"{'process' if workers == 1 else 'processes'}: {len(outcomes) / took:.2f} a second, "
             f"{took * workers / len(outcomes):.2f} s a drive. In {out}"
         )
+    if lost is not None:
+        raise lost
     return 130 if stopped else 0
 
 

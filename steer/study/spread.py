@@ -57,6 +57,8 @@ class Spread:
             finally:
                 signal.signal(signal.SIGINT, heard)
             return self
+        # a lost connection is said once, by this program
+        logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         try:
             self._client = Client(self.scheduler, timeout=REACH_S)
             versions = self._client.run(_version)
@@ -92,25 +94,35 @@ class Spread:
             self._cluster = None
 
     def run(self, plan: Plan, tasks: Sequence[Task]) -> Iterator[Outcome]:
-        """Outcomes in the order in which they are done."""
+        """Outcomes in the order in which they are done. Raises InputRefused when the processes are lost."""
         if self._client is None:
             for task in tasks:
                 yield run_task(plan, task)
             return
-        from distributed import as_completed
+        from distributed import KilledWorker, as_completed
+        from distributed.client import FutureCancelledError
 
         [shared] = self._client.scatter([plan], broadcast=True, hash=False)
         waiting = iter(tasks)
         first = itertools.islice(waiting, self.workers * AHEAD)
-        begun = [self._hand_over(shared, task) for task in first]
+        begun = {self._client.submit(run_task, shared, task, pure=False): task for task in first}
         running = as_completed(begun)
         for future in running:
-            yield future.result()
+            task = begun.pop(future)
+            try:
+                outcome = future.result()
+            except KilledWorker:
+                outcome = Outcome(task, failed="the process that drove it ended, several times over")
+            except FutureCancelledError as error:
+                raise InputRefused(
+                    f"{f'scheduler {self.scheduler}' if self.scheduler else 'processes'}: lost while the drives "
+                    f"ran ({error.reason})"
+                ) from None
+            yield outcome
             for task in itertools.islice(waiting, 1):
-                running.add(self._hand_over(shared, task))
-
-    def _hand_over(self, shared: Any, task: Task) -> Any:
-        return self._client.submit(run_task, shared, task, pure=False)
+                future = self._client.submit(run_task, shared, task, pure=False)
+                begun[future] = task
+                running.add(future)
 
 
 def _version() -> str:

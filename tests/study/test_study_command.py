@@ -15,6 +15,7 @@ import pytest
 from steer.cli.main import main
 from steer.cli.study import time_left
 from steer.drivefile import load_drive
+from steer.errors import InputRefused
 from steer.ground.folder import write_drive_file
 from steer.ground.from_file import drive_dict
 from steer.ground.presets import DRIVE
@@ -81,6 +82,38 @@ def test_no_scheduler_there(folder: Path, tmp_path: Path, capsys: pytest.Capture
     finally:
         spread.REACH_S = before
     assert "cannot be reached" in capsys.readouterr().err
+
+
+def test_what_is_done_is_kept_when_the_scheduler_goes(
+    folder: Path,
+    plan: Plan,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    from steer.study import spread
+
+    with (
+        distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster,
+        spread.Spread(None, cluster.scheduler_address) as spreading,
+    ):
+        outcomes = spreading.run(plan, [Task(n, n) for n in range(400)])
+        assert not next(outcomes).failed
+        cluster.close()
+        with pytest.raises(InputRefused, match="lost while the drives ran") as lost:
+            list(outcomes)
+
+    def lost_after_two(plan: Plan, task: Task) -> spread.Outcome:
+        if task.index == 2:
+            raise lost.value
+        return run_task(plan, task)
+
+    monkeypatch.setattr(spread, "run_task", lost_after_two)
+    assert study(folder, tmp_path, "--drives", "4", "--effects", "0", "--workers", "1") == 1
+    assert len(list(csv.DictReader((tmp_path / "study.csv").open()))) == 2
+    said = capsys.readouterr()
+    assert "stopped after 2 of 4 drives; they are kept" in said.err and "lost while" in said.err
 
 
 def test_each_factor_changes_what_it_says(plan: Plan) -> None:
