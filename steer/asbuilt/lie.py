@@ -14,6 +14,8 @@ from typing import Protocol
 
 import numpy as np
 
+from steer.asbuilt.doubt import Doubt, doubt_mm
+
 BRIDGE_PIPES = 5.0
 PATH, NEAR, SURVEY = 0, 1, 2
 SOURCE_WORDS = ("machine's path", "near a pipe survey", "pipe survey")
@@ -57,7 +59,7 @@ class Difference:
 
 def differences(laid: Laid, machine: SmoothedArrays) -> tuple[Difference, ...]:
     """Of each survey that counts, against the machine's own path."""
-    own = Laid(machine, (), laid.pipe_m, 0.0)
+    own = Laid(machine, (), laid.pipe_m, 0.0, laid.doubts)
     offset, sd = own.machine_path(np.array([s.chainage_m for s in laid.surveys]))
     return tuple(
         Difference(
@@ -84,9 +86,15 @@ class Laid:
     """The laid pipe along the drive, from `first_m` to `last_m`; `lie(at)` gives it at chainages."""
 
     def __init__(
-        self, path: SmoothedArrays, surveys: tuple[PipeSurvey, ...], pipe_m: float, string_sd_mm: float
+        self,
+        path: SmoothedArrays,
+        surveys: tuple[PipeSurvey, ...],
+        pipe_m: float,
+        string_sd_mm: float,
+        doubts: tuple[Doubt, ...] = (),
     ) -> None:
         self.path = path
+        self.doubts = doubts
         self.pipe_m = pipe_m
         self.string_sd_mm = string_sd_mm
         self.first_m, self.last_m = float(path.chainage_m[0]), float(path.chainage_m[-1])
@@ -95,11 +103,11 @@ class Laid:
         )
 
     def machine_path(self, at_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Offset and sd (n, 2) of the machine's path alone."""
+        """Offset and sd (n, 2) of the machine's path alone, with what check shots that disagree leave open."""
         p = self.path
         columns = (p.line_mm, p.level_mm), (p.line_sd_mm, p.level_sd_mm)
         offset, sd = (np.stack([np.interp(at_m, p.chainage_m, c) for c in pair], axis=1) for pair in columns)
-        return offset, sd
+        return offset, np.hypot(sd, doubt_mm(self.doubts, at_m))
 
     def _moved(self) -> list[tuple[PipeSurvey, tuple[float, float]]]:
         """Each survey that counts with what it adds to the path (line, level), mm."""

@@ -11,6 +11,7 @@ import numpy as np
 from steer import __version__
 from steer.advice import Advice, Notice, ShotView
 from steer.asbuilt.conformance import outside_probability, verdicts, worse
+from steer.asbuilt.doubt import Doubt, doubts
 from steer.asbuilt.falls import Falls, Grades, falls, grades
 from steer.asbuilt.joints import Joints, joints_of
 from steer.asbuilt.lie import Difference, Laid, Lie, PipeSurvey, SmoothedArrays, differences
@@ -140,6 +141,7 @@ class AsBuilt:
     force: Force
     surveys: tuple[ShotView, ...]
     survey_times: dict[int, str]
+    doubts: tuple[Doubt, ...]
     string_difference: tuple[Difference, ...]
     strokes: tuple[StrokeRow, ...]
     notices: tuple[Notice, ...]
@@ -169,7 +171,8 @@ def assemble(drive: DriveRead) -> AsBuilt:
         )
     events = _Bodies(drive)
     surveys = _with_own_sd(drive.shots(), events)
-    laid = Laid(path, _pipe_surveys(surveys, events), file.pipe.length_m, file.decision.string_sd_mm)
+    open_ = doubts(surveys, float(path.chainage_m[0]), float(path.chainage_m[-1]))
+    laid = Laid(path, _pipe_surveys(surveys, events), file.pipe.length_m, file.decision.string_sd_mm, open_)
     metres = _judge(file, laid, _stations(file, laid))
     tail = laid.last_m - file.machine.length_m
     joints = joints_of(file, laid, drive.possible_paths())
@@ -199,6 +202,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
         force=force_of(file, (e.body for e in drive.events() if e.kind == "reading"), laid, joints),
         surveys=surveys,
         survey_times=events.times,
+        doubts=open_,
         string_difference=differences(laid, drive.path_without_pipe_surveys()) if laid.surveys else (),
         strokes=stroke_rows(
             file,

@@ -82,12 +82,12 @@ def _verdict(record: AsBuilt) -> str:
 
 def _unless(record: AsBuilt) -> str:
     """A shot that waits does not count, here either: its verdict must not look settled."""
-    waiting = [str(s.number) for s in record.surveys if s.verdict == "waiting" and s.evidence]
+    waiting = sorted({d.shot for d in record.doubts if d.waits})
     if not waiting:
         return ""
-    named = ", ".join(waiting[:3]) + (" …" if len(waiting) > 3 else "")
+    named = ", ".join(map(str, waiting[:3])) + (" …" if len(waiting) > 3 else "")
     one = len(waiting) == 1
-    return f", UNLESS waiting check shot{'' if one else 's'} {named} {'is' if one else 'are'} right"
+    return f"; OPEN: check shot{'' if one else 's'} {named} {'waits' if one else 'wait'} for a word"
 
 
 def eye(found: Eye) -> str:

@@ -7,6 +7,7 @@ import pytest
 
 from steer.advice import Notice
 from steer.asbuilt import AsBuilt, assemble, words
+from steer.asbuilt.doubt import Doubt
 from steer.asbuilt.record import Judged
 from steer.asbuilt.report import closing, cover, listing, surveys
 from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet, evenly
@@ -146,11 +147,9 @@ def test_the_last_page_never_runs_into_its_foot(record: AsBuilt, paper: str) -> 
 
 def test_a_shot_that_waits_leaves_the_verdict_open(record: AsBuilt) -> None:
     """A survey that disagrees and has had no word does not count, but no verdict may look settled beside it."""
-    assert "UNLESS" not in words.overall(record)
-    shot = replace(record.surveys[0], number=7, verdict="waiting", evidence=("for a survey blunder: …",))
-    told = words.overall(replace(record, surveys=(shot,)))
-    assert told.endswith(", UNLESS waiting check shot 7 is right")
-    again = replace(shot, number=8)
-    assert "check shots 7, 8 are right" in words.overall(replace(record, surveys=(shot, again)))
-    repeat = replace(shot, evidence=(), repeats=3)  # the same survey given twice: it contradicts nothing
-    assert "UNLESS" not in words.overall(replace(record, surveys=(repeat,)))
+    assert "OPEN" not in words.overall(record)
+    waits = Doubt(7, 0, 30.0, 10.0, 20.0, True)
+    told = words.overall(replace(record, doubts=(waits, replace(waits, plane=1))))
+    assert told.endswith("; OPEN: check shot 7 waits for a word")
+    assert "7, 8 wait for" in words.overall(replace(record, doubts=(waits, replace(waits, shot=8))))
+    assert "OPEN" not in words.overall(replace(record, doubts=(replace(waits, waits=False),)))

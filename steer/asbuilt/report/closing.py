@@ -54,10 +54,11 @@ def _paragraphs(record: AsBuilt) -> list[Paragraph]:
             "Deviation",
             "Estimated from every reading and check survey of the log together, smoothed backward "
             "from the last. "
-            "Stations stand every metre of chainage; each counts for the drive half way to its "
-            "neighbours, so the "
-            "totals can be added up again from the table. Where a check shot disagrees the line may step: what "
-            "was built before it may lie otherwise. " + words.basis(record),
+            "Stations stand every metre of chainage; each counts for the drive half way to its neighbours, so the "
+            "totals can be added up again from the table. At a check shot that disagrees the line steps: the "
+            "reference may have moved anywhere since the shot before, so the standard deviation grows from "
+            "there to it by the disagreement, and of a shot that waits for a word (by 0.7 of it) on beyond. "
+            + words.basis(record),
         ),
         (
             "Pipe surveys",

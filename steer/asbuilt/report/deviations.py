@@ -60,14 +60,16 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
     ax.plot(x, y[:, plane], label="tolerance", **TOLERANCE)
     ax.plot(x, -y[:, plane], **TOLERANCE)
     ax.plot(at, value, label="as built", **BUILT)
-    seen = set()
+    seen: set[str] = set()
     furthest = 0.0
     for shot in record.surveys:
         offset = (shot.line_mm, shot.level_mm)[plane]
         own = (shot.sd_line_mm, shot.sd_level_mm)[plane]
         where = shot.chainage_m - _behind(record, shot.point)
-        if offset is None or not np.isfinite(offset) or shot.verdict not in COUNTED:
+        waits = shot.verdict == "waiting"
+        if offset is None or not np.isfinite(offset) or not (waits or shot.verdict in COUNTED):
             continue
+        name = "check shot that waits for a word" if waits else f"check shot, {shot.point}"
         ax.errorbar(
             where,
             offset,
@@ -75,12 +77,12 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
             color=INK,
             linewidth=0.8,
             capsize=2.0,
-            marker=SHOTS.get(shot.point, "o"),
+            marker="x" if waits else SHOTS.get(shot.point, "o"),
             markersize=4.5,
             markerfacecolor=INK if shot.verdict == "disagrees" else "white",
-            label=None if shot.point in seen else f"check shot, {shot.point}",
+            label=None if name in seen else name,
         )
-        seen.add(shot.point)
+        seen.add(name)
         furthest = max(furthest, abs(offset) + 2.0 * own)
     eye = record.eye
     if eye is not None:
