@@ -109,6 +109,7 @@ class ShotView:
     time: str | None = None
     evidence: tuple[str, ...] = ()  # for a blunder, for a moved reference; when it disagrees
     repeats: int | None = None  # the shot that it looks like, given again
+    reached: bool = True  # False: the face has not come there yet
 
 
 @dataclass(frozen=True)

@@ -270,7 +270,7 @@ def lines(report: SurveyReport) -> list[str]:
     return out
 
 
-def page(report: SurveyReport, width: int = 96) -> str:
+def page(report: SurveyReport, width: int = 80) -> str:
     """The report wrapped for a terminal; the JSON line stays whole."""
     rows: list[str] = []
     for line in lines(report):

@@ -66,6 +66,7 @@ def as_json(network: ReducedNetwork) -> dict[str, Any]:
                 "unit": r.unit,
                 "standardised": _rounded(r.standardised, 4),
                 "redundancy": round(r.redundancy, 6),
+                "suspect": r.suspect,
             }
             for r in network.residuals
         ],

@@ -229,7 +229,7 @@ def _sound(network: object, path: str, despite: bool) -> None:
 
     assert isinstance(network, ReducedNetwork)
     suspect = [f"{c.point} {c.coordinate}" for c in network.control_residuals if c.suspect]
-    rows = ", ".join(map(str, network.suspect_rows))
+    rows = network.suspect_sights
     factor = network.variance_factor
     if factor is None:
         print("survey: nothing checks it (no more observations than unknowns): a blunder would not show")
@@ -241,7 +241,7 @@ def _sound(network: object, path: str, despite: bool) -> None:
         return
     found = [f"the global test {'passed' if network.passed else 'FAILED'}, variance factor {factor:.3g}"]
     if rows:
-        found.append(f"suspect row{'s' if len(network.suspect_rows) > 1 else ''} {rows}")
+        found.append(f"suspect {', '.join(rows)}")
     if suspect:
         found.append(f"suspect control {', '.join(suspect)}")
     if network.hint:

@@ -89,7 +89,7 @@ def _view(name: str, survey: Survey, network: ReducedNetwork, left_out: tuple[in
     new = [p for p in network.points if not p.control and p.point not in stations]
     sights = [
         Sight(r.row, printable(r.station), printable(r.target), r.observation, r.residual, r.unit, r.standardised,
-              r.redundancy, r.row in network.suspect_rows)
+              r.redundancy, r.suspect)
         for r in network.residuals
     ]  # fmt: skip
     gone = {o.row: o for o in survey.observations if o.row in left_out}
@@ -138,7 +138,7 @@ def _verdict(network: ReducedNetwork) -> tuple[str, list[str]]:
         f"global test {'passed' if network.passed else 'FAILED'}, variance factor {_factor(factor)} with {dof} "
         f"degree{'s' if dof != 1 else ''} of freedom."
     )
-    suspects = [f"row {row}" for row in network.suspect_rows]
+    suspects = list(network.suspect_sights)
     suspects += [
         f"control {printable(c.point)} {c.coordinate}" for c in network.control_residuals if c.suspect
     ]

@@ -180,13 +180,18 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
         found.append(
             Notice(
                 "shot_disagrees",
-                f"The check shot at {s.shot.s_m:.1f} m finds the machine {' and '.join(parts)} than the estimate, beyond "
+                f"The check shot at {s.shot.s_m:.1f} m finds {_found(s)} {' and '.join(parts)} than the estimate, beyond "
                 f"what both can err by: either the survey holds a blunder or the reference moved. {taken}; "
                 f"repeat the survey{answer}.",
                 s.shot.s_m,
             )
         )
     return found
+
+
+def _found(report: ShotReport) -> str:
+    """What the shot found."""
+    return "the pipe" if report.shot.point == "pipe" else "the machine"
 
 
 def waiting(node: Node, estimator: Estimator) -> list[Notice]:
@@ -214,7 +219,7 @@ def waiting(node: Node, estimator: Estimator) -> list[Notice]:
         found.append(
             Notice(
                 "shot_waiting",
-                f"Check shot {r.shot.sequence} at {r.shot.s_m:.1f} m finds the machine "
+                f"Check shot {r.shot.sequence} at {r.shot.s_m:.1f} m finds {_found(r)} "
                 f"{' and '.join(parts)} than the estimate: a survey blunder, or the reference moved. "
                 "It does not count until somebody accepts or rejects it.",
                 r.shot.s_m,

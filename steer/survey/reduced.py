@@ -44,7 +44,8 @@ class ReducedPoint:
 @dataclass(frozen=True)
 class Residual:
     """Adjusted minus observed, in sec (direction, zenith) or mm (slope, distance). standardised: over its own
-    sd, None when nothing else controls the observation (redundancy 0)."""
+    sd, None when nothing else controls the observation (redundancy 0). suspect: data snooping found this one,
+    not only another observation of its row."""
 
     row: int
     station: str
@@ -54,6 +55,7 @@ class Residual:
     unit: Literal["sec", "mm"]
     standardised: float | None
     redundancy: float
+    suspect: bool
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,14 @@ class ReducedNetwork:
     hint: str | None = None
 
     @property
+    def suspect_sights(self) -> tuple[str, ...]:
+        """The suspect rows with the observations in them that are suspect: `row 17 direction`, the most suspect first."""
+        return tuple(
+            f"row {row} {' and '.join(r.observation for r in self.residuals if r.row == row and r.suspect)}"
+            for row in self.suspect_rows
+        )
+
+    @property
     def passed(self) -> bool | None:
         """The global test at 95 %, one-sided: residuals too large fail it, residuals too small do not."""
         return None if self.probability is None else self.probability >= PASSES_ABOVE
@@ -133,7 +143,7 @@ def reduce_network(
         hint = wrong_control(observations, control, refraction)
     return ReducedNetwork(
         points=_points(network, fit),
-        residuals=_residuals(network, fit),
+        residuals=_residuals(network, fit, found),
         control_residuals=_control_residuals(network, fit, found),
         degrees_of_freedom=fit.degrees_of_freedom,
         variance_factor=factor,
@@ -189,7 +199,7 @@ def _points(network: Network, fit: Fit) -> tuple[ReducedPoint, ...]:
     return tuple(reduced)
 
 
-def _residuals(network: Network, fit: Fit) -> tuple[Residual, ...]:
+def _residuals(network: Network, fit: Fit, found: Suspects) -> tuple[Residual, ...]:
     standardised = fit.standardised
     listed = []
     for i, o in enumerate(network.observations):
@@ -206,6 +216,7 @@ def _residuals(network: Network, fit: Fit) -> tuple[Residual, ...]:
                 unit="sec" if angular else "mm",
                 standardised=w if np.isfinite(w) else None,
                 redundancy=min(max(float(fit.redundancy[i]), 0.0), 1.0),
+                suspect=i in found.observations,
             )
         )
     return tuple(listed)

@@ -3,31 +3,42 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 
 from steer.survey.reduced import ReducedNetwork, ReducedPoint, Residual
 from steer.text import printable
 
 _MOST_RESIDUALS = 60
+_WIDTH = 80
 
 
 def sheet(network: ReducedNetwork, remarks: Sequence[str] = ()) -> str:
     """Verdict first, then points and residuals, then what to know."""
-    parts = [_verdict(network), _points(network), _residuals(network)]
+    parts = [_wrapped(*_verdict(network)), _points(network), _residuals(network)]
     if network.control_residuals:
         parts.append(_control(network))
     notes = [*network.notes, *remarks]
     if notes:
-        parts.append("\n".join(["Notes", *(f"  {printable(n, 400)}" for n in notes)]))
+        parts.append("Notes\n" + _wrapped(*(f"  {printable(n, 400)}" for n in notes)))
     refraction = "left out" if network.refraction is None else f"K = {network.refraction:g}"
     parts.append(
-        f"Earth curvature and refraction: {refraction}. sd are a priori. "
-        "Check the survey by local rules and a licensed surveyor before relying on it."
+        _wrapped(
+            f"Earth curvature and refraction: {refraction}. sd are a priori. "
+            "Check the survey by local rules and a licensed surveyor before relying on it."
+        )
     )
     return "\n\n".join(parts)
 
 
-def _verdict(network: ReducedNetwork) -> str:
+def _wrapped(*lines: str) -> str:
+    return "\n".join(
+        textwrap.fill(line, _WIDTH, subsequent_indent="    " if line.startswith(" ") else "")
+        for line in lines
+    )
+
+
+def _verdict(network: ReducedNetwork) -> list[str]:
     dof = network.degrees_of_freedom
     if network.variance_factor is None or network.probability is None:
         lines = ["Not checked: no more observations than unknowns (0 degrees of freedom)."]
@@ -38,10 +49,8 @@ def _verdict(network: ReducedNetwork) -> str:
             f"a fit this bad or worse comes by chance in {_percent(network.probability)}."
         ]
     if network.suspect_rows:
-        rows = ", ".join(map(str, network.suspect_rows))
-        lines.append(
-            f"SUSPECT row{'s' if len(network.suspect_rows) > 1 else ''} {rows} (most suspect first)."
-        )
+        first = " (most suspect first)" if len(network.suspect_rows) > 1 else ""
+        lines.append(f"SUSPECT: {', '.join(network.suspect_sights)}{first}.")
     suspects = [f"{c.point} {c.coordinate}" for c in network.control_residuals if c.suspect]
     if suspects:
         lines.append(f"SUSPECT control: {printable(', '.join(suspects), 400)}.")
@@ -61,7 +70,7 @@ def _verdict(network: ReducedNetwork) -> str:
         lines.append("No single observation stands out (data snooping at 0.1 %).")
     if network.hint:
         lines.append(f"Perhaps: {printable(network.hint, 400)}")
-    return "\n".join(lines)
+    return lines
 
 
 def _freedom(dof: int) -> str:
@@ -119,13 +128,12 @@ def _residuals(network: ReducedNetwork) -> str:
     rows: list[tuple[str, ...]] = [
         ("row", "from", "to", "observation", "residual", "over its sd", "redundancy", "")
     ]
-    rows += [_residual_row(r, r.row in network.suspect_rows) for r in listed]
+    rows += [_residual_row(r) for r in listed]
     return _table(title, rows, left=(1, 2, 3, 7))
 
 
-def _residual_row(r: Residual, suspect_row: bool) -> tuple[str, ...]:
+def _residual_row(r: Residual) -> tuple[str, ...]:
     w = "-" if r.standardised is None else _signed(r.standardised)
-    mark = "SUSPECT" if suspect_row and r.standardised is not None and abs(r.standardised) > 3.29 else ""
     return (
         str(r.row),
         printable(r.station, 40),
@@ -134,7 +142,7 @@ def _residual_row(r: Residual, suspect_row: bool) -> tuple[str, ...]:
         f"{_signed(r.residual)} {r.unit:<3}",
         w,
         f"{r.redundancy:.2f}",
-        mark,
+        "SUSPECT" if r.suspect else "",
     )
 
 

@@ -122,7 +122,9 @@ def test_the_sheet_says_what_a_person_needs(capsys):
     ]
     assert main(["reduce", *samples]) == 0
     text = capsys.readouterr().out
-    assert "Global test FAILED" in text and "SUSPECT row 17" in text
+    assert "Global test FAILED" in text and "SUSPECT: row 17 direction." in text
+    marked = [line for line in text.splitlines() if line.endswith("SUSPECT")]
+    assert len(marked) == 1 and "direction" in marked[0]  # its distance, stretched by the slip, is sound
     assert "adjusted minus observed" in text and "licensed surveyor" in text
     assert "would move most" in text and "east" in text
 

@@ -276,6 +276,20 @@ def test_figures_of_a_shot_never_touch(line_mm, level_mm):
     assert plain(shots_page.item(shot, 80)).split()[3:] == [*figures, *figures, sds, "sd", "agrees"]
 
 
+def test_a_shot_ahead_of_the_face_is_not_said_to_disagree():
+    from tui.draw import shots_page
+    from tui.draw.scene import Scene
+    from tui.draw.spans import plain
+
+    good = fake_drive.good()
+    shot = replace(good.shots[-1], verdict="waiting", reached=False)
+    scene = Scene(replace(good, shots=(shot,)))
+    said = " ".join(plain(row) for row in shots_page.detail(scene, shot, "", 80))
+    assert "it counts when the readings get there" in said and "disagree" not in said and "It lay" not in said
+    assert plain(shots_page.item(shot, 80)).endswith("  ahead")
+    assert "1 taken, 1 ahead" in plain(shots_page.title_rows(scene, 80)[0])
+
+
 FORCE = (
     "PERMISSIBLE FORCE EXCEEDED in 6 strokes (ending at 103.5, 104.4, 105.3, 106.2, 107.1, 108.0 m).",
     "PERMISSIBLE FORCE MAY HAVE BEEN EXCEEDED in 1 further stroke (ending at 102.6 m): above it at the upper "

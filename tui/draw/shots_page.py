@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 
 LONGEST = 8  # rows of one sentence
+AHEAD = "ahead"  # a waiting shot that no word brings in, only readings
 _MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "rejected": "x", "withdrawn": "x"}
 
 
@@ -23,8 +24,8 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         return [((" CHECK SHOTS".ljust(width), "title"),), ((f" {unread(scene)}", "strong"),)]
     shots = snapshot.shots if snapshot is not None else ()
     counts = [f"{len(shots)} taken"]
-    for verdict in ("disagrees", "waiting", "rejected", "withdrawn"):
-        number = sum(1 for shot in shots if shot.verdict == verdict)
+    for verdict in ("disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
+        number = sum(1 for shot in shots if _verdict(shot) == verdict)
         if number:
             counts.append(f"{number} {verdict}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
@@ -67,15 +68,18 @@ def item(shot: ShotView, width: int) -> Row:
     """One shot in one row."""
     # The blanks are apart from the fields: however long a figure is, it never touches its neighbour.
     found = f" {_short('line', shot.line_mm):>8} {_short('level', shot.level_mm):>8}"
-    against = (
-        f" {_short('line', shot.innovation_line_mm):>8} {_short('level', shot.innovation_level_mm):>8}"
-        f" {_in_sd(shot):>6}"
-    )
+    verdict = _verdict(shot)
+    against = f" {'-':>8} {'-':>8} {'':>6}"
+    if verdict != AHEAD:
+        against = (
+            f" {_short('line', shot.innovation_line_mm):>8} {_short('level', shot.innovation_level_mm):>8}"
+            f" {_in_sd(shot):>6}"
+        )
     role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
-        shot.verdict, ""
+        verdict, ""
     )
-    lead = f"{_MARK.get(shot.verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f} {shot.point:<6}"
-    return ((lead, role), (found, ""), ("  ", ""), (against, role), (f"  {shot.verdict}", role))
+    lead = f"{_MARK.get(verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f} {shot.point:<6}"
+    return ((lead, role), (found, ""), ("  ", ""), (against, role), (f"  {verdict}", role))
 
 
 def detail(
@@ -96,15 +100,17 @@ def detail(
                 "",
             )
         )
-        if lay := _against(shot):
+        verdict = _verdict(shot)
+        if verdict != AHEAD and (lay := _against(shot)):
             texts.append((f"It lay {lay}.", ""))
         told = {
             "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
             "waiting": "It disagrees and does not count until accepted (key a) or rejected (key r).",
+            AHEAD: "The face has not come there yet; it counts when the readings get there.",
             "rejected": "It is rejected and does not count.",
             "withdrawn": "It is withdrawn and does not count.",
-        }.get(shot.verdict)
-        if shot.verdict == "waiting" and shot.repeats is not None:
+        }.get(verdict)
+        if verdict == "waiting" and shot.repeats is not None:
             told = (
                 f"It is the same point within 1 mm as shot {shot.repeats}: that survey, given again? It does not count "
                 "until it is accepted as a second survey (key a) or rejected (key r)."
@@ -119,6 +125,11 @@ def detail(
     for (text, role), most in zip(texts, given, strict=False):
         rows += [((f" {line}", role),) for line in wrap(text, width - 2, most)]
     return rows
+
+
+def _verdict(shot: ShotView) -> str:
+    """The shot's verdict; of a waiting one that the face has not come to, `ahead`."""
+    return AHEAD if shot.verdict == "waiting" and not shot.reached else shot.verdict
 
 
 def _against(shot: ShotView) -> str:
