@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from steer.asbuilt import tables, words
+from steer.asbuilt import string_words, tables, words
 from steer.asbuilt.record import AsBuilt, Plane
 from steer.asbuilt.totals import Counted, Run
 
@@ -62,7 +62,7 @@ def record_object(record: AsBuilt) -> dict[str, Any]:
                 for n in record.notices
             ],
             "notices_gone": [asdict(g) for g in record.gone],
-            "caution": f"{words.CAUTION} {words.FORCE_CAUTION}",
+            "caution": f"{words.CAUTION} {string_words.FORCE_CAUTION}",
         }
     )
 

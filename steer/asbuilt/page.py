@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from steer.asbuilt import words
+from steer.asbuilt import string_words, words
 from steer.asbuilt.record import AsBuilt, Plane
 from steer.text import printable
 
@@ -38,8 +38,8 @@ def page(record: AsBuilt) -> str:
     if record.eye is not None:
         rows.extend(_wrapped("eye", [words.eye(record.eye)]))
     rows.extend(_wrapped("grade", words.falls_lines(record)))
-    rows.extend(_wrapped("joints", words.joint_lines(record)))
-    rows.extend(_wrapped("force", words.force_lines(record)))
+    rows.extend(_wrapped("joints", string_words.joint_lines(record)))
+    rows.extend(_wrapped("force", string_words.force_lines(record)))
     rows.extend(_wrapped("surveys", words.survey_lines(record)))
     for notice in record.notices:
         rows.extend(_wrapped("notice", [printable(notice.text)]))
@@ -47,7 +47,7 @@ def page(record: AsBuilt) -> str:
     state = f"{seal.events} events, hash {seal.head[:16]}…" if seal.whole else "NOT WHOLE: see steer verify"
     rows.extend(_wrapped("log", [state]))
     rows.append("")
-    caution = f"{words.CAUTION} {words.FORCE_CAUTION}" if len(record.force.used) else words.CAUTION
+    caution = f"{words.CAUTION} {string_words.FORCE_CAUTION}" if len(record.force.used) else words.CAUTION
     rows.extend(textwrap.wrap(caution, 80))
     return "\n".join(rows)
 
@@ -55,9 +55,9 @@ def page(record: AsBuilt) -> str:
 def _plane(k: int, plane: Plane) -> list[str]:
     f = plane.figures
     name = words.PLANES[k]
+    mean, rms, most = words.spread(f, k)
     return [
-        f"{name:10}mean {words.side(f.mean_mm, k, 0.5)}, RMS {f.rms_mm:.1f} mm, "
-        f"95th percentile {f.p95_mm:.0f} mm",
+        f"{name:10}mean {mean}, RMS {rms}, 95th percentile {most}",
         f"{'':10}largest {words.largest(f, k)}",
         f"{'':10}longest run outside: {words.run(plane.counted)}",
     ]

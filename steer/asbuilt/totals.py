@@ -44,7 +44,8 @@ class Counted:
 @dataclass(frozen=True)
 class Figures:
     """Deviation of one plane, mm: signed mean, RMS, 95th percentile of the size, and the largest with
-    its sign, sd and chainage."""
+    its sign, sd and chainage. `sd_mm` is the stations' own, RMS: most of it is one error for the whole drive,
+    so it is what mean and RMS are known to as well."""
 
     mean_mm: float
     rms_mm: float
@@ -52,6 +53,7 @@ class Figures:
     largest_mm: float
     largest_sd_mm: float
     largest_at_m: float
+    sd_mm: float
 
 
 def spans(chainage_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -112,4 +114,5 @@ def figures(chainage_m: np.ndarray, value_mm: np.ndarray, sd_mm: np.ndarray) -> 
         float(value_mm[at]),
         float(sd_mm[at]),
         float(chainage_m[at]),
+        float(np.sqrt(share @ sd_mm**2)),
     )

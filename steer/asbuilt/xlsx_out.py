@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 from typing import Any
 
-from steer.asbuilt import tables, words
+from steer.asbuilt import string_words, tables, words
 from steer.asbuilt.record import AsBuilt
 from steer.text import printable
 
@@ -57,23 +57,24 @@ def summary(record: AsBuilt) -> list[tuple[str, str]]:
     ]
     for k, plane in enumerate((record.line, record.level)):
         c, f = plane.counted, plane.figures
+        mean, rms, most = words.spread(f, k)
         rows += [
             (f"{words.PLANES[k]}: inside", words.metres_of(c, c.inside_m)),
             (f"{words.PLANES[k]}: outside", words.metres_of(c, c.outside_m)),
             (f"{words.PLANES[k]}: cannot tell", words.metres_of(c, c.cannot_tell_m)),
             (f"{words.PLANES[k]}: outside, sd ignored", words.metres_of(c, c.naive_outside_m)),
             (f"{words.PLANES[k]}: longest run outside", words.run(c)),
-            (f"{words.PLANES[k]}: mean", words.side(f.mean_mm, k, 0.5)),
-            (f"{words.PLANES[k]}: RMS", f"{f.rms_mm:.1f} mm"),
-            (f"{words.PLANES[k]}: 95th percentile", f"{f.p95_mm:.1f} mm"),
+            (f"{words.PLANES[k]}: mean", mean),
+            (f"{words.PLANES[k]}: RMS", rms),
+            (f"{words.PLANES[k]}: 95th percentile", most),
             (f"{words.PLANES[k]}: largest", words.largest(f, k)),
         ]
     if record.eye is not None:
         rows.append(("reception eye", words.eye(record.eye)))
     for head, texts in (
         ("grade", words.falls_lines(record)),
-        ("joints", words.joint_lines(record)),
-        ("force", words.force_lines(record)),
+        ("joints", string_words.joint_lines(record)),
+        ("force", string_words.force_lines(record)),
     ):
         rows += [(head if i == 0 else "", text) for i, text in enumerate(texts)]
     seal = record.seal
@@ -81,7 +82,7 @@ def summary(record: AsBuilt) -> list[tuple[str, str]]:
         ("log", f"{seal.events} events, last hash {seal.head}" + ("" if seal.whole else " (NOT WHOLE)")),
         ("program", f"steer {record.version}"),
         ("caution", words.CAUTION),
-        ("", words.FORCE_CAUTION),
+        ("", string_words.FORCE_CAUTION),
     ]
     return rows
 

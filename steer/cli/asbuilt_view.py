@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from steer.asbuilt import words
+from steer.asbuilt import string_words, words
 from steer.asbuilt.record import AsBuilt, Plane
 from steer.errors import InputRefused
 
@@ -89,10 +89,10 @@ def view(record: AsBuilt) -> View:
         *(() if outside else (overall,)),
         _plane("Line", 0, record.line),
         _plane("Level", 1, record.level),
-        *words.joint_lines(record)[:1],
-        *words.force_lines(record)[:1],
+        *string_words.joint_lines(record)[:1],
+        *string_words.force_lines(record)[:1],
     ]
-    warnings = [*((overall,) if outside else ()), *words.over_limits(record)]
+    warnings = [*((overall,) if outside else ()), *string_words.over_limits(record)]
     return View(points, pipes, tuple(summary), tuple(warnings))
 
 

@@ -22,6 +22,7 @@ from steer.asbuilt.writing import write_whole
 from steer.axis import axis_from_landxml
 from steer.cli.main import main
 from steer.errors import InputRefused
+from steer.text import figure
 
 
 @pytest.fixture(scope="module")
@@ -208,7 +209,7 @@ def test_report_says_the_figures_of_the_record(pdf_text: str, record: AsBuilt) -
         assert (
             f"{plane.counted.inside_m:.1f} m ({plane.counted.per_cent(plane.counted.inside_m):.1f} %)" in flat
         )
-        assert f"{plane.figures.rms_mm:.1f} mm" in flat
+        assert f"RMS {figure(plane.figures.rms_mm, plane.figures.sd_mm)} mm" in flat
         assert f"at {plane.figures.largest_at_m:.1f} m" in flat
     for told in (
         record.seal.head, "JCGM 106:2012", "95 % conformance probability", "Invented Water", "A-17",

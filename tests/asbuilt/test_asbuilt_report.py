@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from steer.advice import Notice
-from steer.asbuilt import AsBuilt, assemble, words
+from steer.asbuilt import AsBuilt, assemble, string_words, words
 from steer.asbuilt.doubt import Doubt
 from steer.asbuilt.record import Judged
 from steer.asbuilt.report import closing, cover, listing, surveys
@@ -50,7 +50,7 @@ def test_no_figure_of_a_table_is_cut_short(record: AsBuilt, paper: str) -> None:
 
 def test_sudden_turns_of_one_place_are_told_together(record: AsBuilt) -> None:
     jumps = (Jump(96.9, 1, 1.5, 0.3), Jump(29.5, 0, -4.6, 0.4), Jump(96.9, 0, 3.4, 0.3))
-    told = words.joint_lines(replace(record, joints=replace(record.joints, jumps=jumps)))
+    told = string_words.joint_lines(replace(record, joints=replace(record.joints, jumps=jumps)))
     assert "29.5 m (4.6 mm/m left), 96.9 m (3.4 mm/m right and 1.5 mm/m up)." in told[-1]
 
 

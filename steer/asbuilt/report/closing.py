@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from steer.asbuilt import words
+from steer.asbuilt import string_words, words
 from steer.asbuilt.lie import BRIDGE_PIPES
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.lettering import wrapped
@@ -101,7 +101,7 @@ def _paragraphs(record: AsBuilt) -> list[Paragraph]:
                 "largest stress "
                 f"{pipe.max_joint_stress_mpa:g} MPa; stress linear across the joint, no tension, "
                 "faces rigid. The "
-                "whole jacking force is taken at the worst joint made so far. " + words.FORCE_CAUTION,
+                "whole jacking force is taken at the worst joint made so far. " + string_words.FORCE_CAUTION,
             )
         )
     if record.force.stretches:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from steer.asbuilt import words
+from steer.asbuilt import string_words, words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.lettering import fitted, wrapped
 from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, verdict_bar
@@ -161,9 +161,14 @@ def _totals(sheet: Sheet, record: AsBuilt, y: float) -> float:
     rows.append(["longest run outside", *(words.run(c) for c in counted)])
     planes = (record.line.figures, record.level.figures)
     rows += [
-        ["mean", *(words.side(f.mean_mm, k, 0.5) for k, f in enumerate(planes)), ""],
-        ["RMS", *(f"{f.rms_mm:.1f} mm" for f in planes), ""],
-        ["95th percentile of the size", *(f"{f.p95_mm:.0f} mm" for f in planes), ""],
+        *(
+            [name, *cells, ""]
+            for name, *cells in zip(
+                ("mean", "RMS", "95th percentile of the size"),
+                *(words.spread(f, k) for k, f in enumerate(planes)),
+                strict=True,
+            )
+        ),
         ["largest", *(words.largest(f, k) for k, f in enumerate(planes)), ""],
     ]
     first = 43.0
@@ -177,8 +182,8 @@ def _findings(record: AsBuilt) -> list[tuple[str, list[str]]]:
         found.append(("Reception eye", [_capital(words.eye(record.eye)) + "."]))
     found += [
         ("Grade", words.falls_lines(record)),
-        ("Joints", words.joint_lines(record)),
-        ("Force", words.force_in_short(record)),
+        ("Joints", string_words.joint_lines(record)),
+        ("Force", string_words.force_in_short(record)),
     ]
     found.append(("Surveys", words.survey_lines(record)))
     if record.notices:

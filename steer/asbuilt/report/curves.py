@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from steer.asbuilt import words
+from steer.asbuilt import string_words, words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import BAND, BUILT, DESIGN, TOLERANCE, along, key
 from steer.asbuilt.report.sheet import GREY, INK, Sheet
@@ -27,7 +27,7 @@ def _draw(sheet: Sheet, record: AsBuilt) -> None:
     _lines(sheet, left, sheet.top + tall - 13.5, words.falls_lines(record))
     top = sheet.top + tall + 9.0
     _joints(sheet.axes(left, top, width, tall - 32.0), record)
-    _lines(sheet, left, top + tall - 22.5, words.joint_lines(record))
+    _lines(sheet, left, top + tall - 22.5, string_words.joint_lines(record))
 
 
 def _lines(sheet: Sheet, x: float, y: float, lines: list[str]) -> None:

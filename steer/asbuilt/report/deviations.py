@@ -103,7 +103,7 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
     figures = (record.line, record.level)[plane].figures
     ax.set_title(
         f"{words.PLANES[plane].capitalize()} deviation: largest {words.largest(figures, plane)}, "
-        f"RMS {figures.rms_mm:.1f} mm",
+        f"RMS {words.spread(figures, plane)[1]}",
         pad=4,
     )
     key(ax, 8)

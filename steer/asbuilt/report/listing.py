@@ -7,11 +7,11 @@ from functools import partial
 
 import numpy as np
 
-from steer.asbuilt import tables
+from steer.asbuilt import string_words, tables
 from steer.asbuilt.lie import PATH
 from steer.asbuilt.record import AsBuilt, Judged
 from steer.asbuilt.report.sheet import Sheet, evenly
-from steer.text import within
+from steer.text import figure, within
 
 _LONGEST = 1200  # rows; beyond that the report says where the rest is
 _SIZE = 6.4
@@ -77,25 +77,27 @@ def _rows(record: AsBuilt, judged: Judged, numbered: bool) -> list[list[str]]:
         cells = [f"{cell['chainage_m']:.2f}"]
         for k, (plane, letters) in enumerate((("line", "RL"), ("level", "HB"))):
             value = judged.lie.offset_mm[i, k]
-            text = f"{abs(value):.1f}"
+            sd = judged.lie.sd_mm[i, k]
+            text = figure(value, sd)
             letter = " " if float(text) == 0 else letters[0] if value > 0 else letters[1]
             mark = "" if judged.lie.source[i, k] == PATH else ("'", "*")[int(judged.lie.source[i, k] == 2)]
             cells += [
                 f"{text} {letter}{mark}",
-                within(judged.lie.sd_mm[i, k], 1),
+                within(sd),
                 " " + str(cell[f"{plane}_verdict"]),
             ]
         cells += [f"{judged.easting_m[i]:.3f}", f"{judged.northing_m[i]:.3f}", f"{judged.level_m[i]:.3f}"]
         for name, digits in (
-            ("grade_mm_per_m", 2),
-            ("joint_angle_mm_per_m", 2),
-            ("joint_angle_upper_mm_per_m", 2),
+            ("grade_mm_per_m", 1),
+            ("joint_angle_mm_per_m", 1),
+            ("joint_angle_upper_mm_per_m", 1),
             ("joint_gap_mm", 1),
-            ("joint_permissible_kn", 0),
         ):
             value = cell[name]
             cells.append(
                 "" if value is None or not np.isfinite(float(value)) else f"{float(value):.{digits}f}"
             )
+        force = cell["joint_permissible_kn"]
+        cells.append("" if force is None else string_words.permissible(float(force)))
         found.append([str(i), *cells] if numbered else cells)
     return found

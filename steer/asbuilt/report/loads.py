@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from steer.asbuilt import words
+from steer.asbuilt import string_words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import BUILT, along, key
 from steer.asbuilt.report.sheet import GREY, INK, PALE, PALE_RED, RED, Sheet
@@ -29,12 +29,16 @@ def _draw(sheet: Sheet, record: AsBuilt) -> None:
     _force(sheet.axes(left, sheet.top + 12.5, width, tall - 23.5), record)
     y = sheet.top + tall + 2.0
     half = 0.56 * sheet.inner
-    for line in words.force_lines(record):
+    for line in string_words.force_lines(record):
         y = sheet.paragraph(sheet.left, y, line, half - 6.0, 7.8) + 0.5
     sheet.box(sheet.left + half, sheet.top + tall + 1.0, sheet.inner - half, 27.0, 0.6)
     sheet.text(sheet.left + half + 2.0, sheet.top + tall + 3.0, "Caution", size=8.0, bold=True)
     sheet.paragraph(
-        sheet.left + half + 2.0, sheet.top + tall + 7.0, words.FORCE_CAUTION, sheet.inner - half - 4.0, 7.2
+        sheet.left + half + 2.0,
+        sheet.top + tall + 7.0,
+        string_words.FORCE_CAUTION,
+        sheet.inner - half - 4.0,
+        7.2,
     )
     _share(sheet, record, sheet.left + half + 14.0, sheet.top + tall + 36.0, sheet.inner - half - 18.0)
 
@@ -103,7 +107,7 @@ def _force(ax: Any, record: AsBuilt) -> None:
         ax.text(
             0.5 * (part.from_m + part.to_m),
             0.975,
-            f"friction {words.friction(part)}",
+            f"friction {string_words.friction(part)}",
             ha="center",
             va="top",
             fontsize=7,

@@ -12,7 +12,7 @@ from steer.asbuilt import tables, words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import along, key
 from steer.asbuilt.report.sheet import BLUE, INK, PALE_BLUE, Sheet
-from steer.text import printable
+from steer.text import figure, printable
 
 _ROWS = 46
 
@@ -37,22 +37,22 @@ def _shot_rows(record: AsBuilt) -> list[list[str]]:
             "  " + (s.time or record.survey_times.get(s.number, ""))[:16].replace("T", " "),
         ]
         cells += [f"{s.chainage_m:.2f}", " " + s.point]
-        for k, (value, nu, nu_sd) in enumerate(
+        for k, (value, own, nu, nu_sd) in enumerate(
             (
-                (s.line_mm, s.innovation_line_mm, s.innovation_sd_line_mm),
-                (s.level_mm, s.innovation_level_mm, s.innovation_sd_level_mm),
+                (s.line_mm, s.sd_line_mm, s.innovation_line_mm, s.innovation_sd_line_mm),
+                (s.level_mm, s.sd_level_mm, s.innovation_level_mm, s.innovation_sd_level_mm),
             )
         ):
-            cells.append("  not shot" if not np.isfinite(value) else f"  {words.side(value, k, 0.5)}")
-            cells.append("" if nu is None or nu_sd is None else f"{_signed(nu)} ({nu_sd:.1f})")
-            cells.append("" if nu is None or not nu_sd else _signed(nu / nu_sd))
+            cells.append("  not shot" if not np.isfinite(value) else f"  {words.side(value, k, own)}")
+            cells.append("" if nu is None or nu_sd is None else f"{_signed(nu, nu_sd)} ({nu_sd:.1f})")
+            cells.append("" if nu is None or not nu_sd else _signed(nu / nu_sd, 0.1))
         rows.append([*cells, "  " + s.verdict])
     return rows
 
 
-def _signed(value: float) -> str:
-    text = f"{value:+.1f}"
-    return "0.0" if text in ("+0.0", "-0.0") else text
+def _signed(value: float, sd: float) -> str:
+    text = figure(value, sd)
+    return text if float(text) == 0.0 else f"{'+' if value > 0 else '-'}{text}"
 
 
 def _shots(sheet: Sheet, record: AsBuilt, rows: list[list[str]], last: bool) -> None:
@@ -134,7 +134,7 @@ def _innovations(ax: Any, record: AsBuilt) -> None:
 
 
 def _findings(sheet: Sheet, record: AsBuilt, y: float) -> None:
-    sheet.text(sheet.left, y, "Notices that hold, and what was entered", size=9.0, bold=True)
+    sheet.text(sheet.left, y, "Notices, and what was entered", size=9.0, bold=True)
     y += 5.5
     table = tables.said(record)
     if not table.rows:
@@ -155,5 +155,5 @@ def _findings(sheet: Sheet, record: AsBuilt, y: float) -> None:
             str(arrived or none)[:16].replace("T", " "),
             7.5,
         )
-        sheet.text(sheet.left + 44.0, y, str(kind).replace("_", " "), 7.5)
+        sheet.text(sheet.left + 44.0, y, str(kind).removeprefix("earlier ").replace("_", " "), 7.5)
         y = sheet.paragraph(sheet.left + 82.0, y, printable(text, 400), sheet.inner - 82.0, 7.5)
