@@ -146,21 +146,6 @@ async def test_nothing_is_painted_while_nothing_changes(make_app):
         assert painted == []
 
 
-async def test_a_small_change_repaints_few_cells(make_app):
-    drive = fake_drive.FakeDrive()
-    app = make_app(drive)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await ready(app, pilot)
-        painted = []
-        page = app.screen.query_one("#page")
-        page.refresh = lambda *regions, **_: painted.extend(regions or ["all"])
-        advice = replace(drive.current.advice, cylinder_now_mm=(37.0, 38.0, 36.0, 34.0))
-        drive.put(replace(drive.current, advice=advice))
-        await app.look()
-        assert "all" not in painted
-        assert 0 < sum(region.area for region in painted) < 30
-
-
 async def test_stretch_and_scale(make_app):
     app = make_app()
     async with app.run_test(size=(120, 40)) as pilot:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, cast
 
 from textual.screen import Screen
 
+from tui.widgets.narrow import NarrowCompositor
 from tui.widgets.rows import Rows
 
 if TYPE_CHECKING:
@@ -16,6 +17,10 @@ class SteerScreen(Screen[None]):
     """A screen made of drawn rows."""
 
     AUTO_FOCUS = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._compositor = NarrowCompositor()
 
     @property
     def steer(self) -> Host:

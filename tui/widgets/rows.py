@@ -17,6 +17,8 @@ from tui.draw.spans import Row, cells, fit, plain
 if TYPE_CHECKING:
     from tui.host import Host
 
+APART = 16  # cells alike between two spans: fewer cost less than moving on and setting colours anew
+
 
 @lru_cache(maxsize=512)
 def rich_style(palette: str, role: str) -> Style:
@@ -30,7 +32,7 @@ class Rows(Widget):
     """Shows what `draw_rows(width, height)` returns. `redraw()` after the scene changed.
 
     Over a slow link every byte counts: rows are compared with those on the terminal, and only
-    from the first to the last differing cell of a row is sent again.
+    the spans of a row that differ are sent again.
     """
 
     DEFAULT_CSS = "Rows { width: 1fr; height: 1fr; }"
@@ -83,8 +85,7 @@ class Rows(Widget):
         for y, (before, after) in enumerate(zip(old, self._rows, strict=True)):
             if before == after:
                 continue
-            first, last = _changed(before, after)
-            if first < last:
+            for first, last in changed(before, after):
                 self.refresh(Region(first, y, last - first, 1))
 
     def render_line(self, y: int) -> Strip:
@@ -111,13 +112,17 @@ def _same_paper(before: Style, blank: Style) -> bool:
     )
 
 
-def _changed(before: Row, after: Row) -> tuple[int, int]:
-    """Span of cells, end not included, outside of which two rows look the same."""
+def changed(before: Row, after: Row) -> list[tuple[int, int]]:
+    """Spans of cells, end not included, outside of which two rows look the same."""
     a = [(c, role) for text, role in before for c in text]
     b = [(c, role) for text, role in after for c in text]
     if len(a) != len(b) or cells(plain(before)) != len(a) or cells(plain(after)) != len(b):
         # Wide characters: a character is not a cell.
-        return 0, max(len(a), len(b)) * 2
-    first = next((i for i in range(len(a)) if a[i] != b[i]), len(a))
-    last = next((i for i in range(len(a), 0, -1) if a[i - 1] != b[i - 1]), 0)
-    return first, last
+        return [(0, max(len(a), len(b)) * 2)]
+    spans: list[tuple[int, int]] = []
+    for place in (i for i in range(len(a)) if a[i] != b[i]):
+        if spans and place - spans[-1][1] < APART:
+            spans[-1] = (spans[-1][0], place + 1)
+        else:
+            spans.append((place, place + 1))
+    return spans
