@@ -52,12 +52,11 @@ def _paragraphs(record: AsBuilt) -> list[Paragraph]:
         ("Decision rule", words.rule(record)),
         (
             "Deviation",
-            "Estimated from every reading and check survey of the log together, smoothed backward "
-            "from the last. "
-            "Stations stand every metre of chainage; each counts for the drive half way to its neighbours, so the "
+            "Estimated from every reading and check survey of the log together, smoothed backward. "
+            "Stations stand every metre; each counts half way to its neighbours, so the "
             "totals can be added up again from the table. At a check shot that disagrees the line steps: the "
-            "reference may have moved anywhere since the shot before, so the standard deviation grows from "
-            "there to it by the disagreement, and of a shot that waits for a word (by 0.7 of it) on beyond. "
+            "reference may have moved anywhere since the shot before, so from there to it the standard deviation "
+            "grows by the disagreement; beyond it too (by 0.7 of it) while the shot waits for a word. "
             + words.basis(record),
         ),
         (
@@ -77,7 +76,7 @@ def _paragraphs(record: AsBuilt) -> list[Paragraph]:
             f"{sd.launch_mm:g} mm and {sd.launch_mm_per_m:g} mm/m, reference {sd.reference_mm:g} mm and "
             f"{sd.reference_mm_per_m:g} mm/m. Bands on these pages hold 95 % (1.96 sd), if these "
             "figures are right. On 50 simulated drives they held the truth at 97.6 % of all metres, on the worst "
-            "of them at 71 %: an error of the reference is one error for the whole drive.",
+            "of them at 70 %: an error of the reference is one error for the whole drive.",
         ),
         (
             "Joints",
@@ -87,7 +86,7 @@ def _paragraphs(record: AsBuilt) -> list[Paragraph]:
             "are put in and steps at check shots that disagree are taken out, which the positions of the tables do "
             "not show, and upper limits come from 200 "
             "paths drawn from all that the log leaves possible. On 50 simulated drives an angle was known to "
-            "0.3 mm/m (RMS) and lay below its upper limit at 98.5 % of places; the largest found was 0.8 to 1.1 of "
+            "0.3 mm/m (RMS) and lay below its upper limit at 98 % of places; the largest found was 0.8 to 1.1 of "
             "the true one on 9 drives in 10, and its upper limit held the true one on 48 of 50. Measured gaps win.",
         ),
     ]
@@ -125,9 +124,8 @@ def _paragraphs(record: AsBuilt) -> list[Paragraph]:
                 if seal.whole
                 else "Recomputed for this report: NOT WHOLE: " + "; ".join(seal.faults[:4])
             )
-            + " The same drive.toml and log give the same record.",
+            + f" The same drive.toml and log give the same record. Made with steer {record.version}.",
         ),
-        ("Program", f"steer {record.version}."),
         ("Caution", words.CAUTION),
     ]
     return found

@@ -79,7 +79,7 @@ def _rows(record: AsBuilt, judged: Judged, numbered: bool) -> list[list[str]]:
             value = judged.lie.offset_mm[i, k]
             sd = judged.lie.sd_mm[i, k]
             text = figure(value, sd)
-            letter = " " if float(text) == 0 else letters[0] if value > 0 else letters[1]
+            letter = "  " if float(text) == 0 else letters[0] if value > 0 else letters[1]
             mark = "" if judged.lie.source[i, k] == PATH else ("'", "*")[int(judged.lie.source[i, k] == 2)]
             cells += [
                 f"{text} {letter}{mark}",

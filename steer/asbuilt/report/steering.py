@@ -47,7 +47,7 @@ def _row(stroke: StrokeRow) -> list[str]:
         *_pair(stroke.proposed), "  hold" if stroke.hold else "",
         _DECIDED.get(stroke.decision, stroke.decision), *_pair(stroke.decided),
         *_pair(stroke.set_to), *_pair(stroke.answered),
-        *(f"{gain:.{1 if sd > 0.095 else 2}f}" for gain, sd in zip(stroke.gain, stroke.gain_sd, strict=True)),
+        *(f"{gain:.1f}" for gain in stroke.gain),  # its sd is some 0.1
     ]  # fmt: skip
 
 
