@@ -8,7 +8,6 @@ The ground depends on nothing but these, so a session that broke off goes on fro
 from __future__ import annotations
 
 import re
-import secrets
 import shutil
 from pathlib import Path
 from typing import Any
@@ -74,8 +73,9 @@ class Session:
         free_for_a_drive(place)
         scenario = _scenario(preset, seed, like)
         # Made beside the folder and moved in, drive.toml last: whatever breaks off leaves no half a drive.
-        making = place.parent / f".{place.name}.{secrets.token_hex(4)}"
+        making = place.parent / f".{place.name}.making"
         try:
+            shutil.rmtree(making, ignore_errors=True)  # of a making that was killed
             making.mkdir(parents=True)
             if like is None:
                 write_drive_file(scenario.drive, making)

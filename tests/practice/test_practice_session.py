@@ -141,8 +141,11 @@ def test_whatever_breaks_off_the_making_leaves_nothing(
         with pytest.raises(KeyboardInterrupt):
             Session.begin(tmp_path / "p", "dense sand", 3)
     assert not list(tmp_path.glob("**/*.*"))
+    (tmp_path / ".p.making").mkdir()  # what a making leaves that was killed
+    (tmp_path / ".p.making" / "drive.db").write_bytes(b"half")
     with Session.begin(tmp_path / "p", "dense sand", 3) as session:
         jacked(session, 1)
+    assert [path.name for path in tmp_path.iterdir()] == ["p"]
     with Session.resume(tmp_path / "p") as session:
         assert len(session.set_mm) == 1
 
