@@ -70,7 +70,10 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         if room < len(lines):
             cut = True
             lines = wrap(
-                _text(notices[n]) if room > 1 else _clause(notices[n]), size - 3, room, scene.glyphs.more
+                _text(notices[n]) if room > 1 else _one_row(notices[n], size - 3),
+                size - 3,
+                room,
+                scene.glyphs.more,
             )
         for number, line in enumerate(lines):
             rows.append(((" ! " if number == 0 else "   ", "warn"), (line, "strong")))
@@ -88,8 +91,10 @@ def _none(scene: Scene) -> str:
     return "No notices by then." if out_of_date(scene) else "No notices."
 
 
-def _clause(notice: Notice) -> str:
-    """What a notice says up to its first stop, marked as cut by the stop that is left out."""
+def _one_row(notice: Notice, size: int) -> str:
+    """The notice without since when; where that is too long, up to its first stop and marked as cut there."""
+    if cells(notice.text.strip()) <= size:
+        return notice.text.strip()
     ends = [at for at in (notice.text.find(": "), notice.text.find(". "), notice.text.find("; ")) if at > 0]
     return notice.text[: min(ends)] + " ..." if ends else notice.text
 
