@@ -74,14 +74,14 @@ def _up(value: float) -> str:
 
 
 def force_lines(record: AsBuilt) -> list[str]:
-    """Used and permissible force, friction, forecast, limits."""
+    """Used and permissible force, forecast, limits, friction."""
     if len(record.force.used) == 0:
         return ["No jacking force was recorded."]
     return [
         *_margin_lines(record),
-        *_friction_lines(record.force),
         *_forecast_lines(record),
         *(_limit_line(limit, record) for limit in _limits(record.force)),
+        *_friction_lines(record.force),
     ]
 
 

@@ -145,6 +145,25 @@ def test_the_last_page_never_runs_into_its_foot(record: AsBuilt, paper: str) -> 
     assert len(made) > 1
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_page_of_the_force_never_runs_into_its_foot(record: AsBuilt, paper: str) -> None:
+    """Many stretches of friction: the plot gives way, then the workbook has the rest."""
+    import matplotlib
+
+    from steer.asbuilt.report import loads
+
+    for count in (1, 6, 30):
+        force = replace(record.force, stretches=record.force.stretches[:1] * count)
+        with matplotlib.rc_context(SETTINGS):
+            ((title, landscape, draw),) = loads.pages(replace(record, force=force))
+            sheet = Sheet(Running("", "", "", paper, 1), 1, title, landscape)
+            before = len(sheet.lettering.lines)
+            draw(sheet)
+        mine = sheet.lettering.lines[before:]
+        assert max(line.y + Sheet.line_mm(line.size) for line in mine) < sheet.bottom + 2.0
+        assert any("more in the workbook" in line.text for line in mine) == (count == 30)
+
+
 def test_a_shot_that_waits_leaves_the_verdict_open(record: AsBuilt) -> None:
     """A survey that disagrees and has had no word does not count, but no verdict may look settled beside it."""
     assert "OPEN" not in words.overall(record)

@@ -9,11 +9,14 @@ import numpy as np
 
 from steer.asbuilt import string_words
 from steer.asbuilt.record import AsBuilt
-from steer.asbuilt.report.marks import BUILT, along, key
+from steer.asbuilt.report.lettering import width_mm, wrapped
+from steer.asbuilt.report.marks import BUILT, along, chainage_limits, key
 from steer.asbuilt.report.sheet import GREY, INK, PALE, PALE_RED, RED, Sheet
 from steer.asbuilt.string import KINK
 from steer.asbuilt.tolerances import arrived
 from steer.pipes import AFTER_A_STOP
+
+_SIZE = 7.8
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
@@ -24,26 +27,29 @@ def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
 
 
 def _draw(sheet: Sheet, record: AsBuilt) -> None:
-    left, width = sheet.left + 16.0, sheet.inner - 20.0
-    tall = 0.54 * (sheet.bottom - sheet.top)
-    _force(sheet.axes(left, sheet.top + 12.5, width, tall - 23.5), record)
+    left, width, room = sheet.left + 16.0, sheet.inner - 20.0, sheet.bottom - sheet.top
+    half, step = 0.56 * sheet.inner, Sheet.line_mm(_SIZE)
+    told = [wrapped(line, half - 6.0, _SIZE) for line in string_words.force_lines(record)]
+    needed = sum(len(lines) * step + 0.5 for lines in told)
+    tall = min(0.54 * room, max(0.38 * room, room - needed - 2.0))  # the plot gives way to words
+    _force(sheet.axes(left, sheet.top + 12.5, width, tall - 23.5), record, width)
     y = sheet.top + tall + 2.0
-    half = 0.56 * sheet.inner
-    for line in string_words.force_lines(record):
-        y = sheet.paragraph(sheet.left, y, line, half - 6.0, 7.8) + 0.5
-    sheet.box(sheet.left + half, sheet.top + tall + 1.0, sheet.inner - half, 27.0, 0.6)
-    sheet.text(sheet.left + half + 2.0, sheet.top + tall + 3.0, "Caution", size=8.0, bold=True)
-    sheet.paragraph(
-        sheet.left + half + 2.0,
-        sheet.top + tall + 7.0,
-        string_words.FORCE_CAUTION,
-        sheet.inner - half - 4.0,
-        7.2,
-    )
-    _share(sheet, record, sheet.left + half + 14.0, sheet.top + tall + 36.0, sheet.inner - half - 18.0)
+    for number, lines in enumerate(told):
+        end = y + len(lines) * step + (step if number < len(told) - 1 else 0.0)
+        if end > sheet.bottom + 1.0:
+            sheet.text(sheet.left, y, f"{len(told) - number} lines more in the workbook.", _SIZE)
+            break
+        y = sheet.paragraph(sheet.left, y, " ".join(lines), half - 6.0, _SIZE) + 0.5
+    x, wide = sheet.left + half, sheet.inner - half
+    caution = len(wrapped(string_words.FORCE_CAUTION, wide - 4.0, 7.2)) * Sheet.line_mm(7.2)
+    sheet.box(x, sheet.top + tall + 1.0, wide, caution + 8.0, 0.6)
+    sheet.text(x + 2.0, sheet.top + tall + 3.0, "Caution", size=8.0, bold=True)
+    sheet.paragraph(x + 2.0, sheet.top + tall + 7.0, string_words.FORCE_CAUTION, wide - 4.0, 7.2)
+    _share(sheet, record, x + 14.0, sheet.top + tall + caution + 18.0, wide - 18.0)
 
 
-def _force(ax: Any, record: AsBuilt) -> None:
+def _force(ax: Any, record: AsBuilt, width: float) -> None:
+    """`width` of the axes, mm."""
     force = record.force
     used = force.used
     ahead = force.forecast
@@ -103,17 +109,17 @@ def _force(ax: Any, record: AsBuilt) -> None:
         )  # fmt: skip
     for part in force.stretches[1:]:
         ax.axvline(part.from_m, color=GREY, linewidth=0.6)
+    first, last = chainage_limits(record)
     for part in force.stretches:
-        ax.text(
-            0.5 * (part.from_m + part.to_m),
-            0.975,
-            f"friction {string_words.friction(part)}",
-            ha="center",
-            va="top",
-            fontsize=7,
-            transform=ax.get_xaxis_transform(),
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
-        )
+        own = (part.to_m - part.from_m) / (last - first) * width
+        label = f"friction {string_words.friction(part)}"
+        if width_mm(label, 7.0) + 2.0 > own:  # else it would lie on its neighbour's
+            label = f"{part.friction_kpa:.1f} kPa"
+        if width_mm(label, 7.0) + 2.0 <= own:
+            ax.text(
+                0.5 * (part.from_m + part.to_m), 0.975, label, ha="center", va="top", fontsize=7,
+                transform=ax.get_xaxis_transform(), bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            )  # fmt: skip
     along(ax, record)
     ax.set_ylim(0.0, 1.12 * min(ax.get_ylim()[1], _of_interest(record)))
     ax.set_xlabel("chainage of the face, m")
