@@ -16,11 +16,6 @@ if TYPE_CHECKING:
     from steer.drivefile import DriveFile
 
 _WIDTH = 80
-_MOVES = (
-    "Left out of this plan: the reference must be set anew on the way (Beam, above). Each new setting is a survey "
-    "of its own, whose error every reading from there on carries; these figures hold for one reference that "
-    "reaches all the way."
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,20 +42,18 @@ def run(args: argparse.Namespace) -> int:
     """Prints what was found; a folder that cannot be used raises `FolderUnusable` (exit 3)."""
     from steer.drivefile import load_drive
     from steer.feasibility import answer, feasibility, page
+    from steer.survey_plan import finding, survey_plan
     from steer.survey_plan import page as plan_page
-    from steer.survey_plan import survey_plan
 
     file = load_drive(args.folder)
     lines = describe(file)
     lines += [f"Axis: {note}" for note in file.axis.notes]
     lines += _log(Path(args.folder))
     lines += [f"Doubtful: {line}" for line in file.warnings] or ["Nothing doubtful in drive.toml."]
-    findings = feasibility(file)
-    lines += ["", *textwrap.wrap(f"Can it be driven? {answer(findings)}", _WIDTH), *page(findings)]
     plan = survey_plan(file)
+    findings = [*feasibility(file), *([finding(plan)] if plan is not None else [])]
+    lines += ["", *textwrap.wrap(f"Can it be driven? {answer(findings)}", _WIDTH), *page(findings)]
     lines += ["", "How well will it be known, and which check surveys does it need?", *plan_page(plan)]
-    if plan is not None and any(f.verdict == "with moves" for f in findings):
-        lines += textwrap.wrap(_MOVES, _WIDTH)
     if args.plan_plot:
         from steer.asbuilt.writing import write_whole
         from steer.survey_plan.drawing import draw_plan
@@ -126,6 +119,8 @@ def _axis(file: DriveFile) -> list[str]:
         ("level", points.curvature_up_mm_per_m2, "upward", "downward"),
     ):
         size = np.abs(curvature)
+        if plane == "level":  # d(grade)/ds over plan length; the radius is that of the curve itself
+            size = size / np.hypot(1.0, np.asarray(points.grade_mm_per_m) / 1000.0) ** 3
         at = int(np.argmax(size))
         if size[at] < 1e-6:
             lines.append(f"In {plane}: straight")

@@ -79,20 +79,11 @@ def beam(drive: DriveFile) -> list[Finding]:
     reference, axis = drive.reference, drive.axis
     if reference.kind != "beam":
         return []
-    start, needed = axis.start_chainage_m, axis.end_chainage_m - drive.target.behind_face_m
+    start, needed = axis.start_chainage_m, _needed_m(drive)
     if needed <= start:
         return []
     clear_radius = drive.pipe.inner_diameter_mm / 2.0
-    got, clearance = reach(
-        axis,
-        start,
-        clear_radius,
-        right_mm=reference.right_mm,
-        up_mm=reference.up_mm,
-        right_mm_per_m=reference.right_mm_per_m,
-        up_mm_per_m=reference.up_mm_per_m,
-        to_m=needed,
-    )
+    got, clearance = _first(drive)
     off = max(drive.tolerance.line_mm, drive.tolerance.level_mm)
     if got >= needed:
         tight = clearance < off
@@ -108,8 +99,8 @@ def beam(drive: DriveFile) -> list[Finding]:
             )
         ]
     else:
-        moves = _moves(drive, got, needed)
-        listed = ", ".join(f"{m:.0f}" for m in moves[:6]) + (" …" if len(moves) > 6 else "")
+        anew = moves(drive)
+        listed = ", ".join(f"{m:.0f}" for m in anew[:6]) + (" …" if len(anew) > 6 else "")
         text = (
             f"it meets the pipe's inner wall at chainage {got:.1f} m; the target must be read up to "
             f"{needed:.1f} m. "
@@ -123,27 +114,55 @@ def beam(drive: DriveFile) -> list[Finding]:
     uses_up = least / bent if bent > 0.0 else math.inf
     text = (
         f"1 K/m across the beam bends it by {bent:.{1 if bent < 9.95 else 0}f} mm at {far:.0f} m, toward the colder "
-        f"air; {uses_up:.2g} K/m would use up the tolerance of {least:g} mm. "
+        f"air; {uses_up:.{1 if uses_up < 9.95 else 0}f} K/m would use up the tolerance of {least:g} mm. "
         "Check shots show it, the beam does not"
     )
     found.append(Finding("Refraction", bent, least, "mm", "tight" if bent > least else "possible", text))
     return found
 
 
-def _moves(drive: DriveFile, first: float, needed: float) -> list[float]:
-    """Chainages at which a reference must be set anew, each new one along the axis from the last."""
+def _needed_m(drive: DriveFile) -> float:
+    """Chainage up to which the target must be read."""
+    return drive.axis.end_chainage_m - drive.target.behind_face_m
+
+
+def _first(drive: DriveFile) -> tuple[float, float]:
+    """Reach and clearance of the beam as drive.toml sets it."""
     reference = drive.reference
-    moves = [first]
-    while len(moves) < _MOST_SETS:
+    return reach(
+        drive.axis,
+        drive.axis.start_chainage_m,
+        drive.pipe.inner_diameter_mm / 2.0,
+        right_mm=reference.right_mm,
+        up_mm=reference.up_mm,
+        right_mm_per_m=reference.right_mm_per_m,
+        up_mm_per_m=reference.up_mm_per_m,
+        to_m=_needed_m(drive),
+    )
+
+
+def moves(drive: DriveFile) -> list[float]:
+    """Chainages of the target by which a beam must be set anew, each new one along the axis from the last.
+
+    Empty where one beam reaches, and for a reference that follows the axis.
+    """
+    reference, needed = drive.reference, _needed_m(drive)
+    if reference.kind != "beam" or needed <= drive.axis.start_chainage_m:
+        return []
+    first, _ = _first(drive)
+    if first >= needed:
+        return []
+    found = [first]
+    while len(found) < _MOST_SETS:
         got, _ = reach(
             drive.axis,
-            moves[-1],
+            found[-1],
             drive.pipe.inner_diameter_mm / 2.0,
             right_mm=reference.right_mm,
             up_mm=reference.up_mm,
             to_m=needed,
         )
-        if got >= needed or got < moves[-1] + 0.5:
+        if got >= needed or got < found[-1] + 0.5:
             break
-        moves.append(got)
-    return moves
+        found.append(got)
+    return found

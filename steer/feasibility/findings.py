@@ -7,14 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-# "with moves": possible when the reference is set anew on the way.
-Verdict = Literal["possible", "tight", "with moves", "not possible", "note"]
+# "with moves": possible when the reference is set anew on the way; "with surveys": with check surveys where planned.
+Verdict = Literal["possible", "tight", "with surveys", "with moves", "not possible", "note"]
 
 # Above this share of a limit the design leaves too little for corrections. Own choice, no source.
 TIGHT_SHARE = 0.75
 
 # Verdicts that somebody has to do something about, the worst first.
-_ORDER: tuple[Verdict, ...] = ("not possible", "with moves", "tight")
+_ORDER: tuple[Verdict, ...] = ("not possible", "with moves", "with surveys", "tight")
 
 _INDENT = 13
 

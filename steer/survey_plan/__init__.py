@@ -10,7 +10,7 @@
 from __future__ import annotations
 
 from steer.survey_plan.course import Course, Survey
-from steer.survey_plan.page import page
+from steer.survey_plan.page import finding, page
 from steer.survey_plan.planning import Arrival, Source, SurveyPlan, arrival_probability, survey_plan
 from steer.survey_plan.traverse import base_effect_mm, open_traverse_sd_mm, survey_of, traverse_sd_mm
 
@@ -22,6 +22,7 @@ __all__ = [
     "SurveyPlan",
     "arrival_probability",
     "base_effect_mm",
+    "finding",
     "open_traverse_sd_mm",
     "page",
     "survey_of",

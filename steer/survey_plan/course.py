@@ -16,9 +16,9 @@ from steer.drivefile import DriveFile
 from steer.estimate import sensors
 from steer.estimate.cells import Cell
 from steer.estimate.estimator import Estimator
-from steer.estimate.geometry import setback
-from steer.estimate.motion import Y
-from steer.estimate.nodes import Node
+from steer.estimate.geometry import Reference, setback
+from steer.estimate.motion import RD, RO, Y
+from steer.estimate.nodes import Node, Setting
 from steer.estimate.shots import Shot
 
 READING_EVERY_M = 0.1  # readings that count as independent along the advance; own choice, no source
@@ -47,11 +47,14 @@ class Course:
 class Rehearsal:
     """The drive folded through the estimator cell by cell, with surveys where they are planned.
 
+    `anew`: chainages of the target at which the reference is set anew, with the covariance (2, 2, 2) of each.
     `course` is what will be known; `nodes` the cells' nodes; `arrival_sd_mm` (2,) line, level where the
     face comes out (see `arriving`).
     """
 
-    def __init__(self, drive: DriveFile, surveys: Iterable[Survey] = ()) -> None:
+    def __init__(
+        self, drive: DriveFile, surveys: Iterable[Survey] = (), anew: Iterable[tuple[float, np.ndarray]] = ()
+    ) -> None:
         self.drive = drive
         self.estimator = Estimator(drive)
         axis = drive.axis
@@ -62,6 +65,8 @@ class Rehearsal:
         ends = axis.start_chainage_m + length * np.arange(1, count + 1) / count
         self.until_m = axis.end_chainage_m - min(drive.machine.length_m, 0.5 * length)
         waiting = sorted(surveys, key=lambda survey: survey.chainage_m)
+        settings = sorted(anew, key=lambda setting: setting[0])
+        self.source_m = axis.start_chainage_m  # where the reference that is read now starts
         places, sds, self.nodes = [axis.start_chainage_m], [_sd(self.estimator.start)], list[Node]()
         self.arriving = self.estimator.start
         self.straight = True  # so far: then every mean is 0, and so is what the readings will show
@@ -73,6 +78,9 @@ class Rehearsal:
                 node = self._survey(waiting.pop(0), s)
                 places.append(s)
                 sds.append(_sd(node))
+            while settings and settings[0][0] <= s + length / count - drive.target.behind_face_m:
+                self.nodes.append(node)
+                node = self._set_anew(*settings.pop(0), s)
             if s <= self.until_m + 1e-6:
                 self.arriving = node
             self.nodes.append(node)
@@ -88,7 +96,7 @@ class Rehearsal:
         self.straight = self.straight and float(np.abs(held).max()) < 1e-9
         expected = np.zeros(4) if self.straight else self._expected(s, held)
         readings = max(1, round(advance_m / READING_EVERY_M))
-        distance = max(s - drive.axis.start_chainage_m - drive.target.behind_face_m, 0.0)
+        distance = max(s - self.source_m - drive.target.behind_face_m, 0.0)
         estimator.put(
             Cell(
                 s_m=s,
@@ -128,6 +136,17 @@ class Rehearsal:
         self.estimator.put(Shot(s, len(self.estimator.items), "face", known, covariance))
         self.estimator.run()
         return self.estimator.last
+
+    def _set_anew(self, source_m: float, covariance: np.ndarray, s: float) -> Node:
+        """The reference is set anew, from a source at `source_m`, before the next cell."""
+        self.source_m = source_m
+        self.estimator.put(Setting(s, len(self.estimator.items), Reference.of(self.drive)))
+        self.estimator.run()
+        node = self.estimator.last
+        states = [RO, RD]
+        for b, plane in enumerate(self.estimator.plane):
+            node.p[b][np.ix_(states, states)] = covariance[plane]
+        return node
 
     def _articulation(self, s: float, advance_m: float) -> np.ndarray:
         """What the design curve over the cell asks for, by the response expected before it is learned."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
+from steer.feasibility.findings import Finding, Verdict
 from steer.survey_plan.course import READING_EVERY_M
 from steer.survey_plan.planning import LONGEST_M, Arrival, SurveyPlan
 
@@ -36,6 +37,30 @@ def percent(probability: float) -> str:
     return f"{int(100.0 * probability)} %" if probability >= 0.01 else "under 1 %"
 
 
+def finding(plan: SurveyPlan) -> Finding:
+    """The plan as one line of the feasibility page: the chance to miss the eye, in %."""
+    out, number = 100.0 * (1.0 - plan.arrival_with.probability), len(plan.surveys)
+    at = ", ".join(f"{s.chainage_m:.0f}" for s in plan.surveys)
+    surveys = f"with {number} check survey{'' if number == 1 else 's'}, at chainage {at} m" if number else ""
+    verdict: Verdict
+    if not plan.enough:
+        verdict = "not possible"
+        text = f"{surveys or 'no check survey helps'}: the best that was found; see the survey plan below"
+    elif plan.surveys:
+        verdict, text = (
+            "with surveys",
+            f"{surveys}; without any, {100 * (1 - plan.arrival_without.probability):.0f} %",
+        )
+    elif plan.doubtful_from_m is not None:
+        verdict, text = (
+            "with surveys",
+            f"inside its tolerance from {plan.doubtful_from_m:.0f} m on only with a check survey",
+        )
+    else:
+        verdict, text = "possible", "without any check survey, as long as every value of [sd] holds"
+    return Finding("Missing the eye", out, 100.0 * (1.0 - plan.wanted), "%", verdict, text)
+
+
 def _cell(value: float | None) -> str:
     return "-" if value is None else mm(value)
 
@@ -50,7 +75,16 @@ def _out(arrival: Arrival) -> str:
 def _paragraphs(plan: SurveyPlan) -> list[str]:
     eye = f"{plan.eye_mm[0]:g} mm right or left, {plan.eye_mm[1]:g} mm high or low"
     wanted = f"{100 * plan.wanted:.0f} %"
-    found = [f"Without check surveys: {_out(plan.arrival_without)} ({eye})."]
+    found = []
+    if plan.anew_m:
+        number = len(plan.anew_m)
+        at = ", ".join(f"{m:.0f}" for m in plan.anew_m[:6]) + (" …" if number > 6 else "")
+        found.append(
+            f"The reference is set anew {'once' if number == 1 else f'{number} times'}, before the target is at "
+            f"chainage {at} m: each time in place and direction from a traverse and levels of its own, which every "
+            "reading from there on carries. Above: of the last of them."
+        )
+    found += [f"Without check surveys: {_out(plan.arrival_without)} ({eye})."]
     if not plan.surveys and plan.enough:
         found.append(
             f"No check survey is needed for {wanted}, as long as every value of [sd] holds. Only a check "

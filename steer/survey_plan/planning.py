@@ -11,10 +11,11 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate.tuning import motion_of, priors_of
+from steer.feasibility.beam import moves
 from steer.feasibility.curves import tightest
 from steer.survey_plan.course import Course, Rehearsal, Survey
 from steer.survey_plan.joint import arrival_variance, joint_covariance
-from steer.survey_plan.traverse import base_effect_mm, longest_sight_m, survey_of
+from steer.survey_plan.traverse import base_effect_mm, carried_in, longest_sight_m, survey_of
 
 WANTED = 0.95
 LONGEST_M = 5_000.0  # beyond any drive; the rehearsal's cost goes with the length
@@ -49,7 +50,8 @@ class SurveyPlan:
     `without` and `with_surveys` are what the estimate will know; at a survey the chainage stands twice,
     before and after it. `enough` tells whether the wanted probability is reached; where only the base in
     the shaft stands in the way, `base_needed_mm_per_m` is the direction that would do. `survey_at_end` and
-    `leg_m`: what a check survey is worth at the end, and the longest sight it was counted with.
+    `leg_m`: what a check survey is worth at the end, and the longest sight it was counted with. `anew_m`: where
+    the target stands when the reference is set anew.
     """
 
     eye_mm: tuple[float, float]
@@ -66,6 +68,7 @@ class SurveyPlan:
     leg_m: float
     base_needed_mm_per_m: float | None
     tolerance_mm: tuple[float, float]
+    anew_m: tuple[float, ...]
 
     @property
     def enough(self) -> bool:
@@ -101,13 +104,14 @@ def survey_plan(drive: DriveFile, wanted: float = WANTED) -> SurveyPlan | None:
         return None
     eye = drive.tolerance.eye or drive.tolerance
     eye_mm = (eye.line_mm, eye.level_mm)
-    bare = done = Rehearsal(drive)
+    anew = [(m, carried_in(drive, m)) for m in moves(drive)]
+    bare = done = Rehearsal(drive, anew=anew)
     latest = _latest_m(drive, max(eye_mm))
     chosen: list[Survey] = []
     arrival_without = arrival = _arrival(drive, bare, eye_mm)
     if arrival.probability < wanted:
         for found in _sets(drive, bare, latest, eye_mm, wanted):
-            chosen, done = found, Rehearsal(drive, found)
+            chosen, done = found, Rehearsal(drive, found, anew)
             arrival = _arrival(drive, done, eye_mm)
             if arrival.probability >= wanted:
                 break
@@ -118,7 +122,7 @@ def survey_plan(drive: DriveFile, wanted: float = WANTED) -> SurveyPlan | None:
         eye_mm, wanted, sources(drive), tuple(_by_itself(drive, s) for s in chosen), _with_base(drive, bare.course),
         _with_base(drive, done.course), arrival_without, arrival, latest, drive.survey.base_sd_mm_per_m,
         _by_itself(drive, survey_of(drive, axis.end_chainage_m)), longest_sight_m(drive), needed,
-        (drive.tolerance.line_mm, drive.tolerance.level_mm),
+        (drive.tolerance.line_mm, drive.tolerance.level_mm), tuple(m for m, _ in anew),
     )  # fmt: skip
 
 
@@ -126,12 +130,19 @@ def sources(drive: DriveFile) -> tuple[Source, ...]:
     """Each error source alone at the end of the drive, as the estimator takes it."""
     sd, prior = drive.sd, priors_of(drive)
     behind = drive.target.behind_face_m
-    distance = max(drive.axis.end_chainage_m - drive.axis.start_chainage_m - behind, 0.0)
+    anew = moves(drive)
+    source = anew[-1] if anew else drive.axis.start_chainage_m
+    distance = max(drive.axis.end_chainage_m - source - behind, 0.0)
     spot = sd.spot_mm + sd.spot_mm_per_100m * distance / 100.0
     bent = 0.5 * prior.reference_curvature * distance**2
+    offset = [prior.reference_offset] * 2
+    direction = [prior.reference_direction * distance] * 2
+    if anew:
+        carried = np.sqrt(np.diagonal(carried_in(drive, source), axis1=1, axis2=2))
+        offset, direction = carried[:, 0].tolist(), (carried[:, 1] * distance).tolist()
     found = [
-        Source("Reference: its offset", prior.reference_offset, prior.reference_offset),
-        Source("Reference: its direction", *(prior.reference_direction * distance,) * 2),
+        Source("Reference: its offset", *offset),
+        Source("Reference: its direction", *direction),
         Source("Refraction", bent, bent),
         Source("One reading of the spot", spot, spot),
         Source("Heading from target to face", sd.yaw_mm_per_m * behind, sd.pitch_mm_per_m * behind),

@@ -37,9 +37,33 @@ def traverse_sd_mm(axis: Axis, chainage_m: float, leg_m: float, angle_sd_sec: fl
     length = chainage_m - axis.start_chainage_m
     if length <= 0.0:
         return 0.0
-    legs = max(1, math.ceil(length / leg_m - 1e-9))
+    return 1000.0 * angle_sd_sec * _SECOND * float(np.linalg.norm(_legs_m(axis, chainage_m, leg_m)))
+
+
+def _legs_m(axis: Axis, chainage_m: float, leg_m: float) -> np.ndarray:
+    """How far a chainage lies ahead of each station of the traverse to it."""
+    legs = max(1, math.ceil((chainage_m - axis.start_chainage_m) / leg_m - 1e-9))
     station = axis.at(np.linspace(axis.start_chainage_m, chainage_m, legs + 1)[:-1])
-    return 1000.0 * angle_sd_sec * _SECOND * float(np.linalg.norm(_ahead_m(axis, chainage_m, station)))
+    return _ahead_m(axis, chainage_m, station)
+
+
+def carried_in(drive: DriveFile, chainage_m: float) -> np.ndarray:
+    """Covariance (2, 2, 2) of a reference set anew at a chainage, per plane (line, level): its offset there (mm)
+    and its direction (mm/m).
+
+    Its place and direction come through the pipes as a check survey does, and it is set as well as the first
+    one ([sd] reference_mm, reference_mm_per_m). The same angles turn place and direction. The base's own error
+    is not in it.
+    """
+    sd, at = drive.sd, survey_of(drive, chainage_m)
+    found = np.zeros((2, 2, 2))
+    found[:, 0, 0] = np.square([at.line_sd_mm, at.level_sd_mm]) + sd.reference_mm**2
+    found[:, 1, 1] = sd.reference_mm_per_m**2
+    legs = _legs_m(drive.axis, chainage_m, longest_sight_m(drive))
+    turned = (1000.0 * drive.survey.angle_sd_sec * _SECOND) ** 2
+    found[0, 0, 1] = found[0, 1, 0] = turned * float(legs.sum())
+    found[0, 1, 1] += turned * len(legs)
+    return found
 
 
 def base_effect_mm(axis: Axis, chainage_m: float | np.ndarray, base_sd_mm_per_m: float) -> np.ndarray:

@@ -229,8 +229,8 @@ def test_a_level_axis_is_level_all_the_way():
     assert "level all the way" in found(drive(vertical=[grade(0.0)]), "Fall").text
 
 
-def test_the_command_answers_and_says_what_its_plan_leaves_out(tmp_path, capsys):
-    """A beam that must be set anew on the way is no part of the survey plan, which says so."""
+def test_the_command_answers_with_the_plan_s_outcome(tmp_path, capsys):
+    """A beam that must be set anew on the way, and the chance to miss the eye, are part of the answer."""
     for name, curve in (("straight", ""), ("bent", "tight")):
         text = DRIVE
         if curve:
@@ -242,4 +242,11 @@ def test_the_command_answers_and_says_what_its_plan_leaves_out(tmp_path, capsys)
         assert main(["check", str(tmp_path / name)]) == 0
         out = " ".join(capsys.readouterr().out.split())
         assert ("Can it be driven? Yes, by these figures." in out) is not bool(curve)
-        assert ("Left out of this plan: the reference must be set anew" in out) is bool(curve)
+        assert ("The reference is set anew 8 times" in out) is bool(curve)
+        assert "Missing the eye" in out
+    (tmp_path / "straight" / "drive.toml").write_text(
+        DRIVE.replace("line_mm = 50.0", "line_mm = 1.0\neye = { line_mm = 0.5, level_mm = 0.5 }")
+    )
+    assert main(["check", str(tmp_path / "straight")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Can it be driven? Not as it stands. Not possible: missing the eye" in out

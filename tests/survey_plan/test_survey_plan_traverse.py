@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from steer.axis import axis_from_spec
+from steer.drivefile import TEMPLATE, parse_drive
 from steer.survey_plan import base_effect_mm, open_traverse_sd_mm, traverse_sd_mm
+from steer.survey_plan.traverse import carried_in
 
 SECOND = math.pi / 648_000
 
@@ -82,3 +84,17 @@ def test_bent_axis_against_differences():
 def test_base_turns_a_straight_by_its_direction():
     axis = made([{"kind": "line", "length_m": 400.0}])
     assert base_effect_mm(axis, np.array([0.0, 150.0]), 0.1) == pytest.approx([0.0, 15.0])
+
+
+def test_a_reference_carried_in_against_drawn_traverses():
+    """20,000 traverses to 150 m with angles drawn: place and direction at the end, and how they go together."""
+    drive = parse_drive(TEMPLATE.replace("length_m = 100.0", "length_m = 200.0"))
+    legs, sd = math.ceil(150.0 / drive.survey.leg_m), drive.survey.angle_sd_sec * math.pi / 648.0
+    turned = np.random.default_rng(5).normal(0.0, sd, (20_000, legs))  # mrad
+    place = turned @ (150.0 * (1.0 - np.arange(legs) / legs))  # mm
+    drawn = np.cov(place, turned.sum(1))
+    drawn[0, 0] += drive.survey.point_sd_mm**2 + drive.sd.reference_mm**2
+    drawn[1, 1] += drive.sd.reference_mm_per_m**2
+    found = carried_in(drive, 150.0)
+    assert found[0] == pytest.approx(drawn, rel=0.05)
+    assert found[1, 1, 1] == drive.sd.reference_mm_per_m**2 and found[1, 0, 1] == 0.0
