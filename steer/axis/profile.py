@@ -86,6 +86,14 @@ class Profile:
         index = max(bisect_right(self._starts, length_m) - 1, 0)
         return self.elements[index].at(length_m - self._starts[index])
 
+    def radius_m(self, length_m: float) -> float:
+        """Radius as drawn, + curving up, inf where straight: a circular curve's own, a parabola's ds/dg."""
+        element = self.elements[max(bisect_right(self._starts, length_m) - 1, 0)]
+        if element.kind == "arc":
+            return element.radius_m
+        turn = element.grade_end - element.grade_start
+        return element.length_m / turn if turn else math.inf
+
     def at_many(self, length_m: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """The same for an array (n,)."""
         index = np.maximum(np.searchsorted(self._array_starts, length_m, side="right") - 1, 0)

@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.csv:
         _print_csv(args, rows, found)
     else:
-        _print_tables(args, rows, found)
+        _print_tables(args, axis, rows, found)
     for point, place in zip(args.locate, found, strict=True):
         if "doubt" in place:
             print(f"steer: note: point {_coordinates(point)} {place['doubt']}", file=sys.stderr)
@@ -183,7 +183,10 @@ def _print_csv(
 
 
 def _print_tables(
-    args: argparse.Namespace, rows: list[dict[str, float]], found: list[dict[str, float | str | None]]
+    args: argparse.Namespace,
+    axis: Axis,
+    rows: list[dict[str, float]],
+    found: list[dict[str, float | str | None]],
 ) -> None:
     if rows:
         names = ("chainage", "easting", "northing", "level", "bearing", "grade", "radius in", "radius in")
@@ -193,7 +196,8 @@ def _print_tables(
         for row in rows:
             c, e, n, z, b, g, k, kv = row.values()
             grade = f"{abs(g):.3f} {'rising' if g > 0.0 else 'falling' if g < 0.0 else 'level'}"
-            curves = f"{_radius(k, 'right', 'left'):<15}{_radius(kv, 'up', 'down')}"
+            radius = axis.profile.radius_m(c - axis.start_chainage_m)
+            curves = f"{_radius(k, 'right', 'left'):<15}{_radius(kv, 'up', 'down', radius)}"
             print(f"{c:10.3f} {e:13.4f} {n:13.4f} {z:10.4f} {b:11.5f} {grade:<16} {curves}")
     if rows and found:
         print()
@@ -210,10 +214,12 @@ def _print_tables(
             )
 
 
-def _radius(curvature_mm_per_m2: float, plus: str, minus: str) -> str:
+def _radius(curvature_mm_per_m2: float, plus: str, minus: str, radius_m: float | None = None) -> str:
+    """The radius that makes this curvature, or the one given, with its side in words."""
     if abs(curvature_mm_per_m2) < 1e-6:  # a radius of over a million kilometres
         return "straight"
-    return f"{abs(1e3 / curvature_mm_per_m2):.1f} {plus if curvature_mm_per_m2 > 0.0 else minus}"
+    size = abs(1e3 / curvature_mm_per_m2 if radius_m is None else radius_m)
+    return f"{size:.1f} {plus if curvature_mm_per_m2 > 0.0 else minus}"
 
 
 def _side(value_mm: float, plus: str, minus: str) -> str:

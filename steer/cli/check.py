@@ -119,15 +119,16 @@ def _axis(file: DriveFile) -> list[str]:
         ("level", points.curvature_up_mm_per_m2, "upward", "downward"),
     ):
         size = np.abs(curvature)
-        if plane == "level":  # d(grade)/ds over plan length; the radius is that of the curve itself
-            size = size / np.hypot(1.0, np.asarray(points.grade_mm_per_m) / 1000.0) ** 3
         at = int(np.argmax(size))
         if size[at] < 1e-6:
             lines.append(f"In {plane}: straight")
         else:
             way = more if np.asarray(curvature)[at] > 0 else less
+            radius = (
+                1000.0 / size[at] if plane == "plan" else abs(axis.profile.radius_m(chainage[at] - start))
+            )
             lines.append(
-                f"In {plane}: tightest curve R = {1000 / size[at]:.0f} m, turning {way}, "
+                f"In {plane}: tightest curve R = {radius:.0f} m, turning {way}, "
                 f"at chainage {chainage[at]:.1f} m"
             )
     grades = np.asarray(points.grade_mm_per_m)

@@ -227,3 +227,22 @@ def test_the_only_alignment_of_a_file_needs_no_name(folder, capsys):
     (folder / "axis.xml").write_text(xml.replace(one, one + one.replace("PR_Twin", "Other")))
     code, _, err = asked(capsys, folder, "--at", 700)
     assert code == 3 and '"PR_Twin_Branch_section", "Other_Branch_section"' in err
+
+
+def test_a_circular_vertical_curve_is_shown_with_its_own_radius(folder, capsys):
+    """Curvature is dg/ds in the contract; at 100 mm/m the radius 20,000 m would read 19,704 by it."""
+    text = (folder / "drive.toml").read_text()
+    at = text.index("vertical = [")
+    length = 20_000.0 * (math.sin(math.atan(0.104)) - math.sin(math.atan(0.1)))
+    axis = load_drive(folder).axis
+    total = axis.end_chainage_m - axis.start_chainage_m
+    curved = (
+        f'vertical = [{{ kind = "arc", length_m = {length}, grade_start_mm_per_m = 100.0, '
+        f'grade_end_mm_per_m = 104.0 }}, {{ kind = "grade", length_m = {total - length}, grade_mm_per_m = 104.0 }}]'
+    )
+    (folder / "drive.toml").write_text(text[:at] + curved + text[text.index("\n]", at) + 2 :])
+    code, out, err = asked(capsys, folder, "--at", 20)
+    assert code == 0, err
+    assert "20000.0 up" in out
+    assert main(["check", str(folder)]) == 0
+    assert "In level: tightest curve R = 20000 m" in " ".join(capsys.readouterr().out.split())
