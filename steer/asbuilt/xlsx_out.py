@@ -10,10 +10,15 @@ from steer.asbuilt import string_words, tables, words
 from steer.asbuilt.record import AsBuilt
 from steer.text import printable
 
-_DIGITS = {
+_DIGITS = {  # shown; the cells hold what the CSV holds
     "_m": "0.000",
     "_mm": "0.0",
-    "_mm_per_m": "0.00",
+    "_mm_per_m": "0.0",
+    "design_grade_mm_per_m": "0.00",
+    "gain_line": "0.0",
+    "gain_level": "0.0",
+    "gain_line_sd": "0.00",
+    "gain_level_sd": "0.00",
     "_kn": "0",
     "_kpa": "0.0",
     "_probability": "0.0000",
