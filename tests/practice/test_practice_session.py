@@ -218,6 +218,14 @@ def test_debrief_of_one_who_sets_every_proposal_and_of_one_who_sets_none(tmp_pat
     assert max(map(len, lines)) <= 79
 
 
+@pytest.mark.parametrize("preset", ["dense sand", "boulders"])
+def test_the_best_is_better_than_the_proposals_after_few_strokes_too(tmp_path: Path, preset: str) -> None:
+    with Session.begin(tmp_path / "p", preset, 3) as session:
+        jacked(session, 12, accept=False)
+        found = debrief(session)
+    assert found.best.measures.rms_mm < found.proposed.measures.rms_mm
+
+
 def test_the_command_without_a_screen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     place = str(tmp_path / "p")
     assert main(["practice", "SoftClay", "--auto", "--strokes", "6", "--folder", place, "--seed", "3"]) == 0
