@@ -135,9 +135,13 @@ def level_words(file: DriveFile, factor: str, level: float) -> str:
     return "half" if level == 0.5 else "double" if level == 2.0 else f"times {level:g}"
 
 
+def _drives(count: int) -> str:
+    return f"{count} drive" if count == 1 else f"{count} drives"
+
+
 def report(answers: Answers, ranges: Ranges | None = None) -> list[str]:
     """The answers for a person, lines of at most 80 characters; `ranges`: what the drives were drawn from."""
-    lines = [f"{answers.drives} drives as planned; value and 95 % confidence interval:"]
+    lines = [f"{_drives(answers.drives)} as planned; value and 95 % confidence interval:"]
     for f in answers.planned:
         digits = 3 if f.unit == "" else 1
         unit = f" {f.unit}" if f.unit else ""
@@ -161,7 +165,7 @@ def report(answers: Answers, ranges: Ranges | None = None) -> list[str]:
                 else f"{f.low:+.{2 if f.unit == '' else 1}f}..{f.high:+.{2 if f.unit == '' else 1}f}"
                 for f in e.figures
             ]
-            lines.append(f"  {f'  {e.drives} drives':<26}" + "".join(f"{c:>13}" for c in cells))
+            lines.append(f"    {_drives(e.drives):<24}" + "".join(f"{c:>13}" for c in cells))
     if answers.failed:
         lines += ["", f"{answers.failed} drives failed and count nowhere; the CSV says why."]
     if answers.drives < FEW:
