@@ -16,9 +16,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
+    from steer.cli.patience import said_when_slow
     from steer.intake.stored import import_checked
     from steer.text import printable
 
-    events = import_checked(Path(args.file), Path(args.folder))
+    with said_when_slow("still checking the file; the folder is made when all of it is good"):
+        events = import_checked(Path(args.file), Path(args.folder))
     print(f"{events} events and the drive file put into {printable(args.folder)}")
     return 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator
+from typing import Any
 
 from steer.intake.fields import Field
 from steer.intake.problems import nearest
@@ -12,6 +13,7 @@ from steer.intake.reading import MOST_ROWS, Mapped, Row, Stop, Wanted, lines_of
 from steer.text import printable, shown
 
 _MOST_COLUMNS = 500
+_MOST_SEEN = 5000
 _DOUBTFUL = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # 1,234: decimal comma, or thousands?
 
 Place = tuple[str, Mapped, Field]
@@ -36,13 +38,21 @@ def csv_rows(text: str, wanted: Wanted) -> list[Row]:
     if comma:
         wanted.remarks.append("numbers understood with a decimal comma")
     rows = []
+    seen: list[dict[str, Any]] = [{} for _ in places]  # checked cells of a column: most come again
     for line, cells in raw:
         before = problems.count
         values, named = {}, []
-        for cell, place in zip(cells, places, strict=True):
-            if cell and place:
-                named.append(place[0])
-                values.update(wanted.check(place, cell, line, comma))
+        for cell, place, known in zip(cells, places, seen, strict=True):
+            if not (cell and place):
+                continue
+            name = place[0]
+            named.append(name)
+            if cell in known:
+                values[name] = known[cell]
+            elif found := wanted.check(place, cell, line, comma):
+                values.update(found)
+                if len(known) < _MOST_SEEN:
+                    known[cell] = found[name]
         if row := wanted.complete(line, values, named, before):
             rows.append(row)
     return rows

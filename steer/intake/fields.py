@@ -63,10 +63,10 @@ class Number(Field):
         return f"{words} {self.unit}".rstrip()
 
     def from_text(self, text: str, comma: bool = False) -> float:
-        if comma and _COMMA.fullmatch(text):
+        if "," in text and _COMMA.fullmatch(text):
+            if not comma:
+                raise NotAllowed(f"{self.allowed}, written with a decimal point")
             text = text.replace(",", ".")
-        elif _COMMA.fullmatch(text):
-            raise NotAllowed(f"{self.allowed}, written with a decimal point")
         if not _NUMBER.fullmatch(text):
             hint = ""
             if text.lower().strip("+-") in ("nan", "inf", "infinity", "n/a", "na", "null", "none", "-", "--"):
