@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import textwrap
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -137,7 +138,7 @@ def _store(args: argparse.Namespace) -> set[int]:
     with Log.open(args.folder) as log:
         new = [e for e in log.events(after=before) if e.kind == "check_shot"]
     for remark in doubts([e.body for e in new], known):
-        print(f"note: {remark}")
+        print(textwrap.fill(f"note: {remark}", 80, subsequent_indent="  "))
     return {e.sequence for e in new}
 
 

@@ -144,12 +144,14 @@ def _verdict(network: ReducedNetwork) -> tuple[str, list[str]]:
     ]
     if network.passed and not suspects:
         return "sound", [f"Sound: {said}"]
-    lines = [
-        f"IN DOUBT: {said}" + (f" Suspect, the most so first: {', '.join(suspects)}." if suspects else "")
-    ]
+    several = len(suspects) > 1
+    first = ", the most so first" if several else ""
+    lines = [f"IN DOUBT: {said}" + (f" Suspect{first}: {', '.join(suspects)}." if suspects else "")]
     without = network.without_suspects
     if without is not None and without.variance_factor is not None:
-        lines.append(f"Without them the variance factor is {_factor(without.variance_factor)}.")
+        lines.append(
+            f"Without {'them' if several else 'it'} the variance factor is {_factor(without.variance_factor)}."
+        )
     if network.hint:
         lines.append(f"Perhaps: {printable(network.hint, 400)}")
     return "in doubt", lines

@@ -37,7 +37,7 @@ def test_changed_over_coordinates_are_said(demo, tmp_path, capsys):
 
 def test_a_chainage_not_yet_driven_is_said_and_waits(demo, tmp_path, capsys):
     assert shots(demo, HEAD + ",120,face,3,4,2\n", tmp_path) == 0
-    said = capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
     assert "the face has only come to 99.90 m" in said and "has not come there yet" in said
 
 
@@ -50,7 +50,7 @@ def test_the_future_is_refused(demo, tmp_path, capsys):
 
 def test_a_time_that_does_not_fit_the_chainage_is_said(demo, tmp_path, capsys):
     assert shots(demo, HEAD + "2031-03-03T17:38:40Z,90.0,face,-8,8,2\n", tmp_path) == 0
-    assert "by the readings the face stood at 30.6" in capsys.readouterr().out
+    assert "by the readings the face stood at 30.6" in " ".join(capsys.readouterr().out.split())
 
 
 def test_the_same_file_twice(demo, tmp_path, capsys):
