@@ -82,7 +82,8 @@ def _paragraphs(plan: SurveyPlan) -> list[str]:
         found.append(
             f"The reference is set anew {'once' if number == 1 else f'{number} times'}, before the target is at "
             f"chainage {at} m: each time in place and direction from a traverse and levels of its own, which every "
-            "reading from there on carries. Above: of the last of them."
+            "reading from there on carries (settings that share stations err alike: then it is known less well than "
+            "this). Above: of the last of them."
         )
     found += [f"Without check surveys: {_out(plan.arrival_without)} ({eye})."]
     if not plan.surveys and plan.enough:
