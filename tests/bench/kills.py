@@ -49,7 +49,7 @@ with tempfile.TemporaryDirectory() as place:
         )
         whole_s = time.perf_counter() - started
         for k in range(total // 6):
-            folder, wait_s = new_drive(home / f"{command}{k}"), rng.uniform(0.5, 1.1) * whole_s
+            folder, wait_s = new_drive(home / f"{command}{k}"), rng.uniform(0.2, 1.1) * whole_s
             outcome.append(kill_command(folder, command, path, rows[command], wait_s))
         print(
             f"{command}: {len(outcome)} kills, {outcome.count(0)} times nothing stored, else all", flush=True
