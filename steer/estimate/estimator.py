@@ -45,6 +45,8 @@ from steer.estimate.tuning import (
 )
 
 MODEL_MEMORY_M = 40.0  # over which the models' records are compared
+# log-likelihood that a model can be behind the best one: where the ground changes it is soon back
+MOST_BEHIND = 12.0
 LONGEST_STEP_M = 0.5
 STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
 GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
@@ -71,6 +73,7 @@ class Estimator:
         # both planes of every model, and the middle one again for each way of answering wrongly
         each = [m for m in (*models, *WRONG * [models[middle]]) for _ in (0, 1)]
         self.stack: MotionModel = motion_of(drive, tuple(each))
+        self.odds = np.array([model.odds for model in models])
         self.plane = np.tile([0, 1], self.models + WRONG)
         self.signs = np.append(np.ones(2 * self.models), np.repeat(SHARE, 2))
         self.middle = 2 * middle
@@ -82,6 +85,7 @@ class Estimator:
             drive.machine.rear_length_m,
             drive.target.behind_face_m,
             self.stack.crab_coupling_per_m,
+            self.stack.crab_fade_m,
         )
         sd = drive.sd
         self.channel_sd = np.array([sd.spot_mm, sd.spot_mm, sd.yaw_mm_per_m, sd.pitch_mm_per_m])
@@ -212,7 +216,7 @@ class Estimator:
         point = self.axis.at(self.axis.start_chainage_m)
         return Node(
             self.axis.start_chainage_m, x, p, x, p, np.broadcast_to(np.eye(N_STATES), p.shape), np.zeros(2),
-            float(point.bearing_rad), float(point.grade_mm_per_m), np.zeros(self.models),
+            float(point.bearing_rad), float(point.grade_mm_per_m), self.odds,
             past=Past.none(self.axis.start_chainage_m),
         )  # fmt: skip
 
@@ -448,12 +452,18 @@ class Estimator:
         x = self._bounded(x, p)
         m2 = 2 * self.models
         gone = max(node.s_m - before.s_m, 0.0)
-        # An answer that has not begun looks like none. To be said early a wrong answer is judged by the models
-        # that do not wait; what is steered by takes waiting for as good an explanation as any.
-        prompt = self.motion.delay_m == self.motion.delay_m.min()
-        judges = np.concatenate([score[:m2].reshape(-1, 2)[prompt].ravel(), score[m2:]])
-        log_ratio, against = wrong_answers(before.against, judges, w[prompt] / w[prompt].sum(), gone)
-        torn = np.where(against > 0.0, wrong_answers(before.torn, score, w, gone)[1], 0.0)
+        # A crab that comes and goes within metres would explain any answer, so that model does not judge. Nor do
+        # those that wait (an answer that has not begun looks like none) where a wrong answer has to be said early;
+        # what is steered by takes waiting for as good an explanation as any.
+        lasting = np.isinf(self.motion.crab_fade_m)
+        prompt = lasting & (self.motion.delay_m == self.motion.delay_m.min())
+
+        def held(evidence: np.ndarray, by: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+            judges = np.concatenate([score[:m2].reshape(-1, 2)[by].ravel(), score[m2:]])
+            return wrong_answers(evidence, judges, w[by] / w[by].sum(), gone)
+
+        log_ratio, against = held(before.against, prompt)
+        torn = np.where(against > 0.0, held(before.torn, lasting)[1], 0.0)
         none = np.append(np.zeros(m2, bool), against.ravel() <= 0.0)
         if none.any():
             x, p = x.copy(), p.copy()
@@ -476,7 +486,8 @@ class Estimator:
             cell.now_mm_per_m - before.articulation, chi, changed, both,
         )  # fmt: skip
         fade = np.exp(-gone / MODEL_MEMORY_M)
-        total = fade * before.score + score[:m2].reshape(-1, 2).sum(1)
+        total = self.odds + fade * (before.score - self.odds) + score[:m2].reshape(-1, 2).sum(1)
+        total = np.maximum(total, total.max() - MOST_BEHIND)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
             total, trend, against, mirror, report, steered_m=steered_m, past=node.past, torn=torn,

@@ -21,7 +21,8 @@ most models), heading = T + H·A, and
     dY/ds = T + D·A + C
     dT/ds = P + K + c·C − κ_design
     dP/ds = (G·A(s − delay) − P)/lag
-    dC/ds = white noise, dK/ds = −K/fade + white noise, H, D, G drift slowly back to their prior.
+    dC/ds = −C/crab_fade + white noise (most models: no fade), dK/ds = −K/fade + white noise,
+    H, D, G drift slowly back to their prior.
 
 Sources. Two bodies ride in the bore the face has cut: with the tail on the bore, the front body's
 heading is share·A plus the mean direction of the bore over the machine length L (plane geometry of
@@ -31,10 +32,10 @@ rigid gain 2·rear/L²; rigid guides that hold all three points would give 2/L (
 points: the articulation angle is L/(2R)). Ground gives less than either, so the gain is learned.
 κ_design enters as known input, so a design curve is not mistaken for a disturbance.
 
-Discretisation over an advance ds is in closed form (P is the only state with a decay that the
-others integrate; K's fade is applied after the step, exact to first order in ds/fade). The noise
-is the integral of Φ(s)·q·Φ(s)ᵀ over the advance with the polynomial part of Φ (van Loan's integral
-in closed form), so it goes with distance advanced and not with the number of readings.
+Discretisation over an advance ds is in closed form (P and C decay while others integrate them; K's fade
+is applied after the step, exact to first order in ds/fade). The noise is the integral of Φ(s)·q·Φ(s)ᵀ
+over the advance (van Loan's integral: the crab's by Gauss's six points, the rest in closed form from the
+polynomial part of Φ), so it goes with distance advanced and not with the number of readings.
 """
 
 from __future__ import annotations
@@ -47,6 +48,9 @@ import numpy as np
 
 Y, T, C, K, P, H, D, G, RO, RD, RR, B = range(12)
 N_STATES = 12
+
+_CRAB = np.array([Y, T, C])  # what a crab moves
+_GAUSS = np.polynomial.legendre.leggauss(6)
 
 ANSWER_DOUBT = 0.4  # relative, per root metre
 
@@ -89,6 +93,7 @@ class MotionModel:
     gain_bounds_per_m: tuple[float, float]
     crab_sd: float
     crab_noise: np.ndarray
+    crab_fade_m: np.ndarray
     tendency_sd: float
     tendency_noise: np.ndarray
     tendency_fade_m: float
@@ -108,18 +113,17 @@ class MotionModel:
         late = a if late is None else np.asarray(late, float)
         phi = np.zeros((len(self.lag_m), N_STATES, N_STATES))
         phi[:, range(N_STATES), range(N_STATES)] = 1.0
-        lag, coupling = self.lag_m, self.crab_coupling_per_m
+        lag = self.lag_m
         decay = np.exp(-ds_m / lag)
         once = lag * (1.0 - decay)  # ∫ of a decaying P
         twice = lag * (ds_m - once)  # ∫∫ of a decaying P
         half = 0.5 * ds_m * ds_m
         phi[:, Y, T] = ds_m
-        phi[:, Y, C] = ds_m + coupling * half
+        phi[:, Y, C], phi[:, T, C], phi[:, C, C] = self._of_crab(np.array([ds_m]))[..., 0]
         phi[:, Y, K] = half
         phi[:, Y, P] = twice
         phi[:, Y, D] = a * ds_m
         phi[:, Y, G] = late * (half - twice)
-        phi[:, T, C] = coupling * ds_m
         phi[:, T, K] = ds_m
         phi[:, T, P] = once
         phi[:, T, G] = late * (ds_m - once)
@@ -129,6 +133,18 @@ class MotionModel:
         memory = math.exp(-ds_m / self.learn_memory_m)
         phi[:, H, H] = phi[:, D, D] = phi[:, G, G] = memory
         return phi
+
+    def _of_crab(self, ds_m: np.ndarray) -> np.ndarray:
+        """(Y, T, C) after the advances (k,) that began with one mm/m of crab: (3, b, k)."""
+        ds = np.broadcast_to(ds_m, (len(self.lag_m), len(ds_m)))
+        once, twice, left = ds.copy(), 0.5 * ds * ds, np.ones_like(ds)
+        fades = np.isfinite(self.crab_fade_m)
+        fade, ds = self.crab_fade_m[fades, None], ds[fades]
+        left[fades] = np.exp(-ds / fade)
+        once[fades] = fade * (1.0 - left[fades])
+        twice[fades] = fade * (ds - once[fades])
+        coupling = self.crab_coupling_per_m[:, None]
+        return np.stack([once + coupling * twice, coupling * once, left])
 
     def known_input(self, ds_m: float, curvature: np.ndarray) -> np.ndarray:
         """What is added to Φ·x over `ds_m` under a design curvature κ (mm/m²): (b,) -> (b, 12).
@@ -159,18 +175,15 @@ class MotionModel:
         q = np.zeros((b, N_STATES, N_STATES))
         powers = np.arange(3)
         moments = ds_m ** (powers[:, None] + powers[None, :] + 1) / (powers[:, None] + powers[None, :] + 1)
-        crab = np.zeros((b, N_STATES, 3))
-        crab[:, C, 0] = 1.0
-        crab[:, T, 1] = self.crab_coupling_per_m
-        crab[:, Y, 1] = 1.0
-        crab[:, Y, 2] = 0.5 * self.crab_coupling_per_m
+        crab = self._of_crab(0.5 * ds_m * (1.0 + _GAUSS[0]))
+        crab_q = np.einsum("ibk,jbk,k->bij", crab, crab, 0.5 * ds_m * _GAUSS[1])
+        q[:, _CRAB[:, None], _CRAB] = (self.crab_noise**2)[:, None, None] * crab_q
         tendency = np.zeros((1, N_STATES, 3))
         tendency[:, K, 0] = tendency[:, T, 1] = 1.0
         tendency[:, Y, 2] = 0.5
         direction = np.zeros((1, N_STATES, 3))
         direction[:, T, 0] = direction[:, Y, 1] = 1.0
         for response, sd in (
-            (crab, self.crab_noise),
             (tendency, self.tendency_noise),
             (direction, self.direction_noise),
         ):

@@ -11,7 +11,6 @@ from steer.estimate.geometry import Reference
 from steer.estimate.past import Past
 
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
-LEAST_WEIGHT = 0.02
 WRONG = 4  # ways of answering wrongly that are watched: see `evidence`
 ROUNDING = 1e-6  # of a covariance, in its units and as a share
 
@@ -60,8 +59,6 @@ class Node:
     def weights(self) -> np.ndarray:
         """Weights (models,) of the models, summing to 1."""
         w = np.exp(MODEL_TEMPER * (self.score - self.score.max()))
-        w = w / w.sum()
-        w = np.maximum(w, LEAST_WEIGHT)
         found: np.ndarray = w / w.sum()
         return found
 

@@ -3,7 +3,7 @@
 H rows are for the state at the node (chainage s); a value taken `back_m` before it is carried
 forward along the predicted motion, to second order in that short distance:
 
-    T(s−d) = T − d·(P + K + c·C − κ),  Y(s−d) = Y − d·(T + D·A + C) + d²/2·(P + K + c·C − κ).
+    T(s−d) = T − d·(P + K + c·C − κ),  Y(s−d) = Y − d·(T + D·A + C) + d²/2·(P + K + c·C − C/fade − κ).
 
 Sign of an innovation everywhere: measured minus predicted.
 """
@@ -25,6 +25,7 @@ class Body:
     rear_m: float
     target_m: float  # target plane behind the face
     crab_coupling_per_m: np.ndarray  # (b,), one a model of the stack
+    crab_fade_m: np.ndarray  # (b,)
 
 
 def carried_back(
@@ -42,7 +43,7 @@ def carried_back(
     offset[:, Y] = 1.0
     offset[:, T] = -d
     offset[:, D] = -d * a
-    offset[:, C] = -d + 0.5 * d * d * c
+    offset[:, C] = -d + 0.5 * d * d * (c - 1.0 / body.crab_fade_m)
     offset[:, P] = offset[:, K] = 0.5 * d * d
     return offset, -0.5 * d * d * curvature, heading, d * curvature
 

@@ -37,10 +37,12 @@ class Answer:
     """One way in which machine and ground may answer; the stack holds several.
 
     `lag` of the curvature behind the articulation in machine lengths, `delay` the dead distance before it
-    begins; `coupling` of crab to
-    curvature as a share of 2/L; `travel` the prior share by which the direction of travel turns at
-    once, over the front body's own; `tie` the sd of that, in the rear body's share of the length;
-    noises a root metre as in `MotionModel`.
+    begins; `coupling` of crab to curvature as a share of 2/L; `travel` the prior share by which the
+    direction of travel turns at once, over the front body's own; `tie` the sd of that, in the rear body's
+    share of the length; noises a root metre as in `MotionModel`; `crab_fade` in machine lengths, over which
+    the crab forgets;
+    `odds` the log-likelihood that it is behind before anything was read, and comes back to: one jump of the
+    ground, or one wild stretch, is no reason to take it.
     """
 
     lag: float
@@ -50,9 +52,13 @@ class Answer:
     crab_noise: float
     tendency_noise: float
     delay: float = 0.0
+    crab_fade: float = np.inf
+    odds: float = 0.0
 
 
-# From a bore that bends at once with its bodies to one that bends long after; the last two begin to bend late.
+# From a bore that bends at once with its bodies to one that bends long after; two that begin to bend late;
+# last, ground in layers or lumps, whose crab comes and goes within a few metres: to steer against such a crab
+# would come too late and add to it, so its readings have to be explained without a path that stays bent.
 MODELS = (
     Answer(0.15, 1.0, 1.0, 0.25, 0.4, 0.03),
     Answer(0.5, 0.5, 0.8, 0.25, 0.25, 0.04),
@@ -60,6 +66,7 @@ MODELS = (
     Answer(1.25, 0.0, 0.2, 0.15, 0.12, 0.12),
     Answer(0.6, 0.0, 0.2, 0.15, 0.12, 0.12, delay=0.5),
     Answer(0.6, 0.0, 0.2, 0.15, 0.12, 0.12, delay=1.1),
+    Answer(0.7, 0.0, 0.2, 0.15, 2.5, 0.12, crab_fade=0.7, odds=-60.0),
 )
 MIDDLE = 1
 
@@ -89,6 +96,7 @@ def motion_of(drive: DriveFile, models: tuple[Answer, ...] = MODELS) -> MotionMo
         gain_bounds_per_m=(0.08 * rigid, 1.5 * rigid),
         crab_sd=2.0,
         crab_noise=each("crab_noise"),
+        crab_fade_m=each("crab_fade") * length,
         tendency_sd=0.2,
         tendency_noise=each("tendency_noise"),
         tendency_fade_m=8.0 * length,

@@ -29,6 +29,7 @@ def rates(k, articulation):
     a[Y, D] = articulation
     a[T, P] = a[T, K] = 1.0
     a[T, C] = MODEL.crab_coupling_per_m[k]
+    a[C, C] = -1.0 / MODEL.crab_fade_m[k]
     a[P, P] = -1.0 / MODEL.lag_m[k]
     a[P, G] = articulation / MODEL.lag_m[k]
     return a
@@ -93,7 +94,7 @@ def test_process_noise_is_van_loans(k, ds):
 @pytest.mark.parametrize("k", range(len(MODELS)))
 def test_process_noise_solves_its_lyapunov_equation(k):
     """dQ/ds = A·Q + Q·Aᵀ + q, put back by differences."""
-    a, q, ds, step = rates(k, 0.0), polynomial_noise(k), 0.7, 1e-4
+    a, q, ds, step = rates(k, 0.0), polynomial_noise(k), 0.7, 3e-5
     slope = (CONSTANT.process_noise(ds + step)[k] - CONSTANT.process_noise(ds - step)[k]) / (2.0 * step)
     here = CONSTANT.process_noise(ds)[k]
     assert np.abs(slope - (a @ here + here @ a.T + q)).max() < 1e-8
@@ -123,7 +124,7 @@ def test_what_is_learned_returns_to_its_prior():
 
 
 def body(target_m):
-    return sensors.Body(2.0, 3.0, target_m, MODEL.crab_coupling_per_m)
+    return sensors.Body(2.0, 3.0, target_m, MODEL.crab_coupling_per_m, MODEL.crab_fade_m)
 
 
 @pytest.mark.parametrize("target_m", [1.2, 2.0, 3.5])
@@ -172,7 +173,7 @@ def test_reference_errors_enter_as_a_bent_line():
         0.0,
         NONE,
         80.0,
-        np.array([True, False] * (len(MODELS) // 2)),
+        np.arange(len(MODELS)) % 2 == 0,
     )
     assert (yaw @ x)[:2] == pytest.approx([-(0.05 + 3e-4 * 80.0), 0.0])
     x[B] = 0.3
