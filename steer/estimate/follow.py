@@ -157,26 +157,38 @@ class Follower:
 
     def standing_read(self) -> np.ndarray | None:
         """The last cylinder readings averaged (N,) mm, on whole steps where they agree with one; a cylinder not
-        read stands as told or in the plane of the others."""
+        read stands as told or in the plane of the others. A lone last row that is `_unlikely` waits for a second."""
         step = self.drive.machine.cylinders.step_mm
         if self.cylinder_mm is None:
             return None if self.told_mm is None else np.array(self.told_mm)
         cyl = self.drive.machine.cylinders
-        last = completed(self.cylinder_mm, self.roll_deg, cyl, self.told_mm)
-        seen: list[np.ndarray] = []
+        runs: list[list[np.ndarray]] = []  # of rows that agree, the newest first
         for _, body in reversed(self.recent):
             row = body.get("cylinder_mm")
             read = None if row is None else completed(row, self.roll_deg, cyl, self.told_mm)
             if read is None or np.isnan(read).any():
                 continue
-            if np.abs(read - last).max() > max(1.0, step):
+            if not runs or np.abs(read - runs[-1][0]).max() > max(1.0, step):
+                runs.append([])
+            runs[-1].append(read)
+            if len(runs) > 2 or len(runs[-1]) == 15:
                 break
-            seen.append(read)
-            if len(seen) == 15:
-                break
-        mean = np.array(seen).mean(0) if seen else last
+        if not runs:
+            runs = [[completed(self.cylinder_mm, self.roll_deg, cyl, self.told_mm)]]
+        lone = len(runs[0]) == 1 and len(runs) > 1 and len(runs[1]) > 2
+        mean = np.array(runs[1] if lone and self._unlikely(runs[0][0], runs[1][0]) else runs[0]).mean(0)
         whole = np.round(mean / step) * step
         return whole if np.abs(mean - whole).max() < 0.4 * step else mean
+
+    def _unlikely(self, read_mm: np.ndarray, before_mm: np.ndarray) -> bool:
+        """Whether a row read once (N,) is not what was told, and either no stroke may come to it from the rows
+        before or it fits no plane."""
+        m = self.drive.machine
+        if self.told_mm is not None and np.abs(read_mm - self.told_mm).max() <= max(1.0, m.cylinders.step_mm):
+            return False
+        now, before = (articulation(mm, self.roll_deg, m.cylinders) for mm in (read_mm, before_mm))
+        right, up = now.right_mm_per_m - before.right_mm_per_m, now.up_mm_per_m - before.up_mm_per_m
+        return max(abs(right), abs(up)) > m.max_change_mm_per_m or self.misfit(read_mm) is not None
 
     # ---- shots
 

@@ -222,3 +222,20 @@ def test_without_check_shots_a_survey_falls_due():
     said, _, _ = drive(scenario, 60.0)
     assert any("survey_due" in codes for _, codes in said)
     assert "survey_due" not in said[3][1]
+
+
+@pytest.mark.parametrize("row", [[40.0, 0.0, 0.0, 40.0], [1.0, 2.0, 3.0, None]])
+def test_one_bad_row_of_cylinders_before_the_stroke_ends_is_not_believed(row: list[float | None]) -> None:
+    """Alone against the rows before it; a second one that says the same is taken for what stands."""
+    seed = next(
+        k for k in range(20) if len(draw_scenario(k).drive["machine"]["cylinders"]["positions_deg"]) == 4
+    )
+    _, follower, _ = drive(draw_scenario(seed), AT_M)
+    stood = follower.standing()
+    last = follower.recent[-1][1]
+    for count in (1, 2):
+        sequence = follower.recent[-1][0] + 1
+        follower.take(Event(sequence, "reading", last | {"cylinder_mm": row}))
+        follower.bring_up()
+        believed = follower.standing_read()
+        assert (np.abs(believed - stood).max() < 1.0) == (count == 1)
