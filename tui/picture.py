@@ -63,7 +63,7 @@ def main() -> int:
         return error.exit_code
     except OSError as error:
         print(f"tui.picture: {args.out}: {error.strerror}", file=sys.stderr)
-        return 1
+        return 3
     return 0
 
 

@@ -21,8 +21,8 @@ KINDS: dict[str, tuple[str, str, str]] = {
 
 
 def write(record: AsBuilt, kind: str, path: Path) -> None:
-    """Write one file, whole or not at all. Raises InputRefused when it cannot be written or the library
-    for it is not installed."""
+    """Write one file, whole or not at all. Raises what `write_whole` raises, and InputRefused when the
+    library for it is not installed."""
     module, name, package = KINDS[kind]
     if package and importlib.util.find_spec(package) is None:
         raise InputRefused(

@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from steer.errors import InputRefused
+from steer.errors import FolderUnusable, InputRefused
 from steer.text import printable
 
 _A_DRIVES_OWN = ("drive.toml", "drive.db")  # and what SQLite puts beside it, drive.db-wal and so on
@@ -15,7 +15,8 @@ _A_DRIVES_OWN = ("drive.toml", "drive.db")  # and what SQLite puts beside it, dr
 
 def write_whole(path: Path, write: Callable[[Path], None]) -> None:
     """Call `write` with a temporary file beside `path`, then rename it there; an existing file is replaced
-    whole. Raises InputRefused, with the old file untouched, when it cannot be written."""
+    whole. Raises InputRefused for a name that cannot be meant, FolderUnusable when the disk is full or read-only;
+    the old file is untouched then."""
     check_writable(path)
     path = path.resolve()  # through a link, to the file that it means
     temporary: Path | None = None
@@ -35,7 +36,7 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> None:
         if trouble is None:
             raise
         reason = trouble.strerror or trouble
-        raise InputRefused(f"{_shown(path)}: cannot be written: {reason}") from None
+        raise FolderUnusable(f"{_shown(path)}: cannot be written: {reason}") from None
     finally:
         if temporary is not None and temporary.exists():
             temporary.unlink()
@@ -49,7 +50,7 @@ def _of_the_disk(error: BaseException | None) -> OSError | None:
 
 
 def check_writable(path: Path, source: Path | None = None) -> None:
-    """Raises InputRefused when it is plain that a file cannot be written there.
+    """Raises InputRefused for a name that no file can have there, FolderUnusable where nothing can be written.
 
     `source` is the LandXML file of the axis, which like any drive's own files is never written over.
     """
@@ -63,7 +64,8 @@ def check_writable(path: Path, source: Path | None = None) -> None:
     if not path.parent.is_dir():
         raise InputRefused(f"{_shown(path)}: cannot be written: there is no folder {_shown(path.parent)}")
     if not os.access(path.parent, os.W_OK):
-        raise InputRefused(f"{_shown(path)}: cannot be written: no permission in {_shown(path.parent)}")
+        where = f"{_shown(path)}: cannot be written"
+        raise FolderUnusable(f"{where}: no permission in {_shown(path.parent)}, or a read-only disk")
 
 
 def _shown(path: Path) -> str:

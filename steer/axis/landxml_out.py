@@ -16,7 +16,7 @@ from steer import __version__
 from steer.axis.axis import Axis
 from steer.axis.plan import PlanElement
 from steer.axis.profile import ProfileElement
-from steer.errors import InputRefused
+from steer.errors import FolderUnusable, InputRefused
 
 _NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
 
@@ -42,7 +42,7 @@ def write_landxml(
 ) -> None:
     """Write the axis as Alignment `name` and the points as CgPoints; an existing file is replaced whole.
 
-    Raises InputRefused when the file cannot be written or a coordinate is not finite.
+    Raises FolderUnusable when the file cannot be written, InputRefused when a coordinate is not finite.
     """
     moment = (now or datetime.now(UTC)).astimezone(UTC)
     root = ElementTree.Element(
@@ -211,4 +211,4 @@ def _save(path: Path, content: bytes) -> None:
             os.unlink(temporary)
             raise
     except OSError as error:
-        raise InputRefused(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise FolderUnusable(f"{path}: cannot be written: {error.strerror or error}") from None

@@ -99,7 +99,7 @@ def view(record: AsBuilt) -> View:
 def export(record: AsBuilt, path: str) -> str:
     """Write a file whose ending says its kind; answers what was written.
 
-    Raises InputRefused for another ending, or when it cannot be written.
+    Raises InputRefused for another ending or a name that cannot be meant, FolderUnusable when the disk is full.
     """
     from steer.asbuilt.outputs import write
 

@@ -33,10 +33,14 @@ def export_drive(folder: Path, names: Iterable[str], target: Path) -> int:
     """Write the drive's files `names` (inside `folder`) and its log to `target`; returns how many events.
 
     The log may be written to meanwhile. An existing `target` is not overwritten. InputRefused names what is
-    wrong with `target`; FolderUnusable a log whose chain is broken.
+    wrong with the name `target`; FolderUnusable a full disk, or a log whose chain is broken.
     """
     if target.exists():
         raise InputRefused(f"{printable(target)}: exists already: give another name")
+    if not target.parent.is_dir():
+        raise InputRefused(
+            f"{printable(target)}: cannot be written: there is no folder {printable(target.parent)}"
+        )
     with Log.open(folder) as log:
         last = log.last_sequence()
         head = _head(log, last)
@@ -54,7 +58,9 @@ def export_drive(folder: Path, names: Iterable[str], target: Path) -> int:
             os.replace(part, target)
             part = None
         except OSError as error:
-            raise InputRefused(f"{printable(target)}: cannot be written: {error.strerror or error}") from None
+            raise FolderUnusable(
+                f"{printable(target)}: cannot be written: {error.strerror or error}"
+            ) from None
         finally:
             if part:
                 os.unlink(part)

@@ -21,7 +21,7 @@ from steer.asbuilt.page import page
 from steer.asbuilt.writing import write_whole
 from steer.axis import axis_from_landxml
 from steer.cli.main import main
-from steer.errors import InputRefused
+from steer.errors import FolderUnusable, InputRefused
 from steer.text import figure
 
 
@@ -365,7 +365,7 @@ def test_a_failure_half_way_leaves_the_old_file(tmp_path: Path) -> None:
         target.write_text("half")
         raise OSError(28, "No space left on device")
 
-    with pytest.raises(InputRefused, match="No space left"):
+    with pytest.raises(FolderUnusable, match="No space left"):
         write_whole(place, full)
     assert place.read_text() == "old" and os.listdir(tmp_path) == ["a.csv"]
 

@@ -5,6 +5,8 @@ import gzip
 import hashlib
 import json
 import sqlite3
+import subprocess
+import sys
 
 import pytest
 
@@ -113,6 +115,19 @@ def test_nothing_is_overwritten(folder, exported, tmp_path, capsys):
     assert "not an empty folder" in capsys.readouterr().err
     (tmp_path / "empty").mkdir()
     assert main(["import", str(exported), str(tmp_path / "empty")]) == 0
+
+
+def test_onto_a_full_disk(folder, tmp_path):
+    target = tmp_path / "e.gz"
+    script = (
+        "import resource, sys; from steer.cli.main import main\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (500, 500))\n"  # stands for the disk
+        f"sys.exit(main(['export', {str(folder)!r}, {str(target)!r}]))"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"steer: {target}: cannot be written: ")
+    assert [p.name for p in tmp_path.iterdir()] == ["drive"]
 
 
 def test_a_log_that_was_meddled_with_is_not_carried_on(folder, tmp_path, capsys):
