@@ -5,6 +5,7 @@ also a mutant that costs over 2 s or brings the process over 500 MB. Seconds are
 on the wall tells what else the computer does.
 """
 
+import contextlib
 import resource
 import sys
 import tempfile
@@ -15,6 +16,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 from mutate import formats, new_folder, one_case
+
+from steer.errors import SteerError
 
 MOST_S, MOST_MB = 2.0, 500
 
@@ -29,6 +32,8 @@ with tempfile.TemporaryDirectory() as folder:
         drive = new_folder(Path(folder) / f"drive{number}")
         found: Counter[str] = Counter()
         slowest = (0.0, 0)
+        with contextlib.suppress(SteerError):  # unchanged and unmeasured: the first one pays for the imports
+            take(drive, seeds[0])
         for seed in range(first, first + cases // len(every)):
             started = time.process_time()
             try:
