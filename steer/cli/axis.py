@@ -189,29 +189,49 @@ def _print_tables(
     found: list[dict[str, float | str | None]],
 ) -> None:
     if rows:
-        names = ("chainage", "easting", "northing", "level", "bearing", "grade", "radius in", "radius in")
-        units = ("m", "m", "m", "m", "degrees", "mm/m", "plan, m", "level, m")
-        for head in (names, units):
-            print("{:>10} {:>13} {:>13} {:>10} {:>11} {:<16} {:<15}{}".format(*head))
-        for row in rows:
-            c, e, n, z, b, g, k, kv = row.values()
-            grade = f"{abs(g):.3f} {'rising' if g > 0.0 else 'falling' if g < 0.0 else 'level'}"
-            radius = axis.profile.radius_m(c - axis.start_chainage_m)
-            curves = f"{_radius(k, 'right', 'left'):<15}{_radius(kv, 'up', 'down', radius)}"
-            print(f"{c:10.3f} {e:13.4f} {n:13.4f} {z:10.4f} {b:11.5f} {grade:<16} {curves}")
+        _print_setting_out(rows)
+        _print_curves(axis, rows)
     if rows and found:
         print()
     if found:
-        print("      easting      northing      level    chainage  line           level")
+        print("      easting      northing      level   chainage  line           level")
         for (e, n, z), place in zip(args.locate, found, strict=True):
             point = f"{e:13.4f} {n:13.4f} {z:10.4f}"
             if place["chainage_m"] is None:
                 print(f"{point}  no unique foot on the axis")
                 continue
             c, line, level = (float(place[k]) for k in LOCATE_FIELDS)  # type: ignore[arg-type]
-            print(
-                f"{point} {c:11.3f}  {_side(line, 'right', 'left')}  {_side(level, 'high', 'low')}".rstrip()
-            )
+            print(f"{point} {c:10.3f}  {_side(line, 'right', 'left')} {_side(level, 'high', 'low')}".rstrip())
+
+
+def _print_setting_out(rows: list[dict[str, float]]) -> None:
+    names = ("chainage", "easting", "northing", "level", "bearing", "grade")
+    units = ("m", "m", "m", "m", "degrees", "mm/m")
+    for head in (names, units):
+        print("{:>10} {:>13} {:>13} {:>10} {:>11}  {}".format(*head))
+    for row in rows:
+        c, e, n, z, b, g, _, _ = row.values()
+        grade = f"{abs(g):.3f} {'rising' if g > 0.0 else 'falling' if g < 0.0 else 'level'}"
+        print(f"{c:10.3f} {e:13.4f} {n:13.4f} {z:10.4f} {b:11.5f}  {grade}")
+
+
+def _print_curves(axis: Axis, rows: list[dict[str, float]]) -> None:
+    """A table of its own, of the curved rows only: beside the coordinates it would not fit 80 columns."""
+    curves = []
+    for row in rows:
+        c, _, _, _, _, _, k, kv = row.values()
+        plan = _radius(k, "right", "left")
+        level = _radius(kv, "up", "down", axis.profile.radius_m(c - axis.start_chainage_m))
+        if (plan, level) != ("straight", "straight"):
+            curves.append(f"{c:10.3f}  {plan:<20}{level}")
+    print()
+    if not curves:
+        print("Straight in plan and in level there.")
+        return
+    if len(curves) < len(rows):
+        print("Straight in plan and in level where not listed here:")
+    print(f"{'chainage':>10}  {'radius in plan':<20}radius in level")
+    print(f"{'m':>10}  {'m':<20}m", *curves, sep="\n")
 
 
 def _radius(curvature_mm_per_m2: float, plus: str, minus: str, radius_m: float | None = None) -> str:

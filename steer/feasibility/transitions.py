@@ -109,8 +109,9 @@ def _words(drive: DriveFile, t: Transition, plane: int, length: float, poor_off:
     off = shift_mm(abs(t.change[plane]), length, t.length_m)
     if t.length_m == 0.0:
         strokes = max(1, math.ceil(length / stroke - 1e-6))
+        bend = "in level" if abs(t.change[1]) > abs(t.change[0]) else "without a clothoid"
         text = (
-            f"the design bends at once at chainage {t.chainage_m:.1f} m, without a clothoid; about "
+            f"the design bends at once at chainage {t.chainage_m:.1f} m, {bend}; about "
             f"{articulation:.1f} mm/m of articulation take {strokes} stroke{'s' if strokes > 1 else ''} of at most "
             f"{most:g} mm/m. "
         )

@@ -131,6 +131,7 @@ def test_for_people_sides_are_words(folder, capsys):
     _, out, _ = asked(capsys, folder, "--at", 120, "--locate", point)
     assert "5.000 rising" in out and "600.0 right" in out and "20000.0 up" in out
     assert "12.0 mm left" in out and "34.0 mm high" in out
+    assert max(map(len, out.splitlines())) <= 80
 
 
 def test_a_point_on_the_axis_has_no_side(folder, capsys):
