@@ -58,8 +58,8 @@ def measure(
     force_kn: float = float("nan"),
     string_kn: np.ndarray | None = None,
 ) -> Measures:
-    """Measures of a path (n,) over ascending chainage; `articulation` (strokes, 2) mm/m as set, `string_kn`
-    (n,) the axial force in the string at those chainages.
+    """Measures of a path (n,) over ascending chainage; `articulation` (1 + strokes, 2) mm/m as held
+    before it and as set for each stroke, `string_kn` (n,) the axial force in the string at those chainages.
 
     Every point counts for the chainage it stands for, so uneven spacing does not weigh. Raises
     ValueError for an empty path.

@@ -68,11 +68,10 @@ def driven(file: DriveFile, simulation: Simulation, articulation: np.ndarray, fo
     """What a simulation came to so far."""
     truth = simulation.truth()
     line, level = truth.face_mm[:, 0], truth.face_mm[:, 1]
+    held = np.vstack([np.zeros(2), articulation])  # launched straight: the first setting is a change too
     return Driven(
         truth.chainage_m, line, level, articulation,
-        measure(
-            file, truth.chainage_m, line, level, articulation, force_kn, simulation.string_force_kn()
-        ),
+        measure(file, truth.chainage_m, line, level, held, force_kn, simulation.string_force_kn()),
     )  # fmt: skip
 
 

@@ -142,6 +142,7 @@ def what_if(
     weights = last_node.weights
     share = last_node.x[: 2 * models, D].reshape(models, 2)
     difference = Difference(motion.lag_m, motion.delay_m, share, begin)
+    held = np.zeros(2)  # before the first stroke compared
     set_new: list[np.ndarray] = []
     set_then: list[np.ndarray] = []
     now_mm: np.ndarray | None = None
@@ -152,7 +153,7 @@ def what_if(
         drive = reel.drive_at(first + k)
         node = _node(drive)
         if now_mm is None:
-            now_mm = drive.follower.standing()
+            now_mm, held = drive.follower.standing(), node.articulation
         own = set_new[-1] if set_new else node.articulation
         moved = _moved(node, difference, models, own)
         seen = copy.copy(drive.follower.estimator)
@@ -182,8 +183,8 @@ def what_if(
     then, new_set = np.array(set_then), np.array(set_new)
     return WhatIf(
         begin, at, driven, other, np.abs(shift) * np.minimum(doubt, 1.0), np.array([begin, *ends]), then, new_set,
-        measure(file, at, driven[:, 0], driven[:, 1], then),
-        measure(file, at, other[:, 0], other[:, 1], new_set),
+        measure(file, at, driven[:, 0], driven[:, 1], np.vstack([held, then])),
+        measure(file, at, other[:, 0], other[:, 1], np.vstack([held, new_set])),
     )  # fmt: skip
 
 

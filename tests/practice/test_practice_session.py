@@ -78,6 +78,8 @@ def test_without_a_decision_the_cylinders_stay_and_a_decision_taken_back_does_no
         session.drive.override(6.0, 2.0)
         session.jack()
         first = session.set_mm[0]
+        change = debrief(session).own.measures.change_mm_per_m  # from straight
+        assert change == pytest.approx(40.0**0.5, abs=1.0)
         session.drive.accept()
         session.drive.undo_last()
         session.jack()
