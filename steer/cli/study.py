@@ -109,7 +109,8 @@ def _study(args: argparse.Namespace, plan: Plan, out: Path) -> int:
     if sys.stderr.isatty():
         print(file=sys.stderr)
     if stopped:
-        print(f"steer: stopped after {len(outcomes)} of {len(tasks)} drives; they are kept", file=sys.stderr)
+        kept_words = "they are kept" if outcomes else "no drive was done, so nothing is kept"
+        print(f"steer: stopped after {len(outcomes)} of {len(tasks)} drives; {kept_words}", file=sys.stderr)
     if outcomes and all(outcome.failed for outcome in outcomes):
         raise SteerError(f"every drive failed; the first one: {outcomes[0].failed}")
     if outcomes:
