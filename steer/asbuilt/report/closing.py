@@ -13,7 +13,7 @@ from steer.asbuilt.report.sheet import Sheet, room_mm
 
 _HEAD_MM = 38.0  # of the column of heads
 _SIZE = 8.0
-_SIGNED_MM = 34.0  # room for the signatures
+_SIGNED_MM = 30.0  # room for the signatures
 
 Paragraph = tuple[str, str]
 

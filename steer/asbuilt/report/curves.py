@@ -105,8 +105,8 @@ def _joints(ax: Any, record: AsBuilt) -> None:
         x, y = float(joints.along.chainage_m[at]), float(joints.along.angle_mm_per_m[at])
         ax.annotate(
             f"largest so far {y:.1f} mm/m",
-            (x, y),
-            (0, 9),
+            (x, max(y, joints.worst_high_mm_per_m)),
+            (0, 5),
             textcoords="offset points",
             ha="center",
             fontsize=7.5,
