@@ -112,8 +112,8 @@ def _mm(value: float, sides: tuple[str, str], digits: int = 0) -> str:
     return f"{text} mm" if float(text) == 0.0 else f"{text} mm {sides[0] if value > 0 else sides[1]}"
 
 
-def _give_or_take(value_mm: float, sd_mm: float, plane: int) -> str:
-    return f"{_mm(value_mm, _SIDES[plane], decimals(sd_mm))} ± {within(sd_mm)}"
+def _give_or_take(value_mm: float, sd_mm: float, sides: tuple[str, str]) -> str:
+    return f"{_mm(value_mm, sides, decimals(sd_mm))} ± {within(sd_mm)}"
 
 
 def shot_lines(verdict: Verdict) -> list[str]:
@@ -188,7 +188,7 @@ def effect_line(before: Face, after: Face) -> str:
 def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
     """What is known of the reference's error, and of its shape."""
     what = "beam" if beam else "reference"
-    parts = [_give_or_take(found.error_mm[p], found.error_sd_mm[p], p) for p in (0, 1)]
+    parts = [_give_or_take(found.error_mm[p], found.error_sd_mm[p], _SIDES[p]) for p in (0, 1)]
     lines = [
         f"The {what} at the target, {found.distance_m:.0f} m in: {' and '.join(parts)} of where it was set."
     ]
@@ -197,7 +197,7 @@ def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
             f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]} ± {within(found.direction_sd_mm_per_m[p], 2)}"
             for p, v in enumerate(found.direction_mm_per_m)
         ]
-        offset = [_give_or_take(v, found.offset_sd_mm[p], p) for p, v in enumerate(found.offset_mm)]
+        offset = [_give_or_take(v, found.offset_sd_mm[p], _SIDES[p]) for p, v in enumerate(found.offset_mm)]
         lines.append(f"  at the start: {' and '.join(offset)}; direction {' and '.join(turn)}.")
     if found.shape is not None:
         lines.append(f"  its error by the shots: line, {found.shape[0]}; level, {found.shape[1]}.")
@@ -209,16 +209,23 @@ def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     if not found.worth_setting:
         return ["The beam need not be set anew: its error does not stand out of its uncertainty."]
     found_aim = aim(found, setting)
+    turn_sd = found.error_sd_mm / max(found.distance_m, 1.0)
     turn = [
-        f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]}"
+        f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]} ± {within(turn_sd[p], 2)}"
         for p, v in enumerate(found_aim.turn_mm_per_m.tolist())
     ]
-    move = [_mm(v, _MOVES[p]) for p, v in enumerate(found_aim.move_mm.tolist())]
+    move = [
+        _give_or_take(v, found.error_sd_mm[p], _MOVES[p]) for p, v in enumerate(found_aim.move_mm.tolist())
+    ]
     out = [
         f"To aim it again: turn it at the shaft by {' and '.join(turn)}; at the target, {found.distance_m:.0f} m in, "
         f"that brings it {' and '.join(move)}, onto its line there. Left as it is, it is allowed for."
     ]
-    off = [_mm(v, _SIDES[p]) for p, v in enumerate(found_aim.starts_off_mm.tolist()) if v]
+    off = [
+        _give_or_take(v, found.offset_sd_mm[p], _SIDES[p])
+        for p, v in enumerate(found_aim.starts_off_mm.tolist())
+        if v
+    ]
     if off:
         out.append(f"  It then still starts {' and '.join(off)} of where it was set: the line below says so.")
     line = json.dumps({"kind": "reference_set", **found_aim.setting})

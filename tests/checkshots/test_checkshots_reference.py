@@ -103,8 +103,8 @@ def test_the_aim_by_hand():
     at_target = off.setting["right_mm"] + 100.0 * off.setting["right_mm_per_m"]
     assert at_target == pytest.approx(set_at["right_mm"] + 100.0 * set_at["right_mm_per_m"])
     said = " ".join(aim_lines(found_beam((12.0, -5.0), (8.0, 1.0), 1.0), set_at))
-    assert "turn it at the shaft by 0.12 mm/m left and 0.05 mm/m up" in said
-    assert "brings it 12 mm left and 5 mm up" in said and "still starts 8 mm right" in said
+    assert "turn it at the shaft by 0.12 mm/m left ± 0.02 and 0.05 mm/m up ± 0.02" in said
+    assert "brings it 12 mm left ± 2 and 5 mm up ± 2" in said and "still starts 8 mm right ± 2" in said
 
 
 def turned(made, readings, by):
