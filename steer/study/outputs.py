@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import math
@@ -53,6 +54,8 @@ def write_whole(path: Path, content: bytes) -> None:
         part.write_bytes(content)
         os.replace(part, path)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise FolderUnusable(f"{path}: cannot be written: {error.strerror}") from None
 
 
