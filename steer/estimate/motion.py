@@ -136,15 +136,18 @@ class MotionModel:
 
     def _of_crab(self, ds_m: np.ndarray) -> np.ndarray:
         """(Y, T, C) after the advances (k,) that began with one mm/m of crab: (3, b, k)."""
-        ds = np.broadcast_to(ds_m, (len(self.lag_m), len(ds_m)))
-        once, twice, left = ds.copy(), 0.5 * ds * ds, np.ones_like(ds)
+        found = np.empty((3, len(self.lag_m), len(ds_m)))
+        once, twice, left = found
+        once[:], twice[:], left[:] = ds_m, 0.5 * ds_m * ds_m, 1.0
         fades = np.isfinite(self.crab_fade_m)
-        fade, ds = self.crab_fade_m[fades, None], ds[fades]
-        left[fades] = np.exp(-ds / fade)
-        once[fades] = fade * (1.0 - left[fades])
-        twice[fades] = fade * (ds - once[fades])
+        if fades.any():
+            fade = self.crab_fade_m[fades, None]
+            left[fades] = np.exp(-ds_m / fade)
+            once[fades] = fade * (1.0 - left[fades])
+            twice[fades] = fade * (ds_m - once[fades])
         coupling = self.crab_coupling_per_m[:, None]
-        return np.stack([once + coupling * twice, coupling * once, left])
+        found[0], found[1] = once + coupling * twice, coupling * once
+        return found
 
     def known_input(self, ds_m: float, curvature: np.ndarray) -> np.ndarray:
         """What is added to Φ·x over `ds_m` under a design curvature κ (mm/m²): (b,) -> (b, 12).
