@@ -152,4 +152,4 @@ def _shape(error: np.ndarray, var: np.ndarray, d: np.ndarray, positive: str, neg
     one = " (one shot cannot tell which)" if n == 1 and len(good) > 1 else ""
     no = "" if "bending" in good else f"; refraction would not (it would take {abs(gradient):.1f} K/m)"
     spread = best > n + 3.0 * np.sqrt(2.0 * n)
-    return f"{words} explains it{' in part only' if spread else ''}{one}{no}"
+    return f"{words} explains it{' in part only' if spread and good else ''}{one}{no}"

@@ -25,7 +25,9 @@ ALONG_M = 3.0  # between where a surveyed point lies and where its chainage says
 _OFFSET_MM = Number(-10_000, 10_000, unit="mm")
 _DIRECTION = Number(-500, 500, unit="mm/m")
 CYLINDER = Number(-10_000, 10_000, unit="mm")
-_SD = Number(over=0, at_most=10_000, unit="mm")
+# Below what any survey reaches (common practice, no source), and where an sd of a few mm given in metres stands.
+_SD = Number(at_least=0.01, at_most=10_000, unit="mm (not m)")
+_STORED_SD = Number(over=0, at_most=10_000, unit="mm")
 _COORDINATE = Number(-1e8, 1e8, unit="m")
 _POINTS = ("face", "target", "tail", "pipe")
 _SPOT = ("spot_right_mm", "spot_up_mm")
@@ -160,9 +162,10 @@ def _shot_fields(ends: tuple[float, float]) -> dict[str, Field]:
 def stored_shot_fields(drive: DriveFile) -> dict[str, Field]:
     """What a check shot in the log may hold besides: whether it asks for a person's word when it disagrees
     (a file's does), the number of the shot that it seems to repeat, and line and level's covariance out of an
-    adjusted survey."""
+    adjusted survey. Logs of before hold smaller sd."""
     more = {"asks": Flag(), "repeats": Whole(1), "covariance_mm2": Covariance("mm²")}
-    return {**shot_fields(drive), **more}
+    sd = dict.fromkeys(("sd_mm", "sd_line_mm", "sd_level_mm"), _STORED_SD)
+    return {**shot_fields(drive), **sd, **more}
 
 
 def finish_shot(
