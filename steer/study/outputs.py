@@ -71,6 +71,7 @@ def draw_plot(file: DriveFile, outcomes: Sequence[Outcome], answers: Answers) ->
     for n, (plane, sides) in enumerate((("line", "left / right"), ("level", "low / high"))):
         ax = axes[n][0]
         limit = getattr(file.tolerance, f"{plane}_mm")
+        reach = 1.6 * limit
         if base:
             traces = np.array([o.trace[n] for o in base])
             at = np.linspace(start, end, traces.shape[1])
@@ -78,12 +79,13 @@ def draw_plot(file: DriveFile, outcomes: Sequence[Outcome], answers: Answers) ->
             ax.fill_between(at, low, high, color="0.85", label="95 % of drives")
             ax.fill_between(at, quarter, three, color="0.65", label="half of the drives")
             ax.plot(at, middle, color="black", lw=1, label="median")
+            reach = max(reach, 1.1 * float(np.abs([low, high]).max()))
         ax.axhline(limit, color="black", ls="--", lw=0.8, label="tolerance")
         ax.axhline(-limit, color="black", ls="--", lw=0.8)
         ax.set_ylabel(f"{plane}, mm ({sides})")
         ax.set_xlabel("chainage, m")
         ax.legend(fontsize=7, ncols=4, loc="upper left")
-        ax.set_ylim(-1.6 * limit, 1.6 * limit)
+        ax.set_ylim(-reach, reach)
         ax = axes[n][1]
         ends = [getattr(o, f"end_{plane}_mm") for o in base]
         if ends:
@@ -91,8 +93,9 @@ def draw_plot(file: DriveFile, outcomes: Sequence[Outcome], answers: Answers) ->
         eye = getattr(file.tolerance.eye or file.tolerance, f"{plane}_mm")
         ax.axvline(eye, color="black", lw=1.2)
         ax.axvline(-eye, color="black", lw=1.2)
-        ax.set_xlabel(f"{plane} on arrival, mm ({sides}); the bars are the reception eye")
+        ax.set_xlabel(f"{plane} on arrival, mm ({sides}); upright lines: reception eye")
         ax.set_ylabel("drives")
+        ax.yaxis.get_major_locator().set_params(integer=True)  # drives come whole
     ax = axes[2][0]
     joints = np.sort([o.joint_mm_per_m for o in base])
     if len(joints):
