@@ -40,6 +40,8 @@ class LinesScreen(SteerScreen):
         Binding("down", "scroll(1)", "down", show=False),
         Binding("pageup", "scroll(-20)", "20 lines up", show=False),
         Binding("pagedown,space", "scroll(20)", "20 lines down", show=False),
+        Binding("home", "scroll(-100_000)", "start", show=False),
+        Binding("end", "scroll(100_000)", "end", show=False),
     ]
 
     def __init__(self) -> None:
