@@ -37,9 +37,9 @@ def _draw(sheet: Sheet, record: AsBuilt) -> None:
 def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float, tall: float) -> None:
     """Both planes against their tolerance, small, with the verdict below each."""
     m = record.metres
-    half = (sheet.inner - 14.0) / 2.0
+    half = (sheet.inner - 16.0) / 2.0
     for plane in (0, 1):
-        x = sheet.left + 6.0 + plane * (half + 8.0)
+        x = sheet.left + 6.0 + plane * (half + 10.0)
         ax = sheet.axes(x, y, half, tall)
         value, band = m.lie.offset_mm[:, plane], 1.96 * m.lie.sd_mm[:, plane]
         ax.fill_between(m.lie.chainage_m, value - band, value + band, **BAND)
