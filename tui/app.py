@@ -24,6 +24,7 @@ from tui.freshness import Freshness
 from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
 from tui.source import Source
+from tui.terminal_gone import hung_up
 from tui.themes import all_themes
 
 if TYPE_CHECKING:
@@ -145,6 +146,9 @@ class SteerApp(App[None]):
         await self.look(always=True)
         while True:
             await asyncio.sleep(self.poll_s)
+            if hung_up():
+                self.exit()
+                return
             await self.look()
 
     async def look(self, always: bool = False) -> None:
