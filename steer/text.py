@@ -24,7 +24,7 @@ def printable(text: object, longest: int = 0) -> str:
     plain = str(text)
     if longest and len(plain) > longest:
         plain = plain[: longest - 1] + "…"
-    if plain.isascii() and plain.isprintable():
+    if plain.isprintable():
         return plain
     return "".join(_written_out(c) if unicodedata.category(c) in _HIDDEN else c for c in plain)
 

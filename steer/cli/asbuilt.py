@@ -41,6 +41,7 @@ def run(args: argparse.Namespace) -> int:
     """Prints the page or the object, writes the files asked for; exit codes as in the contract."""
     from steer.asbuilt.writing import check_writable
     from steer.errors import InputRefused
+    from steer.text import printable
 
     wanted = [(name, getattr(args, name)) for name, _, _ in _FILES if getattr(args, name) is not None]
     problems = []
@@ -64,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
         record = assemble(drive)
     for name, path in wanted:
         write(record, name, path)
-        print(f"steer: written {path}", file=sys.stderr)
+        print(f"steer: written {printable(path)}", file=sys.stderr)
     if args.json:
         from steer.asbuilt.json_out import record_object
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from steer.axis import Axis
 from steer.errors import CommandLineWrong, InputRefused
+from steer.text import printable
 
 AT_FIELDS = (
     "chainage_m",
@@ -77,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
         from steer.axis.drawing import draw_axis
 
         write_whole(args.plot, lambda place: draw_axis(axis, place, drive.drive.name))
-        print(f"steer: drawn in {args.plot}", file=sys.stderr)
+        print(f"steer: drawn in {printable(args.plot)}", file=sys.stderr)
     if args.json:
         print(json.dumps({"at": rows, "locate": found}, indent=1, allow_nan=False))
     elif args.csv:

@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
         if plan is None:
             raise InputRefused(f"--plan-plot {args.plan_plot}: nothing to draw, no plan was made")
         write_whole(args.plan_plot, lambda place: draw_plan(plan, place, file.drive.name))
-        print(f"steer: drawn in {args.plan_plot}", file=sys.stderr)
+        print(f"steer: drawn in {printable(args.plan_plot)}", file=sys.stderr)
     print("\n".join(_narrow(lines)))
     return 0
 

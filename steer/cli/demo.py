@@ -10,6 +10,7 @@ from importlib import resources
 from pathlib import Path
 
 from steer.cli import open as open_command
+from steer.text import printable
 
 SAMPLE = "quillbeck_lane"
 FILES = ("drive.toml", "readings.csv", "shots.csv", "settings.csv")
@@ -76,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
     if args.no_open:
         from steer.cli import next as next_command
 
-        print(f"Sample drive (invented) in {folder}\n")
+        print(f"Sample drive (invented) in {printable(folder)}\n")
         return next_command.run(argparse.Namespace(folder=str(folder), json=False))
     # The sample's readings are old by nature; they must not hide its proposal.
     args.folder, args.stale_after = folder, 0.0 if args.stale_after is None else args.stale_after

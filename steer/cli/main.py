@@ -62,7 +62,9 @@ def _parse(parser: argparse.ArgumentParser, arguments: list[str]) -> argparse.Na
     if left and hasattr(args, "files") and not any(a.startswith("-") for a in left):
         args.files = [*args.files, *left]
     elif left:
-        parser.error(f"unrecognized arguments: {' '.join(left)}")
+        from steer.text import printable
+
+        parser.error(f"unrecognized arguments: {printable(' '.join(left))}")
     return args
 
 

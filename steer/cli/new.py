@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from steer.errors import FolderUnusable, InputRefused
+from steer.text import printable
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +37,6 @@ def run(args: argparse.Namespace) -> int:
         raise FolderUnusable(
             f"{folder}: cannot be written: {getattr(error, 'strerror', None) or error}"
         ) from None
-    print(f"{path}: written, with example values")
-    print(f"Put your own in their place, then: steer check {args.folder}")
+    print(f"{printable(path)}: written, with example values")
+    print(f"Put your own in their place, then: steer check {printable(args.folder)}")
     return 0

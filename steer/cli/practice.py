@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from steer.cli.open import add_look
 from steer.errors import CommandLineWrong
+from steer.text import printable
 
 if TYPE_CHECKING:
     from steer.practice import Session
@@ -75,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
             if not args.debrief:
                 _drive(session, args.auto, args.strokes)
             _print_debrief(session)
-            print(f"\nThe drive is in {folder}. See it again: steer replay {folder}")
+            print(f"\nThe drive is in {printable(folder)}. See it again: steer replay {printable(folder)}")
         return 0
     return _screens(args, opening, folder)
 
@@ -93,7 +94,8 @@ def _screens(args: argparse.Namespace, opening: Callable[[], Session], folder: P
 
     args.stale_after = 0.0 if args.stale_after is None else args.stale_after  # think as long as you like
     code = show(lambda: PracticeSource(opening()), args, "the practice ground", make)
-    print(f"The drive is in {folder}. Go on: steer practice --resume --folder {folder}")
+    place = printable(folder)
+    print(f"The drive is in {place}. Go on: steer practice --resume --folder {place}")
     if code == 0 and made and made[0].wants_replay:
         from steer.cli import replay
 

@@ -427,6 +427,21 @@ async def test_letters_and_tab_typed_at_once_keep_their_order(make_app, tmp_path
         assert app.screen.query_one("#line").value == "monday.csvx"
 
 
+async def test_nothing_in_the_log_steers_the_terminal(make_app):
+    from types import SimpleNamespace
+
+    odd = {"text": "a\x1b[2Jb \u202ec", "more\x9b": "\x07"}
+    drive = fake_drive.FakeDrive()
+    event = SimpleNamespace(sequence=1, arrived="\x1b]0;an hour ago", kind="no\rte", body=odd)
+    drive.events = lambda after=0: iter([event][after:])
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l")
+        await until(pilot, lambda: r"a\x1b[2Jb \u202ec" in screen_text(app))
+        assert all(line.isprintable() for line in screen_text(app).split("\n"))
+
+
 async def test_the_event_under_the_cursor_is_said_in_full(make_app):
     from types import SimpleNamespace
 

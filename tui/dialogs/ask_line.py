@@ -9,6 +9,7 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widgets import Input, Label
 
+from steer.text import printable
 from tui.dialogs.base import SteerDialog
 from tui.draw.spans import wrap
 
@@ -76,6 +77,6 @@ class AskLineDialog(SteerDialog):
 
     def say(self, text: str) -> None:
         """Puts lines under the input; at most ten, and how many more there are."""
-        lines = [part for line in text.splitlines() for part in wrap(line, 70, 3)]
+        lines = [part for line in text.splitlines() for part in wrap(printable(line), 70, 3)]
         more = f"\n... {len(lines) - 9} more lines" if len(lines) > 10 else ""
         self.query_one("#said", Label).update("\n".join(lines[: 9 if more else 10]) + more)

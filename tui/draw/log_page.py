@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from steer.text import printable
 from tui.draw import words
 from tui.draw.spans import Row, wrap
 from tui.source import LoggedEvent
@@ -66,7 +67,7 @@ def line_of(event: LoggedEvent) -> LogLine:
         for key, value in body.items()
         if value is not None and not isinstance(value, bool)
     ]
-    return LogLine(event.sequence, event.arrived, event.kind, ", ".join(parts)[:600])
+    return LogLine(event.sequence, event.arrived, event.kind, printable(", ".join(parts)[:600]))
 
 
 def kind_words(line: LogLine) -> str:

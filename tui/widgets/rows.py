@@ -11,6 +11,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from steer.text import printable
 from tui.draw.palette import Palette, named
 from tui.draw.spans import Row, cells, fit, plain
 
@@ -70,7 +71,11 @@ class Rows(Widget):
         width, height = self._drawn_for = self.size
         if width <= 0 or height <= 0:
             return []
-        rows = [fit(row, width) for row in self.draw_rows(width, height)[:height]]
+        # No text from outside steers the terminal, whatever a screen forgot.
+        drawn = [
+            tuple((printable(text), role) for text, role in row) for row in self.draw_rows(width, height)
+        ]
+        rows = [fit(row, width) for row in drawn[:height]]
         return rows + [fit((), width)] * (height - len(rows))
 
     def redraw(self) -> None:
