@@ -109,6 +109,9 @@ def draw_plot(file: DriveFile, outcomes: Sequence[Outcome], answers: Answers) ->
 
 
 def _draw_effects(ax: Any, answers: Answers) -> None:
+    if not answers.effects:
+        ax.set_axis_off()
+        return
     ax.axvline(0.0, color="black", lw=0.6)
     names = []
     for n, effect in enumerate(answers.effects):
