@@ -67,19 +67,19 @@ def head(width: int) -> list[Row]:
 def item(shot: ShotView, width: int) -> Row:
     """One shot in one row."""
     # The blanks are apart from the fields: however long a figure is, it never touches its neighbour.
-    found = f" {_short('line', shot.line_mm):>8} {_short('level', shot.level_mm):>8}"
+    found = f" {_short('line', shot.line_mm):>9} {_short('level', shot.level_mm):>8}"
     verdict = _verdict(shot)
-    against = f" {'-':>8} {'-':>8} {'':>6}"
+    against = f" {'-':>9} {'-':>8} {'':>6}"
     if verdict != AHEAD:
         against = (
-            f" {_short('line', shot.innovation_line_mm):>8} {_short('level', shot.innovation_level_mm):>8}"
+            f" {_short('line', shot.innovation_line_mm):>9} {_short('level', shot.innovation_level_mm):>8}"
             f" {_in_sd(shot):>6}"
         )
     role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
         verdict, ""
     )
     lead = f"{_MARK.get(verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f} {shot.point:<6}"
-    return ((lead, role), (found, ""), ("  ", ""), (against, role), (f"  {verdict}", role))
+    return ((lead, role), (found, ""), (against, role), (f"  {verdict}", role))
 
 
 def detail(
