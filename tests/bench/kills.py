@@ -6,15 +6,23 @@ of every fed drive the next advice must equal that of a run that nobody killed.
 """
 
 import random
-import subprocess
 import sys
 import tempfile
-import time
+from collections import Counter
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
-from kills import STEER, advice_of, feed_lines, kill_accept, kill_command, kill_feed, new_drive, unbroken
+from kills import (
+    advice_of,
+    feed_lines,
+    kill_accept,
+    kill_command,
+    kill_feed,
+    new_drive,
+    storing_times,
+    unbroken,
+)
 
 total = int(sys.argv[1]) if len(sys.argv) > 1 else 200
 rng = random.Random(1)
@@ -40,19 +48,19 @@ with tempfile.TemporaryDirectory() as place:
         "chainage_m,point,line_mm,level_mm,sd_mm\n" + "".join(shot(k / 100) for k in range(rows["shots"]))
     )
     for command in ("read", "shots"):
-        path, outcome = home / f"{command}.csv", []
-        started = time.perf_counter()
-        subprocess.run(
-            [*STEER, command, str(new_drive(home / command)), str(path)],
-            check=True,
-            stdout=subprocess.DEVNULL,
-        )
-        whole_s = time.perf_counter() - started
+        path, outcome = home / f"{command}.csv", Counter[str]()
+        there, stored, ended = storing_times(new_drive(home / command), command, path, rows[command])
         for k in range(total // 6):
-            folder, wait_s = new_drive(home / f"{command}{k}"), rng.uniform(0.2, 1.1) * whole_s
-            outcome.append(kill_command(folder, command, path, rows[command], wait_s))
+            folder = new_drive(home / f"{command}{k}")
+            # before it, while it stores, and after it, by the clock of a run that nobody killed
+            wait_s, begun = (
+                (rng.uniform(0.3, 1.0) * there, False),
+                (rng.uniform(0.0, 1.2) * (stored - there), True),
+                (rng.uniform(0.0, 1.0) * (ended - stored) + stored - there, True),
+            )[k % 3]
+            outcome[kill_command(folder, command, path, rows[command], wait_s, once_begun=begun)] += 1
         print(
-            f"{command}: {len(outcome)} kills, {outcome.count(0)} times nothing stored, else all", flush=True
+            f"{command}: {outcome.total()} kills of the storing: {dict(outcome)}, all or nothing", flush=True
         )
 
     folder = home / "unbroken"

@@ -134,15 +134,46 @@ def _send(feed: subprocess.Popen[str], lines: list[dict[str, Any]]) -> None:
         pass  # killed
 
 
-def kill_command(folder: Path, command: str, path: Path, rows: int, wait_s: float) -> int:
-    """Kill `steer read` or `steer shots` on a file of `rows` rows; how many are stored: all or none."""
+def kill_command(
+    folder: Path, command: str, path: Path, rows: int, wait_s: float, *, once_begun: bool = False
+) -> str:
+    """Kill `steer read` or `steer shots` on a file of `rows` rows: `wait_s` after its start, or `once_begun` after
+    it has made the log. All rows are stored or none; "before", "during" or "after" the storing says when it was."""
     running = subprocess.Popen([*STEER, command, str(folder), str(path)], stdout=subprocess.PIPE, text=True)
+    while once_begun and not (folder / LOG_NAME).exists() and running.poll() is None:
+        time.sleep(0.001)
     time.sleep(wait_s)
     running.kill()
     said = running.communicate()[0]
-    found = len(examine(folder)) if (folder / LOG_NAME).exists() else 0
+    begun = (folder / LOG_NAME).exists()
+    found = len(examine(folder)) if begun else 0
     assert found in ((rows,) if "stored" in said else (0, rows))
-    return found
+    return "after" if found else "during" if begun else "before"
+
+
+def storing_times(folder: Path, command: str, path: Path, rows: int) -> tuple[float, float, float]:
+    """Seconds from the start of a command that nobody kills: the log is there, all is stored, it has ended."""
+    started, there, stored = time.perf_counter(), 0.0, 0.0
+    running = subprocess.Popen([*STEER, command, str(folder), str(path)], stdout=subprocess.DEVNULL)
+    while running.poll() is None:
+        if not there and (folder / LOG_NAME).exists():
+            there = time.perf_counter() - started
+        if there and not stored and len(_so_far(folder)) >= rows:
+            stored = time.perf_counter() - started
+        time.sleep(0.005)
+    assert there, "it made no log"
+    ended = time.perf_counter() - started
+    return there, stored or ended, ended
+
+
+def _so_far(folder: Path) -> list[Any]:
+    db = sqlite3.connect(f"{(folder / LOG_NAME).as_uri()}?mode=ro", uri=True)
+    try:
+        return db.execute("SELECT 1 FROM events WHERE kind IN ('reading', 'check_shot')").fetchall()
+    except sqlite3.OperationalError:  # not made yet
+        return []
+    finally:
+        db.close()
 
 
 def kill_accept(folder: Path, rng: random.Random) -> int:
