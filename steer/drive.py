@@ -20,7 +20,7 @@ from steer.advice import Path as DrivenPath
 from steer.checkshots.effect import reports, with_open_questions
 from steer.checkshots.explain import evidence
 from steer.checkshots.reference import reference_now
-from steer.checkshots.report import SurveyReport, reference_lines, survey_report
+from steer.checkshots.report import SurveyReport, reference_lines, survey_report, turn_text
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
@@ -468,4 +468,7 @@ class Drive:
             return {}
         found = reference_now(self.follower.estimator, node)
         beam = self.file.reference.kind == "beam"
-        return {"reference": " ".join(line.strip() for line in reference_lines(found, beam)[:1])}
+        text = reference_lines(found, beam)[0]
+        if beam and found.distance_m > 5.0 and found.worth_setting:
+            text += f" To aim it again, turn it at the shaft by {turn_text(found)}."
+        return {"reference": text}

@@ -204,21 +204,25 @@ def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
     return lines
 
 
+def turn_text(found: ReferenceFound) -> str:
+    """By how much to turn the beam at the shaft, for it to strike the target where its line asks."""
+    away = max(found.distance_m, 1.0)
+    return " and ".join(
+        f"{abs(v) / away:.2f} mm/m {_MOVES[p][0 if v < 0 else 1]} ± {within(found.error_sd_mm[p] / away, 2)}"
+        for p, v in enumerate(found.error_mm.tolist())
+    )
+
+
 def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     """How to bring the beam back onto its line, and what to enter then."""
     if not found.worth_setting:
         return ["The beam need not be set anew: its error does not stand out of its uncertainty."]
     found_aim = aim(found, setting)
-    turn_sd = found.error_sd_mm / max(found.distance_m, 1.0)
-    turn = [
-        f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]} ± {within(turn_sd[p], 2)}"
-        for p, v in enumerate(found_aim.turn_mm_per_m.tolist())
-    ]
     move = [
         _give_or_take(v, found.error_sd_mm[p], _MOVES[p]) for p, v in enumerate(found_aim.move_mm.tolist())
     ]
     out = [
-        f"To aim it again: turn it at the shaft by {' and '.join(turn)}; at the target, {found.distance_m:.0f} m in, "
+        f"To aim it again: turn it at the shaft by {turn_text(found)}; at the target, {found.distance_m:.0f} m in, "
         f"that brings it {' and '.join(move)}, onto its line there. Left as it is, it is allowed for."
     ]
     off = [

@@ -27,7 +27,7 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
     for verdict in ("disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
         number = sum(1 for shot in shots if _verdict(shot) == verdict)
         if number:
-            counts.append(f"{number} {verdict}")
+            counts.append(f"{number} {'disagree' if number > 1 and verdict == 'disagrees' else verdict}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
     if snapshot is None or snapshot.advice is None:
         rows.append(((" No reading yet.", "quiet"),))
@@ -46,7 +46,7 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         rows.append(((" Next check survey ", "quiet"), (due, "strong" if left > 0.05 else "warn")))
     reference = snapshot.extra.get("reference")
     if isinstance(reference, str) and reference:
-        rows += [((f" {line}", ""),) for line in wrap(reference, width - 2, 2)]
+        rows += [((f" {line}", ""),) for line in wrap(reference, width - 2, 3)]
     return rows
 
 
