@@ -116,6 +116,12 @@ def _give_or_take(value_mm: float, sd_mm: float, sides: tuple[str, str]) -> str:
     return f"{_mm(value_mm, sides, decimals(sd_mm))} ± {within(sd_mm)}"
 
 
+def _turned(value_mm_per_m: float, sd_mm_per_m: float, plane: int) -> str:
+    size = f"{abs(value_mm_per_m):.2f}"
+    side = "" if float(size) == 0.0 else f" {_MOVES[plane][0 if value_mm_per_m > 0 else 1]}"
+    return f"{size} mm/m{side} ± {within(sd_mm_per_m, 2)}"
+
+
 def shot_lines(verdict: Verdict) -> list[str]:
     """One shot in sentences."""
     r = verdict.report
@@ -193,10 +199,7 @@ def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
         f"The {what} at the target, {found.distance_m:.0f} m in: {' and '.join(parts)} of where it was set."
     ]
     if beam and found.distance_m > 1.0:
-        turn = [
-            f"{abs(v):.2f} mm/m {_MOVES[p][0 if v > 0 else 1]} ± {within(found.direction_sd_mm_per_m[p], 2)}"
-            for p, v in enumerate(found.direction_mm_per_m)
-        ]
+        turn = [_turned(v, found.direction_sd_mm_per_m[p], p) for p, v in enumerate(found.direction_mm_per_m)]
         offset = [_give_or_take(v, found.offset_sd_mm[p], _SIDES[p]) for p, v in enumerate(found.offset_mm)]
         lines.append(f"  at the start: {' and '.join(offset)}; direction {' and '.join(turn)}.")
     if found.shape is not None:
@@ -207,10 +210,7 @@ def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
 def turn_text(found: ReferenceFound) -> str:
     """By how much to turn the beam at the shaft, for it to strike the target where its line asks."""
     away = max(found.distance_m, 1.0)
-    return " and ".join(
-        f"{abs(v) / away:.2f} mm/m {_MOVES[p][0 if v < 0 else 1]} ± {within(found.error_sd_mm[p] / away, 2)}"
-        for p, v in enumerate(found.error_mm.tolist())
-    )
+    return " and ".join(_turned(-found.error_mm[p] / away, found.error_sd_mm[p] / away, p) for p in (0, 1))
 
 
 def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
