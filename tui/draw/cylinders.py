@@ -21,8 +21,10 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     stop = blocked(scene)
     now = advice.cylinder_now_mm if advice is not None else None
     proposal = advice.correction.cylinder_mm if advice is not None and stop is None else None
+    # a setting is read to a few tenths: what is held is not to be moved by them
+    hold = advice is not None and advice.correction.hold
     if scene.decision is not None and scene.decision.kind == "overridden" and stop is None:
-        proposal = scene.decision.cylinder_mm
+        proposal, hold = scene.decision.cylinder_mm, False
     decimals = 0
     for values in (proposal, now):
         if values is not None and any(abs(v - round(v)) > 0.049 for v in values if v == v):
@@ -35,7 +37,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
             (
                 "-" if measured is None else f"{measured:.{decimals}f}",
                 "-" if wanted is None else f"{wanted:.{decimals}f}",
-                _change(measured, wanted, decimals),
+                "stay" if hold and wanted is not None else _change(measured, wanted, decimals),
             )
         )
     # The figures get the room they need; the name of the place gets what is left.
