@@ -49,7 +49,7 @@ def test_a_disk_that_fills_half_way(tmp_path, planned, driven, monkeypatch, caps
 
     with monkeypatch.context() as m:
         m.setattr(writing.os, "fsync", full)
-        assert main(words) == 1
+        assert main(words) == 3
     assert f"{target}: cannot be written: No space left" in capsys.readouterr().err
     assert [p.read_text() for p in out.iterdir()] == ["the old one"]  # and nothing beside it
     assert main(words) == 0
@@ -72,6 +72,6 @@ def test_a_drawing_that_breaks_off(tmp_path, planned, driven, monkeypatch, capsy
         raise OSError(errno.EIO, "Input/output error")
 
     monkeypatch.setattr(Figure, "savefig", half)
-    assert main(words) == 1
+    assert main(words) == 3
     assert f"{words[-1]}: cannot be written: Input/output error" in capsys.readouterr().err
     assert [p.read_text() for p in out.iterdir()] == ["the old one"]
