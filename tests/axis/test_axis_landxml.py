@@ -11,7 +11,7 @@ import pytest
 
 from steer.axis import AxisError, axis_from_landxml, axis_from_spec
 from steer.axis.landxml_out import SurveyedPoint, write_landxml
-from steer.errors import InputRefused
+from steer.errors import FolderUnusable, InputRefused
 
 DATA = Path(__file__).parent / "data"
 USFT = 1200.0 / 3937.0
@@ -383,6 +383,6 @@ def test_out_refuses_what_cannot_be_written(tmp_path):
     with pytest.raises(InputRefused, match="p1"):
         write_landxml(path, sample_axis(), [SurveyedPoint("p1", math.nan, 0.0, 0.0)])
     assert path.read_text() == "old"
-    with pytest.raises(InputRefused, match="cannot be written"):
+    with pytest.raises(FolderUnusable, match="cannot be written"):
         write_landxml(tmp_path / "no" / "out.xml", sample_axis())
     assert [p.name for p in tmp_path.iterdir()] == ["out.xml"]
