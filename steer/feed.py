@@ -59,6 +59,7 @@ def take_line(drive: Drive, line: bytes) -> dict[str, Any] | None:
             f"kind {shown(kind)} is not known: reading, check_shot, reference_set and stroke_end are allowed"
         )
     drive.add(kind, stored[kind](found, file))
+    drive.follower.keep_up()
     return None
 
 

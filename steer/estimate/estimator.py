@@ -130,23 +130,25 @@ class Estimator:
         if self._unreached is not None and self._unreached >= at:
             self._unreached = None
 
-    def run(self) -> None:
-        """Fold every item that has not been folded yet."""
+    def run(self, before: Cell | None = None) -> None:
+        """Fold every item that has not been folded yet; with `before` those that come before that cell."""
         if len(self.nodes) == len(self.items):
             return
         self._top_m = next((item.s_m for item in reversed(self.items) if isinstance(item, Cell)), None)
         kept = True  # the node that the fold goes on from is from an earlier run
         while len(self.nodes) < len(self.items):
             i = len(self.nodes)
-            before = self._real(i - 1)
-            if kept and not before.sound:
+            if self.items[i] is before:
+                return
+            last = self._real(i - 1)
+            if kept and not last.sound:
                 self._fall_back(self.items[i])
                 continue
             kept = False
             with np.errstate(invalid="ignore", over="ignore", divide="ignore"):  # judged by its result
-                made = self._fold(before, self.items[i])
+                made = self._fold(last, self.items[i])
             if not made.sound:
-                made = self._left_out(before, self.items[i])
+                made = self._left_out(last, self.items[i])
             if self._unreached is None and isinstance(made.report, ShotReport) and not made.report.reached:
                 self._unreached = i
             self.nodes.append(made)

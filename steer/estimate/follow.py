@@ -129,6 +129,23 @@ class Follower:
             self._accept(self.track.settle(None))
         self.estimator.run()
 
+    def keep_up(self) -> None:
+        """Fold the cells that the readings taken have left behind, so that whoever asks next waits less: the
+        estimate comes out the same. Cylinders that do not fit one another are judged with all of their stroke."""
+        if not self.batch:
+            return
+        begun = math.ceil((self.top_m - self.drive.axis.start_chainage_m) / self.cell_m - 1e-6)
+        end_m = self.drive.axis.start_chainage_m + begun * self.cell_m
+        if float(self.batch[-1][1]["chainage_m"]) + self.track.offset_m <= end_m:
+            return
+        fit = articulation(
+            self._cylinders([body for _, body in self.batch]), self.roll_deg, self.drive.machine.cylinders
+        )
+        if self._odd(fit.residual_mm).any():
+            return
+        self._work()
+        self.estimator.run(before=self.open_cell)
+
     def node(self, chainage_m: float | None = None) -> Node:
         """The newest node at or before `chainage_m` (None: the furthest reading), after `bring_up`."""
         at = self.top_m if chainage_m is None else chainage_m
@@ -307,16 +324,20 @@ class Follower:
         np.maximum.accumulate(index, out=index)
         return np.where(index >= 0, values[np.maximum(index, 0)], first)
 
-    def _articulations(self, bodies: list[dict[str, Any]], roll: np.ndarray) -> np.ndarray:
+    def _cylinders(self, bodies: list[dict[str, Any]]) -> np.ndarray:
+        """Extensions as read (n, N), NaN where not."""
         count = len(self.drive.machine.cylinders.positions_deg)
         nothing = [math.nan] * count
-        read = np.array(
+        return np.array(
             [
                 nothing if (c := b.get("cylinder_mm")) is None else [math.nan if v is None else v for v in c]
                 for b in bodies
             ],
             float,
         ).reshape(len(bodies), count)
+
+    def _articulations(self, bodies: list[dict[str, Any]], roll: np.ndarray) -> np.ndarray:
+        read = self._cylinders(bodies)
         fit = articulation(read, roll, self.drive.machine.cylinders)
         known = np.isfinite(fit.right_mm_per_m)
         if known.any():
@@ -334,9 +355,7 @@ class Follower:
         """Blank (NaN) in `read` (n, N) the cylinder that does not fit the others; True when there was one.
 
         Readings of one setting are judged together, by their mean."""
-        cyl = self.drive.machine.cylinders
-        off = np.abs(np.where(np.isfinite(residual), residual, 0.0)).max(1)
-        odd = off > max(1.0, 0.6 * cyl.step_mm)
+        odd = self._odd(residual)
         if not odd.any():
             whole = np.flatnonzero(np.isfinite(read).all(1))
             if len(whole):
@@ -354,8 +373,13 @@ class Follower:
                 read[begin:end, wrong.cylinders[0] - 1] = np.nan
                 found = True
             elif not odd[begin] and np.isfinite(mean).all():
-                self.fitting_mm = tuple(mean.tolist())
+                self.fitting_mm = tuple(read[end - 1].tolist())
         return found
+
+    def _odd(self, residual_mm: np.ndarray) -> np.ndarray:
+        """Rows (n,) of cylinders that do not fit one another, from what is left over (n, N)."""
+        off = np.abs(np.where(np.isfinite(residual_mm), residual_mm, 0.0)).max(1)
+        return np.asarray(off > max(1.0, 0.6 * self.drive.machine.cylinders.step_mm))
 
     def _cell(self, rows: np.ndarray, top: float, advance: np.ndarray) -> Cell:
         held = rows[:, 7:9]

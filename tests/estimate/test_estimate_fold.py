@@ -92,6 +92,46 @@ def test_asking_often_changes_nothing():
     same(followed(drive, events), followed(drive, events, every=False))
 
 
+def kept_up(drive, events):
+    """The follower as the feed drives it, and how many nodes stood just before each stroke's end was asked."""
+    follower, ready = Follower(drive), []
+    for event in events:
+        if event.kind == "stroke_end":
+            ready.append(len(follower.estimator.nodes))
+        assert follower.take(event)
+        if event.kind == "reading":
+            follower.keep_up()
+        elif event.kind == "stroke_end":
+            follower.bring_up()
+            ready[-1] = len(follower.estimator.nodes) - ready[-1]
+    follower.bring_up()
+    return follower, ready
+
+
+@pytest.mark.parametrize("fault", [None, "cylinder", "wild chainage", "no cylinders"])
+def test_keeping_up_with_the_readings_changes_nothing_and_leaves_little(fault):
+    drive, events = recorded()
+    readings = [i for i, e in enumerate(events) if e.kind == "reading"]
+    bent = []
+    for i, event in enumerate(events):
+        body = dict(event.body)
+        if event.kind == "reading" and fault == "cylinder" and len(readings) // 3 < i < len(readings) // 2:
+            # near what can still be a reading's error: whether it is one is told by the mean of many
+            body["cylinder_mm"] = [body["cylinder_mm"][0] + 5.0 + i % 9, *body["cylinder_mm"][1:]]
+        elif event.kind == "reading" and fault == "wild chainage" and i % 17 == 0:
+            body["chainage_m"] += 30.0
+        elif event.kind == "reading" and fault == "no cylinders":
+            body["cylinder_mm"] = None
+        bent.append(Event(event.sequence, event.kind, body))
+    plain = followed(drive, bent)
+    ahead, left = kept_up(drive, bent)
+    same(plain, ahead)
+    assert ahead.fitting_mm == plain.fitting_mm
+    assert np.array_equal(ahead.articulation, plain.articulation)
+    if fault != "cylinder":  # these are judged with all of their stroke
+        assert np.median(left) <= 2  # the cell that is still open, and perhaps a shot
+
+
 def test_a_kept_log_read_again_gives_the_same_to_the_last_bit():
     drive, events = recorded()
     same(followed(drive, events), followed(drive, events), tolerance=1e-300)
