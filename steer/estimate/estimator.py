@@ -79,6 +79,11 @@ class Estimator:
         self.middle = 2 * middle
         self.delays = [(float(d), self.stack.delay_m == d) for d in np.unique(self.stack.delay_m) if d > 0.0]
         self.longest_delay_m = float(self.stack.delay_m.max())
+        # A crab that comes and goes within metres would explain any answer, so that model does not judge whether an
+        # answer is wrong. Nor do those that wait (an answer that has not begun looks like none) where it has to be
+        # said early; what is steered by takes waiting for as good an explanation as any.
+        self.lasting = np.isinf(self.motion.crab_fade_m) | np.isfinite(self.motion.crab_fade_m).all()
+        self.prompt = self.lasting & (self.motion.delay_m == self.motion.delay_m[self.lasting].min())
         self.priors = priors_of(drive)
         self.body = sensors.Body(
             drive.machine.front_length_m,
@@ -454,18 +459,13 @@ class Estimator:
         x = self._bounded(x, p)
         m2 = 2 * self.models
         gone = max(node.s_m - before.s_m, 0.0)
-        # A crab that comes and goes within metres would explain any answer, so that model does not judge. Nor do
-        # those that wait (an answer that has not begun looks like none) where a wrong answer has to be said early;
-        # what is steered by takes waiting for as good an explanation as any.
-        lasting = np.isinf(self.motion.crab_fade_m)
-        prompt = lasting & (self.motion.delay_m == self.motion.delay_m.min())
 
         def held(evidence: np.ndarray, by: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             judges = np.concatenate([score[:m2].reshape(-1, 2)[by].ravel(), score[m2:]])
             return wrong_answers(evidence, judges, w[by] / w[by].sum(), gone)
 
-        log_ratio, against = held(before.against, prompt)
-        torn = np.where(against > 0.0, held(before.torn, lasting)[1], 0.0)
+        log_ratio, against = held(before.against, self.prompt)
+        torn = np.where(against > 0.0, held(before.torn, self.lasting)[1], 0.0)
         none = np.append(np.zeros(m2, bool), against.ravel() <= 0.0)
         if none.any():
             x, p = x.copy(), p.copy()
