@@ -6,7 +6,7 @@ import textwrap
 from typing import Any
 
 from steer.advice import Advice, ForecastPoint
-from steer.text import chance, figure, within
+from steer.text import SIDES, chance, figure, within
 
 CAUTION = (
     "It advises; it moves nothing. The machine's manual, the project specification, local codes and licensed "
@@ -109,7 +109,7 @@ def _wrapped(label: str, text: str) -> list[str]:
 
 
 def _place(value: float, sd: float, plane: int) -> str:
-    return side(value, sd, *(("right", "left"), ("high", "low"))[plane])
+    return side(value, sd, *SIDES[plane])
 
 
 def _setting(advice: Advice) -> list[str]:

@@ -9,6 +9,9 @@ from __future__ import annotations
 import math
 import unicodedata
 
+PLANES = ("line", "level")
+SIDES = (("right", "left"), ("high", "low"))  # + and − of an offset, by plane
+TURNS = (("right", "left"), ("up", "down"))  # + and − of a heading, an articulation or a movement
 BAND = 1.96  # standard deviations either side that hold 95 % of a normal distribution
 
 # Control and format characters (escape sequences, right-to-left marks, zero widths), line and paragraph

@@ -6,7 +6,7 @@ import textwrap
 
 from steer.asbuilt import string_words, words
 from steer.asbuilt.record import AsBuilt, Plane
-from steer.text import printable
+from steer.text import PLANES, printable
 
 
 def page(record: AsBuilt) -> str:
@@ -54,7 +54,7 @@ def page(record: AsBuilt) -> str:
 
 def _plane(k: int, plane: Plane) -> list[str]:
     f = plane.figures
-    name = words.PLANES[k]
+    name = PLANES[k]
     mean, rms, most = words.spread(f, k)
     return [
         f"{name:10}mean {mean}, RMS {rms}, 95th percentile {most}",

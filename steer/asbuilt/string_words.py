@@ -12,9 +12,9 @@ from steer.asbuilt.string import KINK, Force
 from steer.asbuilt.tolerances import arrived
 from steer.estimate.possible import Jump
 from steer.pipes import AFTER_A_STOP, LimitReached, Stretch
+from steer.text import TURNS
 
 UPPER = "with 97.5 % probability"
-TURNS = (("right", "left"), ("up", "down"))
 FORCE_CAUTION = (
     "Permissible forces assume that packer stress grows linearly towards the closed edge. Packers that have "
     "carried load before carry more at the edge (Steinzeug Information 2004, p. 34): the figure is NOT on "

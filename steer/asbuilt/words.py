@@ -10,10 +10,8 @@ from steer.asbuilt.record import AsBuilt, Eye
 from steer.asbuilt.tolerances import arrived
 from steer.asbuilt.totals import Counted, Figures
 from steer.log import Event
-from steer.text import chance, figure, within
+from steer.text import SIDES, TURNS, chance, figure, within
 
-SIDES = (("right", "left"), ("high", "low"))
-PLANES = ("line", "level")
 CAUTION = (
     "This record states an estimate from the readings and surveys in the log; it replaces no survey. "
     "It advises and moves nothing. The project specification, the pipe manufacturer's data, local codes "
@@ -211,9 +209,7 @@ def event_text(event: Event) -> str:
     if event.kind == "note":
         return str(body.get("text", ""))
     if event.kind == "overridden":
-        each = zip(
-            (body["right_mm_per_m"], body["up_mm_per_m"]), (("right", "left"), ("up", "down")), strict=True
-        )
+        each = zip((body["right_mm_per_m"], body["up_mm_per_m"]), TURNS, strict=True)
         told = " and ".join(f"{abs(v):.1f} mm/m {w[0] if v >= 0 else w[1]}" for v, w in each)
         return f"own setting: {told}"
     left = {k: v for k, v in body.items() if k not in ("chainage_m", "time")}

@@ -8,7 +8,7 @@ from typing import Any
 
 from steer.asbuilt import string_words, tables, words
 from steer.asbuilt.record import AsBuilt
-from steer.text import printable
+from steer.text import PLANES, printable
 
 _DIGITS = {  # shown; the cells hold what the CSV holds
     "_m": "0.000",
@@ -64,15 +64,15 @@ def summary(record: AsBuilt) -> list[tuple[str, str]]:
         c, f = plane.counted, plane.figures
         mean, rms, most = words.spread(f, k)
         rows += [
-            (f"{words.PLANES[k]}: inside", words.metres_of(c, c.inside_m)),
-            (f"{words.PLANES[k]}: outside", words.metres_of(c, c.outside_m)),
-            (f"{words.PLANES[k]}: cannot tell", words.metres_of(c, c.cannot_tell_m)),
-            (f"{words.PLANES[k]}: outside, sd ignored", words.metres_of(c, c.naive_outside_m)),
-            (f"{words.PLANES[k]}: longest run outside", words.run(c)),
-            (f"{words.PLANES[k]}: mean", mean),
-            (f"{words.PLANES[k]}: RMS", rms),
-            (f"{words.PLANES[k]}: 95th percentile", most),
-            (f"{words.PLANES[k]}: largest", words.largest(f, k)),
+            (f"{PLANES[k]}: inside", words.metres_of(c, c.inside_m)),
+            (f"{PLANES[k]}: outside", words.metres_of(c, c.outside_m)),
+            (f"{PLANES[k]}: cannot tell", words.metres_of(c, c.cannot_tell_m)),
+            (f"{PLANES[k]}: outside, sd ignored", words.metres_of(c, c.naive_outside_m)),
+            (f"{PLANES[k]}: longest run outside", words.run(c)),
+            (f"{PLANES[k]}: mean", mean),
+            (f"{PLANES[k]}: RMS", rms),
+            (f"{PLANES[k]}: 95th percentile", most),
+            (f"{PLANES[k]}: largest", words.largest(f, k)),
         ]
     if record.eye is not None:
         rows.append(("reception eye", words.eye(record.eye)))

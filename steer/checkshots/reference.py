@@ -11,6 +11,7 @@ from steer.checkshots.effect import reports, without
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
 from steer.estimate.nodes import Node, Setting
+from steer.text import TURNS
 
 # Bending of a beam by a gradient across it: 0.93e-6 per K at 20 °C (Barrell and Sears; from memory), so
 # 0.93e-3 mm/m² a K/m.
@@ -112,7 +113,7 @@ def shapes(estimator: Estimator, node: Node) -> tuple[str, str]:
     d = np.array([r.shot.s_m for r in own]) - estimator.drive.target.behind_face_m
     d = np.maximum(d - estimator.drive.axis.start_chainage_m, 0.0)
     found = []
-    for plane, (positive, negative) in enumerate((("right", "left"), ("up", "down"))):
+    for plane, (positive, negative) in enumerate(TURNS):
         error = np.array([alone[r.shot.sequence][plane] for r in own])
         var = np.array([r.covariance_mm2[plane, plane] for r in own]) + _GUIDANCE_SD_MM**2
         known = np.isfinite(error)

@@ -15,12 +15,9 @@ from steer.checkshots.reference import ReferenceFound, aim, reference_found
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node
 from steer.estimate.shots import ShotReport
-from steer.text import decimals, within
+from steer.text import PLANES, SIDES, TURNS, decimals, within
 
-_SIDES = (("right", "left"), ("high", "low"))
 _FURTHER = (("further right", "further left"), ("higher", "lower"))
-_MOVES = (("right", "left"), ("up", "down"))
-_PLANES = ("line", "level")
 _MOST = 12
 _MOST_NUMBERS = 20
 _MOST_NAMED = 5
@@ -118,7 +115,7 @@ def _give_or_take(value_mm: float, sd_mm: float, sides: tuple[str, str]) -> str:
 
 def _turned(value_mm_per_m: float, sd_mm_per_m: float, plane: int) -> str:
     size = f"{abs(value_mm_per_m):.2f}"
-    side = "" if float(size) == 0.0 else f" {_MOVES[plane][0 if value_mm_per_m > 0 else 1]}"
+    side = "" if float(size) == 0.0 else f" {TURNS[plane][0 if value_mm_per_m > 0 else 1]}"
     return f"{size} mm/m{side} ± {within(sd_mm_per_m, 2)}"
 
 
@@ -159,7 +156,7 @@ def _against(report: ShotReport) -> str:
             continue
         size = _mm(value, _FURTHER[p])
         if size == "0 mm":
-            alike.append(f"{_PLANES[p]} as estimated ({abs(value) / sd:.1f} sd)")
+            alike.append(f"{PLANES[p]} as estimated ({abs(value) / sd:.1f} sd)")
         else:
             apart.append(f"{size} ({abs(value) / sd:.1f} sd)")
     told = [f"{' and '.join(apart)} than estimated"] if apart else []
@@ -182,11 +179,11 @@ def effect_line(before: Face, after: Face) -> str:
     parts, none = [], []
     for p in (0, 1):
         digits = decimals(after.sd_mm[p])
-        by, now = _mm(moved[p], _MOVES[p], digits), _mm(after.offset_mm[p], _SIDES[p], digits)
+        by, now = _mm(moved[p], TURNS[p], digits), _mm(after.offset_mm[p], SIDES[p], digits)
         sd = [f"{found.sd_mm[p]:.1f}" for found in (before, after)]
         none.append(float(by.split()[0]) == 0.0)
         here = f"still {now}" if none[p] else f"{by}, now {now}"
-        parts.append(f"{_PLANES[p]} {here}, sd {' to '.join(dict.fromkeys(sd))} mm")
+        parts.append(f"{PLANES[p]} {here}, sd {' to '.join(dict.fromkeys(sd))} mm")
     how = "has not moved" if all(none) else "moved"
     return f"The face's estimate at {after.chainage_m:.2f} m {how}: {'; '.join(parts)}."
 
@@ -194,13 +191,13 @@ def effect_line(before: Face, after: Face) -> str:
 def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
     """What is known of the reference's error, and of its shape."""
     what = "beam" if beam else "reference"
-    parts = [_give_or_take(found.error_mm[p], found.error_sd_mm[p], _SIDES[p]) for p in (0, 1)]
+    parts = [_give_or_take(found.error_mm[p], found.error_sd_mm[p], SIDES[p]) for p in (0, 1)]
     lines = [
         f"The {what} at the target, {found.distance_m:.0f} m in: {' and '.join(parts)} of where it was set."
     ]
     if beam and found.distance_m > 1.0:
         turn = [_turned(v, found.direction_sd_mm_per_m[p], p) for p, v in enumerate(found.direction_mm_per_m)]
-        offset = [_give_or_take(v, found.offset_sd_mm[p], _SIDES[p]) for p, v in enumerate(found.offset_mm)]
+        offset = [_give_or_take(v, found.offset_sd_mm[p], SIDES[p]) for p, v in enumerate(found.offset_mm)]
         lines.append(f"  at the start: {' and '.join(offset)}; direction {' and '.join(turn)}.")
     if found.shape is not None:
         lines.append(f"  its error by the shots: line, {found.shape[0]}; level, {found.shape[1]}.")
@@ -219,14 +216,14 @@ def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
         return ["The beam need not be set anew: its error does not stand out of its uncertainty."]
     found_aim = aim(found, setting)
     move = [
-        _give_or_take(v, found.error_sd_mm[p], _MOVES[p]) for p, v in enumerate(found_aim.move_mm.tolist())
+        _give_or_take(v, found.error_sd_mm[p], TURNS[p]) for p, v in enumerate(found_aim.move_mm.tolist())
     ]
     out = [
         f"To aim it again: turn it at the shaft by {turn_text(found)}; at the target, {found.distance_m:.0f} m in, "
         f"that brings it {' and '.join(move)}, onto its line there. Left as it is, it is allowed for."
     ]
     off = [
-        _give_or_take(v, found.offset_sd_mm[p], _SIDES[p])
+        _give_or_take(v, found.offset_sd_mm[p], SIDES[p])
         for p, v in enumerate(found_aim.starts_off_mm.tolist())
         if v
     ]
@@ -258,12 +255,12 @@ def lines(report: SurveyReport) -> list[str]:
         out.append(effect_line(report.before, report.after))
     elif report.after is not None:
         parts = [
-            f"{_PLANES[p]} {_mm(report.after.offset_mm[p], _SIDES[p])}, sd {report.after.sd_mm[p]:.1f} mm"
+            f"{PLANES[p]} {_mm(report.after.offset_mm[p], SIDES[p])}, sd {report.after.sd_mm[p]:.1f} mm"
             for p in (0, 1)
         ]
         out.append(f"The face's estimate at {report.after.chainage_m:.2f} m: {'; '.join(parts)}.")
     if report.unsure is not None:
-        sd = " and ".join(f"{_PLANES[p]} {report.unsure.sd_mm[p]:.0f} mm" for p in (0, 1))
+        sd = " and ".join(f"{PLANES[p]} {report.unsure.sd_mm[p]:.0f} mm" for p in (0, 1))
         out.append(f"With the question of {report.open_shots} open, its sd is {sd}.")
     if report.reference is not None and report.setting is not None:
         out += reference_lines(report.reference, report.beam)

@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from steer.advice import FaceEstimate
-from steer.text import within
+from steer.text import PLANES, SIDES, TURNS, within
 
-_NAMES = ("line", "level")
-_SIDES = (("right", "left"), ("high", "low"))
-_TURNS = (("right", "left"), ("up", "down"))
 EITHER_WAY = (
     "Not a correction: it is in doubt which way the machine answers, and this setting does least harm either way. "
     "Check the mapping of cylinders and target first"
@@ -51,7 +48,7 @@ def say_why(
     for plane in np.argsort(-np.abs(change)).tolist():
         if abs(change[plane]) < 0.05:
             continue
-        way = _TURNS[plane][0 if change[plane] > 0 else 1]
+        way = TURNS[plane][0 if change[plane] > 0 else 1]
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
         spell = _spell(planned[plane], now[plane], change[plane])
         said.append(
@@ -68,11 +65,11 @@ def _where(estimate: FaceEstimate, plane: int, short: bool = False) -> str:
         (estimate.yaw_mm_per_m, estimate.yaw_sd_mm_per_m),
         (estimate.pitch_mm_per_m, estimate.pitch_sd_mm_per_m),
     )[plane]
-    side = _SIDES[plane][0 if offset > 0 else 1]
+    side = SIDES[plane][0 if offset > 0 else 1]
     figure = f"{abs(offset):.0f}" if sd >= 0.95 else _figure(offset)
-    where = f"On {_NAMES[plane]} within {within(sd)} mm" if abs(offset) < sd else f"{figure} mm {side}"
+    where = f"On {PLANES[plane]} within {within(sd)} mm" if abs(offset) < sd else f"{figure} mm {side}"
     if abs(heading) > heading_sd:
-        turned = _TURNS[plane][0 if heading > 0 else 1]
+        turned = TURNS[plane][0 if heading > 0 else 1]
         where += f", nose {turned}" if short else f", nose {_figure(heading)} mm/m {turned}"
     return where
 
@@ -89,9 +86,9 @@ def _back(plane: int, chainage_m: np.ndarray, forecast_mm: np.ndarray, doubt: fl
     inside = [i for i in range(len(near)) if near[i:].all()]
     if not inside:
         end = forecast_mm[-1]
-        side = _SIDES[plane][0 if end > 0 else 1]
+        side = SIDES[plane][0 if end > 0 else 1]
         word = "still" if end * offset > 0.0 else "then"
         return f"{word} {abs(end):.0f} mm {side} at {chainage_m[-1]:.0f} m"
     if inside[0] == 0 and abs(offset) < max(2.0, doubt):
-        return f"stays on {_NAMES[plane]}"
-    return f"back on {_NAMES[plane]} near {chainage_m[inside[0]]:.0f} m"
+        return f"stays on {PLANES[plane]}"
+    return f"back on {PLANES[plane]} near {chainage_m[inside[0]]:.0f} m"

@@ -127,3 +127,8 @@ def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray
     off = each - mean
     cov = np.einsum("m,mpij->pij", weights, p[: 2 * m].reshape(m, 2, *p.shape[1:]))
     return mean, cov + np.einsum("m,mpi,mpj->pij", weights, off, off)
+
+
+def cells_of(nodes: list[Node]) -> list[tuple[Node, CellReport]]:
+    """The nodes that a cell left, with what it did."""
+    return [(n, n.report) for n in nodes if isinstance(n.report, CellReport)]

@@ -9,11 +9,10 @@ from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
 from steer.estimate.nodes import Node
-from steer.text import BAND, within
+from steer.text import BAND, PLANES, within
 
 SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
 UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to steer by
-_PLANES = ("line", "level")
 
 
 def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
@@ -22,7 +21,7 @@ def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
     sd = np.sqrt(p[:, 0, 0])
     share = sd / np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
     plane = int(np.argmax(share))
-    name, limit = _PLANES[plane], (drive.tolerance.line_mm, drive.tolerance.level_mm)[plane]
+    name, limit = PLANES[plane], (drive.tolerance.line_mm, drive.tolerance.level_mm)[plane]
     if share[plane] > UNSURE_SHARE:
         return [
             Notice(

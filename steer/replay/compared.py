@@ -11,11 +11,9 @@ from steer.closed_loop import Measures
 from steer.drivefile import DriveFile
 from steer.replay.said import turn
 from steer.replay.whatif import WhatIf
-from steer.text import figure, within
+from steer.text import PLANES, SIDES, TURNS, figure, within
 
 MOST_ROWS = 60
-_SIDES = (("right", "left"), ("high", "low"))
-_TURNS = (("right", "left"), ("up", "down"))
 
 
 def report(file: DriveFile, found: WhatIf, settings: list[str] | None = None) -> list[str]:
@@ -47,7 +45,7 @@ def report(file: DriveFile, found: WhatIf, settings: list[str] | None = None) ->
     sd = found.sd_mm[-1]
     words = [
         f"{figure(shift[p], sd[p])} mm further {side[0 if shift[p] > 0 else 1]} ± {within(sd[p])}"
-        for p, side in enumerate(_TURNS)
+        for p, side in enumerate(TURNS)
     ]
     lines += [
         "",
@@ -71,9 +69,9 @@ def table(found: WhatIf) -> list[str]:
     for n in range(0, strokes, every):
         at = found.stroke_m[n + 1]
         i = int(np.argmin(np.abs(found.chainage_m - at)))
-        for p, plane in enumerate(("line", "level")):
+        for p, plane in enumerate(PLANES):
             driven, other = (_place(float(path[i, p]), p) for path in (found.driven_mm, found.other_mm))
-            then, new = (turn(float(v[n, p]), _TURNS[p]) for v in (found.driven_set, found.other_set))
+            then, new = (turn(float(v[n, p]), TURNS[p]) for v in (found.driven_set, found.other_set))
             place = f"{at:>8.2f}" if p == 0 else " " * 8
             lines.append(f"{place}  {plane:<6}{driven:<15}{other:<15}{then:<13}{new:<13}".rstrip())
     return lines
@@ -82,7 +80,7 @@ def table(found: WhatIf) -> list[str]:
 def _place(offset_mm: float, plane: int) -> str:
     """In whole mm: neither path is known better."""
     text = f"{abs(offset_mm):.0f}"
-    return "on it" if text == "0" else f"{text} {_SIDES[plane][0 if offset_mm > 0 else 1]}"
+    return "on it" if text == "0" else f"{text} {SIDES[plane][0 if offset_mm > 0 else 1]}"
 
 
 def _cut(text: str) -> list[str]:

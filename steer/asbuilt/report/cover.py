@@ -10,7 +10,7 @@ from steer.asbuilt.report.lettering import fitted, wrapped
 from steer.asbuilt.report.marks import BAND, BUILT, TOLERANCE, chainage_limits, verdict_bar
 from steer.asbuilt.report.sheet import BLUE, GREY, INK, RED, Sheet
 from steer.asbuilt.tolerances import tolerance_along
-from steer.text import printable
+from steer.text import PLANES, SIDES, printable
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
@@ -53,7 +53,7 @@ def _at_a_glance(sheet: Sheet, record: AsBuilt, y: float, tall: float) -> None:
         ax.set_xlim(*chainage_limits(record))
         ax.tick_params(labelbottom=False, labelsize=6.5)
         ax.set_title(
-            f"{_capital(words.PLANES[plane])}, mm (+ {words.SIDES[plane][0]}), tolerance dashed",
+            f"{_capital(PLANES[plane])}, mm (+ {SIDES[plane][0]}), tolerance dashed",
             fontsize=7.5,
             pad=2,
         )

@@ -22,6 +22,7 @@ from steer.asbuilt.report.marks import (
 )
 from steer.asbuilt.report.sheet import INK, Sheet
 from steer.asbuilt.tolerances import tolerance_along
+from steer.text import PLANES, SIDES
 
 
 def pages(record: AsBuilt) -> list[tuple[str, bool, Callable[[Sheet], None]]]:
@@ -99,10 +100,10 @@ def _plane(ax: Any, record: AsBuilt, plane: int) -> None:
     reach = max(float(y[:, plane].max()), float((np.abs(value) + 1.96 * sd).max()), furthest) * 1.1
     ax.set_ylim(-reach, reach)
     along(ax, record, label=False)
-    sides(ax, words.PLANES[plane], *words.SIDES[plane])
+    sides(ax, PLANES[plane], *SIDES[plane])
     figures = (record.line, record.level)[plane].figures
     ax.set_title(
-        f"{words.PLANES[plane].capitalize()} deviation: largest {words.largest(figures, plane)}, "
+        f"{PLANES[plane].capitalize()} deviation: largest {words.largest(figures, plane)}, "
         f"RMS {words.spread(figures, plane)[1]}",
         pad=4,
     )

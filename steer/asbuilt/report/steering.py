@@ -8,15 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from steer.asbuilt import words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import along, key
 from steer.asbuilt.report.sheet import BLUE, GREY, INK, PALE, PALE_BLUE, RED, Sheet, evenly
 from steer.asbuilt.strokes import Pair, StrokeRow
+from steer.text import PLANES, TURNS
 
 _SIZE = 6.8
 _LONGEST = 600  # strokes listed; the workbook has them all
-_TURNS = (("right", "left"), ("up", "down"))
 _LETTERS = ("RL", "UD")
 _GROUPS = {3: "proposed", 6: "decided", 9: "set, as read", 11: "nose turned", 13: "gain"}  # column: head
 _HEAD = ["no.", "from", "to", "line", "level", "", "", "line", "level", "line", "level", "line", "level",
@@ -128,8 +127,8 @@ def _strokes(ax: Any, record: AsBuilt, plane: int) -> None:
             )  # fmt: skip
     along(ax, record, label=False)
     ax.set_ylabel("mm/m")
-    more, less = _TURNS[plane]
-    ax.set_title(f"Steering in {words.PLANES[plane]} (+ {more}, - {less})", pad=4)
+    more, less = TURNS[plane]
+    ax.set_title(f"Steering in {PLANES[plane]} (+ {more}, - {less})", pad=4)
     key(ax, 5)
 
 
@@ -140,7 +139,7 @@ def _gain(ax: Any, record: AsBuilt) -> None:
         sd = np.array([s.gain_sd[plane] for s in record.strokes])
         ground = (PALE_BLUE, PALE)[plane]
         ax.fill_between(at, gain - sd, gain + sd, facecolor=ground, edgecolor="none", alpha=0.6)
-        ax.plot(at, gain, label=words.PLANES[plane], color=colour, linewidth=1.2, linestyle=dash)
+        ax.plot(at, gain, label=PLANES[plane], color=colour, linewidth=1.2, linestyle=dash)
     ax.set_ylim(0.0, max(1.0, 1.1 * ax.get_ylim()[1]))
     along(ax, record)
     ax.set_ylabel("share")

@@ -12,7 +12,7 @@ from steer.asbuilt import tables, words
 from steer.asbuilt.record import AsBuilt
 from steer.asbuilt.report.marks import along, key
 from steer.asbuilt.report.sheet import BLUE, INK, PALE_BLUE, Sheet
-from steer.text import figure, printable
+from steer.text import PLANES, figure, printable
 
 _ROWS = 46
 
@@ -124,7 +124,7 @@ def _innovations(ax: Any, record: AsBuilt) -> None:
         most = max([most, *(1.15 * abs(r) for r in ratio)])
         ax.plot(
             at, ratio, linestyle="none", marker=marker, markersize=4.5, markerfacecolor=fill,
-            markeredgecolor=INK, label=words.PLANES[plane],
+            markeredgecolor=INK, label=PLANES[plane],
         )  # fmt: skip
     ax.set_ylim(-most, most)
     along(ax, record)

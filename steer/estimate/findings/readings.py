@@ -1,0 +1,136 @@
+"""What is wrong with the readings themselves, the chainage counter or the sums."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from steer.advice import Notice
+from steer.estimate.estimator import Estimator
+from steer.estimate.follow import Follower
+from steer.estimate.nodes import Node, cells_of
+
+
+def refused(nodes: list[Node], node: Node) -> list[Notice]:
+    """A larger share of single readings refused in one channel than chance explains, over three metres."""
+    recent = [(n, r) for n, r in cells_of(nodes) if n.s_m > node.s_m - 3.0]
+    if not recent:
+        return []
+    offered = np.sum([r.offered for _, r in recent], 0)
+    # a cell that was refused whole, because it jumped, is no wild reading
+    out = np.sum([np.where(np.isnan(r.shifted), r.offered - r.used, 0) for _, r in recent], 0)
+    places = float(offered.max())
+    pairs = np.array([out[:2].sum(), out[2:].sum()])
+    if places < 15 or pairs.max() < max(5, 0.08 * places):
+        return []
+    pair = int(np.argmax(pairs))
+    first = min(n.s_m for n, r in recent if (r.used < r.offered)[2 * pair : 2 * pair + 2].any())
+    what = ("spots", "headings")[pair]
+    return [
+        Notice(
+            "reading_refused",
+            f"{pairs[pair]:.0f} of {places:.0f} {what} since {first:.1f} m were far from the others and were left out. "
+            "Look at the target and its window; the rest still count.",
+            float(first),
+        )
+    ]
+
+
+def beam_lost(nodes: list[Node], node: Node) -> list[Notice]:
+    """Readings come, but none with a spot."""
+    since = None
+    seen_before = False
+    for n, r in reversed(cells_of(nodes)):
+        if r.offered[:2].any():
+            seen_before = True
+            break
+        since = n.s_m
+    if since is None or node.s_m - since < 0.3:
+        return []
+    more = "" if seen_before else " (none yet on this drive)"
+    return [
+        Notice(
+            "beam_lost",
+            f"No spot on the target since {since:.1f} m{more}: the estimate goes on by heading and advance alone and "
+            "grows less sure. Clear the beam's way.",
+            float(since),
+        )
+    ]
+
+
+def stuck(follower: Follower, node: Node) -> list[Notice]:
+    """A channel that repeats one value while the machine advances."""
+    found = []
+    for name, run in follower.runs.items():
+        if run.stuck:
+            found.append(
+                Notice(
+                    f"{name}_stuck",
+                    f"{name.capitalize()} has read exactly {run.value:g} mm/m since {run.since_m:.1f} m, over "
+                    f"{run.count} readings: the sensor is stuck and is left out. Check it.",
+                    float(run.since_m),
+                )
+            )
+    return found
+
+
+def cylinders(follower: Follower, node: Node) -> list[Notice]:
+    """One cylinder reading that does not fit the plane of the others."""
+    setting = follower.standing_read()
+    wrong = None if setting is None else follower.misfit(setting)
+    if wrong is None:
+        return []
+    if wrong.cylinders:
+        names = " or ".join(str(c) for c in wrong.cylinders)
+        text = (
+            f"Cylinder {names} does not fit the others, by about {max(abs(b) for b in wrong.by_mm):.0f} mm: "
+            "its reading is probably wrong. Measure it by hand."
+            + (" It is left out." if len(wrong.cylinders) == 1 else "")
+        )
+    else:
+        text = f"The cylinder readings do not fit one another, by up to {wrong.worst_mm:.0f} mm. Measure them by hand."
+    return [Notice("cylinder_misread", text, float(node.s_m))]
+
+
+def jumped(follower: Follower, node: Node) -> list[Notice]:
+    """The chainage counter jumped."""
+    for jump in reversed(follower.track.jumps):
+        if jump.confirmed and 0 <= node.s_m - jump.to_m < 5.0:
+            return [
+                Notice(
+                    "chainage_jumped",
+                    f"Chainage went from {jump.from_m:.2f} to {jump.to_m:.2f} m without readings between. The estimate is "
+                    "carried over the gap; check the counter.",
+                    float(jump.to_m),
+                )
+            ]
+        if not jump.confirmed and follower.track.lost:
+            return [
+                Notice(
+                    "chainage_jumped",
+                    f"Chainage fell back from {jump.from_m:.2f} to {jump.to_m:.2f} m: the counter was probably reset. "
+                    "Its readings do not count, not even beyond that chainage, until somebody says what the counter "
+                    "lacks (steer counter --add METRES; 0: it is right).",
+                    float(jump.from_m),
+                )
+            ]
+    return []
+
+
+def went_wrong(node: Node, estimator: Estimator) -> list[Notice]:
+    """The sums gave a state that cannot be one, and the estimate went on from the last that can."""
+    for r in reversed(estimator.recovered):
+        if 0.0 <= node.s_m - r.s_m < 5.0:
+            what = (
+                "What came in there was left out and the estimate is less sure; take a check shot."
+                if r.left_out
+                else "It was worked out again from there."
+            )
+            return [
+                Notice(
+                    "estimate_recovered",
+                    f"The estimate at {r.s_m:.1f} m was no number that can be and was thrown away; the one at "
+                    f"{r.from_m:.1f} m was sound. {what} Keep the log and tell who looks after this program.",
+                    float(r.s_m),
+                )
+            ]
+    return []

@@ -1,0 +1,155 @@
+"""What spots and check shots say about the reference and the target."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from steer.advice import Notice
+from steer.estimate.estimator import Estimator
+from steer.estimate.motion import RD, RO
+from steer.estimate.nodes import Node, cells_of
+from steer.estimate.shots import ShotReport
+from steer.text import PLANES, SIDES
+
+
+def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
+    """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
+    found: list[Notice] = []
+    settled_at = max(
+        (n.s_m for n in nodes if isinstance(n.report, ShotReport) and n.report.verdict == "agrees"),
+        default=-np.inf,
+    )
+    settings = [key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m]
+    settled_at = max(settled_at, max(settings, default=-np.inf))
+    cells = cells_of(nodes)
+    for i, (n, r) in enumerate(cells):
+        if not r.moved.any() or n.s_m <= settled_at:
+            continue
+        near = [other.moved for m, other in cells[max(0, i - 3) : i + 4] if abs(m.s_m - n.s_m) < 1.5]
+        channels = np.any(near, 0)
+        if not channels[:2].any():
+            continue
+        size = [float(r.shifted[c]) for c in (0, 1) if r.moved[c]]
+        names = [
+            f"{abs(v):.0f} mm on {PLANES[c]}" for c, v in zip(np.flatnonzero(r.moved[:2]), size, strict=True)
+        ]
+        what = " and ".join(names) if names else "the heading"
+        if channels[2:].any():
+            found.append(
+                Notice(
+                    "target_knocked",
+                    f"Spot and heading jumped together at {n.s_m:.1f} m ({what}): the target was probably knocked. "
+                    "Check its mount; take a check shot.",
+                    float(n.s_m),
+                )
+            )
+        else:
+            found.append(
+                Notice(
+                    "reference_moved",
+                    f"The spot jumped by {what} at {n.s_m:.1f} m and stayed, the heading did not: the reference was "
+                    "probably moved. Take a check shot before trusting the offset.",
+                    float(n.s_m),
+                )
+            )
+        break
+    shots = [
+        n.report
+        for n in estimator.nodes
+        if isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m
+    ]
+    # A later shot that agrees answers none of them: an opened reference agrees with nearly anything. A person
+    # does, by a word on the shot or by setting the reference anew further on.
+    unanswered = [
+        s for s in shots if s.opened and not s.shot.word and s.shot.s_m > max(settings, default=-np.inf)
+    ]
+    if shots and shots[-1].opened and shots[-1] not in unanswered:
+        unanswered.append(shots[-1])
+    for s in unanswered[:1] + unanswered[1:][-2:]:
+        parts = [
+            f"{abs(v):.0f} mm more {SIDES[p][0 if v > 0 else 1]}"
+            for p, v in enumerate(s.innovation)
+            if s.disagrees[p]
+        ]
+        taken = "A person accepted it" if s.shot.word else "It counts"
+        answer = "" if s.shot.word else f", then accept or reject shot {s.shot.sequence}"
+        found.append(
+            Notice(
+                "shot_disagrees",
+                f"The check shot at {s.shot.s_m:.1f} m finds {_found(s)} {' and '.join(parts)} than the estimate, beyond "
+                f"what both can err by: either the survey holds a blunder or the reference moved. {taken}; "
+                f"repeat the survey{answer}.",
+                s.shot.s_m,
+            )
+        )
+    return found
+
+
+def _found(report: ShotReport) -> str:
+    """What the shot found."""
+    return "the pipe" if report.shot.point == "pipe" else "the machine"
+
+
+def waiting(node: Node, estimator: Estimator) -> list[Notice]:
+    """Check shots from files that disagree or repeat another, until a person says whether they count."""
+    found = []
+    for n in estimator.nodes:
+        r = n.report
+        if not isinstance(r, ShotReport) or r.verdict != "waiting" or not r.reached:
+            continue
+        if r.shot.repeats is not None:
+            found.append(
+                Notice(
+                    "shot_waiting",
+                    f"Check shot {r.shot.sequence} at {r.shot.s_m:.1f} m looks like shot {r.shot.repeats} given again. "
+                    "It does not count until somebody accepts it as a second survey, or rejects it.",
+                    r.shot.s_m,
+                )
+            )
+            continue
+        parts = [
+            f"{abs(v):.0f} mm more {SIDES[p][0 if v > 0 else 1]}"
+            for p, v in enumerate(r.innovation)
+            if r.disagrees[p]
+        ]
+        found.append(
+            Notice(
+                "shot_waiting",
+                f"Check shot {r.shot.sequence} at {r.shot.s_m:.1f} m finds {_found(r)} "
+                f"{' and '.join(parts)} than the estimate: a survey blunder, or the reference moved. "
+                "It does not count until somebody accepts or rejects it.",
+                r.shot.s_m,
+            )
+        )
+    return found[-3:]
+
+
+def drifting(node: Node, estimator: Estimator) -> list[Notice]:
+    """The reference's error as check shots show it, far beyond how well it was set."""
+    x, p = node.blend()
+    priors = estimator.priors
+    for plane in (0, 1):
+        direction, sd = float(x[plane, RD]), float(np.sqrt(p[plane, RD, RD]))
+        if abs(direction) > max(2.5 * priors.reference_direction, 0.02) and abs(direction) > 3.0 * sd:
+            side = SIDES[plane][0 if direction > 0 else 1]
+            return [
+                Notice(
+                    "reference_drifting",
+                    f"Check shots show the reference running {side} by {abs(direction):.2f} mm/m, "
+                    f"{abs(direction) * 100:.0f} mm in 100 m. It is taken into account; have it set anew.",
+                    float(node.s_m),
+                )
+            ]
+    for plane in (0, 1):
+        offset, sd = float(x[plane, RO]), float(np.sqrt(p[plane, RO, RO]))
+        if abs(offset) > 4.0 * max(priors.reference_offset, 1.0) and abs(offset) > 3.0 * sd:
+            side = SIDES[plane][0 if offset > 0 else 1]
+            return [
+                Notice(
+                    "reference_drifting",
+                    f"Check shots show the reference {abs(offset):.0f} mm {side} of where it was set. "
+                    "It is taken into account; have it set anew.",
+                    float(node.s_m),
+                )
+            ]
+    return []
