@@ -14,6 +14,7 @@ import sys
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -256,15 +257,27 @@ def first_said(said: list[tuple[float, dict[str, str]]], at_m: float, codes: tup
     return next((i + 1 for i, now in enumerate(after) if any(c in now for c in codes)), None)
 
 
-def began(said: list[tuple[float, dict[str, str]]], from_m: float = -1e9) -> Counter[str]:
-    """How often each code came up anew."""
-    found: Counter[str] = Counter()
+def anew(said: list[tuple[float, dict[str, str]]], from_m: float = -1e9) -> list[tuple[str, float]]:
+    """Each code, and where (m) it came up anew."""
+    found: list[tuple[str, float]] = []
     before: set[str] = set()
     for s, notices in said:
         if s > from_m:
-            found.update(set(notices) - before)
+            found += [(code, s) for code in sorted(set(notices) - before)]
         before = set(notices)
     return found
+
+
+def _true_change(scenario: Scenario, s_m: float) -> str:
+    """What the drawn ground itself did in the last 15 m: no drawn drive is without changes of ground."""
+    stretches = scenario.ground.stretches
+    for before, now in pairwise(stretches):
+        gone = s_m - scenario.start_m - now.start_m
+        if 0.0 <= gone < 15.0:
+            crab = np.subtract(now.crab_mm_per_m, before.crab_mm_per_m).round(1)
+            bend = np.subtract(now.tendency_mm_per_m2, before.tendency_mm_per_m2).round(1)
+            return f"; {gone:.0f} m after a true change, crab by {crab} mm/m, bend by {bend} mm/m²"
+    return ""
 
 
 def main() -> None:
@@ -278,9 +291,15 @@ def main() -> None:
     if given.clean:
         alarms: Counter[str] = Counter()
         for seed in range(CLEAN_FROM, CLEAN_FROM + given.clean):
-            _, watched, _ = record(Case(draw_scenario(seed), 1e9, ()), given.steerer)
-            alarms.update(began(watched.said))
-        print(f"{given.clean} clean drives, notices that came up: {dict(alarms)}", flush=True)
+            scenario = draw_scenario(seed)
+            _, watched, _ = record(Case(scenario, 1e9, ()), given.steerer)
+            came = anew(watched.said)
+            alarms.update({code for code, _ in came})
+            for code, s in came:
+                print(
+                    f"  seed {seed} ({scenario.ground.kind}) {code} at {s:.1f} m{_true_change(scenario, s)}"
+                )
+        print(f"{given.clean} clean drives, drives on which each notice came up: {dict(alarms)}", flush=True)
     print(f"{'fault':28} found  strokes: median  90 %  most   other notices that came up")
     for name, make in CASES.items():
         if given.only and name not in given.only:
@@ -291,7 +310,7 @@ def main() -> None:
             case = make(seed)
             _, watched, _ = record(case, given.steerer)
             strokes.append(first_said(watched.said, case.at_m, case.codes))
-            others.update({c: 1 for c in began(watched.said, case.at_m) if c not in case.codes})
+            others.update({code for code, _ in anew(watched.said, case.at_m)} - set(case.codes))
         found = [v for v in strokes if v is not None]
         figures = "     -     -     -" if not found else (
             f"{np.median(found):6.0f}{np.percentile(found, 90):6.0f}{max(found):6d}"
