@@ -272,7 +272,7 @@ def _true_change(scenario: Scenario, s_m: float) -> str:
     """What the drawn ground itself did in the last 15 m: no drawn drive is without changes of ground."""
     stretches = scenario.ground.stretches
     for before, now in pairwise(stretches):
-        gone = s_m - scenario.start_m - now.start_m
+        gone = s_m - now.start_m
         if 0.0 <= gone < 15.0:
             crab = np.subtract(now.crab_mm_per_m, before.crab_mm_per_m).round(1)
             bend = np.subtract(now.tendency_mm_per_m2, before.tendency_mm_per_m2).round(1)
