@@ -177,7 +177,7 @@ class Estimator:
             s_m, before.x, p, before.x, p, np.broadcast_to(np.eye(N_STATES), p.shape),
             before.articulation, before.bearing_rad, before.grade, before.score,
             roll_deg=before.roll_deg, roll_doubt=before.roll_doubt, steered_m=before.steered_m,
-            past=before.past, torn=before.torn,
+            past=before.past, torn=before.torn, scatter=before.scatter,
         )  # fmt: skip
 
     def _real(self, i: int) -> Node:
@@ -281,7 +281,7 @@ class Estimator:
             p[:, T, T] += (0.15 * self.stack.share_prior * size) ** 2
         return Node(
             s_m, x, p, x, p, total, np.asarray(now, float), bearing, grade, node.score, node.trend,
-            node.against, node.mirror, past=past, torn=node.torn,
+            node.against, node.mirror, past=past, torn=node.torn, scatter=node.scatter,
         )  # fmt: skip
 
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
@@ -309,7 +309,7 @@ class Estimator:
         phi[:, RO, :] = phi[:, RD, :] = 0.0
         return Node(
             node.s_m, x, p, x, p, phi, node.articulation, node.bearing_rad, node.grade, node.score,
-            node.trend, node.against, node.mirror, past=node.past, torn=node.torn,
+            node.trend, node.against, node.mirror, past=node.past, torn=node.torn, scatter=node.scatter,
         )  # fmt: skip
 
     def _fold_shot(self, before: Node, node: Node, shot: Shot) -> Node:
@@ -344,7 +344,7 @@ class Estimator:
         x = self._bounded(x, p)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            node.score, node.trend, node.against, node.mirror, report, past=node.past, torn=node.torn,
+            node.score, node.trend, node.against, node.mirror, report, past=node.past, torn=node.torn, scatter=node.scatter,
         )  # fmt: skip
 
     def _opening(self, s_m: float, plane: int) -> list[np.ndarray]:
@@ -390,8 +390,9 @@ class Estimator:
         point = self.axis.at(node.s_m)
         back_mm = setback(self.axis, point, self.body.target_m)[self.plane]
         x, p = node.x, self._with_roll(before, cell, node.p)
-        sd = self.channel_sd.copy()
-        sd[:2] += self.spot_growth * cell.distance_m
+        said = self.channel_sd.copy()
+        said[:2] += self.spot_growth * cell.distance_m
+        sd = said * before.scatter.scale
 
         def rows(back_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
             spot, spot_0 = sensors.target_row(self.body, a, back_m, curve, back_mm)
@@ -457,6 +458,8 @@ class Estimator:
                 ok[:2], np.sqrt(w @ (own + (each - middle) ** 2)), np.nan
             )
         x = self._bounded(x, p)
+        taken_in = np.where(np.isfinite(innovation), innovation * (1.0 - r / innovation_sd**2), 0.0)
+        scatter = before.scatter.after(residual, use, said, taken_in)
         m2 = 2 * self.models
         gone = max(node.s_m - before.s_m, 0.0)
 
@@ -492,5 +495,5 @@ class Estimator:
         total = np.maximum(total, total.max() - MOST_BEHIND)
         return Node(
             node.s_m, x, p, node.x, p_before, node.phi, node.articulation, node.bearing_rad, node.grade,
-            total, trend, against, mirror, report, steered_m=steered_m, past=node.past, torn=torn,
+            total, trend, against, mirror, report, steered_m=steered_m, past=node.past, torn=torn, scatter=scatter,
         )  # fmt: skip

@@ -28,6 +28,7 @@ def examine(follower: Follower, node: Node) -> Health:
     unsure, trusted = sureness(node, drive)
     notices = (
         *readings.refused(nodes, node),
+        *readings.scatter(nodes, node),
         *readings.beam_lost(nodes, node),
         *reference.moved(nodes, node, estimator),
         *reference.waiting(node, estimator),

@@ -9,6 +9,7 @@ import numpy as np
 
 from steer.estimate.geometry import Reference
 from steer.estimate.past import Past
+from steer.estimate.scatter import Scatter
 
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
 WRONG = 4  # ways of answering wrongly that are watched: see `evidence`
@@ -52,6 +53,7 @@ class Node:
     past: Past = field(default_factory=lambda: Past.none(0.0))  # articulation held behind
     torn: np.ndarray = field(default_factory=lambda: np.zeros((WRONG, 2)))  # evidence as in `against` where
     # waiting for an answer explains as well: what is steered by
+    scatter: Scatter = field(default_factory=Scatter.none)  # of the readings
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
 
     # a node is made once and asked at many strokes

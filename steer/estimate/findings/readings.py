@@ -9,6 +9,12 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node, cells_of
 
+SCATTERS = (1.4, 1.6)  # times what [sd] says: unsaid below the first, said above the second
+_CHANNELS = (
+    ("Spots on line", "spot_mm"), ("Spots on level", "spot_mm"), ("Yaw readings", "yaw_mm_per_m"),
+    ("Pitch readings", "pitch_mm_per_m"),
+)  # fmt: skip
+
 
 def refused(nodes: list[Node], node: Node) -> list[Notice]:
     """A larger share of single readings refused in one channel than chance explains, over three metres."""
@@ -31,6 +37,30 @@ def refused(nodes: list[Node], node: Node) -> list[Notice]:
             f"{pairs[pair]:.0f} of {places:.0f} {what} since {first:.1f} m were far from the others and were left out. "
             "Look at the target and its window; the rest still count.",
             float(first),
+        )
+    ]
+
+
+def scatter(nodes: list[Node], node: Node) -> list[Notice]:
+    """Readings that scatter far more than [sd] says, in any channel."""
+    found = node.scatter.found
+    channel = int(np.argmax(found))
+    said = found[channel] > SCATTERS[1]
+    for n in reversed(nodes):
+        if said or found[channel] < SCATTERS[0]:
+            break
+        said = n.scatter.found[channel] > SCATTERS[1]
+        if n.scatter.found[channel] < SCATTERS[0]:
+            break
+    if not said:
+        return []
+    what, key = _CHANNELS[channel]
+    return [
+        Notice(
+            "readings_scatter",
+            f"{what} scatter {found[channel]:.1f} times as much as [sd] {key} in drive.toml says, and count as rougher. "
+            "Look for heat or dust in the beam and for a loose target; else write what the instrument does.",
+            float(node.s_m),
         )
     ]
 

@@ -1,0 +1,59 @@
+"""How much readings scatter, against what [sd] in drive.toml says of them.
+
+What a reading differs from the one before it, the expected advance taken off, owes nothing to where the
+machine is or goes, only to the channel's own noise. Its median size tells the noise, whatever a few wild
+ones say: it is followed by counting on which side of it each difference falls (Robbins and Monro, A
+stochastic approximation method, Annals of Mathematical Statistics 22, 1951, from memory). Noise that
+stays the same from reading to reading cannot be seen so.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+MEDIAN = 0.674490  # of |z|, in standard deviations of a normal distribution
+SLOPE = 0.428647  # how fast the share beyond it falls with ln(scale): 2·MEDIAN·φ(MEDIAN)
+FIRST, MOST = 80.0, 400.0  # differences that the word of [sd] is worth, and that are remembered
+AT_ITS_WORD, BELIEVED = 1.25, 1.5  # up to the first [sd] stands; from the second on the scatter itself
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Per channel (4,), as in `Cell.values`: `found` over what [sd] says, from how many differences, and what
+    the last reading was off, in mm or mm/m (NaN: none)."""
+
+    found: np.ndarray
+    seen: np.ndarray
+    left: np.ndarray
+
+    @classmethod
+    def none(cls) -> Scatter:
+        """Nothing read yet: [sd] is taken at its word."""
+        return cls(np.ones(4), np.zeros(4), np.full(4, np.nan))
+
+    @property
+    def scale(self) -> np.ndarray:
+        """What the standard deviations of the readings are multiplied by (4,): 1 until the scatter is clearly
+        larger. Never less: readings may share an error that no scatter shows."""
+        share = np.clip((self.found - AT_ITS_WORD) / (BELIEVED - AT_ITS_WORD), 0.0, 1.0)
+        return 1.0 + share * (np.maximum(self.found, 1.0) - 1.0)
+
+    def after(self, residual: np.ndarray, use: np.ndarray, sd: np.ndarray, moved: np.ndarray) -> Scatter:
+        """With the readings of one more cell: what they are off (n, 4) and which of them count (n, 4), the `sd`
+        (4,) of one that [sd] gives, and by how much the cell `moved` (4,) what is expected of them."""
+        found, seen, left = self.found.copy(), self.seen.copy(), self.left.copy()
+        for channel in range(4):
+            off = residual[use[:, channel], channel]
+            if not len(off):
+                continue
+            steps = np.abs(np.diff(off, prepend=left[channel]))
+            for step in steps[np.isfinite(steps)].tolist():
+                beyond = step > MEDIAN * math.sqrt(2.0) * sd[channel] * found[channel]
+                gain = 1.0 / (SLOPE * min(FIRST + seen[channel], MOST))
+                found[channel] *= math.exp(gain * (0.5 if beyond else -0.5))
+                seen[channel] += 1.0
+            left[channel] = off[-1] - moved[channel]
+        return Scatter(np.maximum(found, 0.8), seen, left)
