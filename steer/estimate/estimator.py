@@ -381,6 +381,22 @@ class Estimator:
         p[:, RO, RO] += arm * abs(doubt - before.roll_doubt)
         return p
 
+    def _launched(
+        self, p: np.ndarray, first: np.ndarray, shifted: np.ndarray, spread: np.ndarray
+    ) -> np.ndarray:
+        """Doubt as large as the first readings ask for, in the proportions in which the launch was doubted: machine,
+        reference and the channels' zeros."""
+        p = p.copy()
+        for plane in (0, 1):
+            channels = np.flatnonzero(first & (np.arange(4) % 2 == plane))
+            if len(channels):
+                more = np.ones(N_STATES)
+                more[[Y, T, C, RO, RD, B]] = max(
+                    1.0, float(np.sqrt((shifted[channels] ** 2 / spread[channels]).max()))
+                )
+                p[self.plane == plane] *= np.outer(more, more)
+        return p
+
     def _fold_cell(self, before: Node, cell: Cell) -> Node:
         node = self._predict(before, max(cell.s_m, before.s_m), cell.advance_mm_per_m, cell.now_mm_per_m)
         ds = max(node.s_m - before.s_m, 1e-6)
@@ -419,6 +435,11 @@ class Estimator:
         earlier = before.report.shifted if isinstance(before.report, CellReport) else np.full(4, np.nan)
         sifted = sift(cell, residual, spread, sd, earlier, node.s_m - steered_m > STEERED_M)
         use, shifted, both = sifted.use, sifted.shifted, sifted.moved
+        # a channel that never agreed has not jumped: the machine stands elsewhere than the launch was said to be
+        first = both & np.isnan(before.scatter.left)
+        both = both & ~first
+        if first.any():
+            p = self._launched(p, first, shifted, spread)
         if both.any():
             # Two cells in a row agree with each other and not with us: news, not noise. Open what
             # can have jumped and take them in.
@@ -476,8 +497,9 @@ class Estimator:
             x[none], p[none] = x[from_middle], p[from_middle]
         mirror = np.where(against <= 0.0, cell.now_mm_per_m, before.mirror)
         trend, chi = lean(before.trend, innovation / innovation_sd, gone)
-        changed = (chi > GROUND_CHI) & ~both[:2] & ~both[2:] & (against[:2].max(0) < AGAINST_DOUBT)
-        if both.any():
+        news = both | first
+        changed = (chi > GROUND_CHI) & ~news[:2] & ~news[2:] & (against[:2].max(0) < AGAINST_DOUBT)
+        if news.any():
             trend = np.zeros_like(trend)
         if changed.any():
             # The innovations lean one way for metres: the ground's own tendency is no longer what it was.
@@ -488,7 +510,7 @@ class Estimator:
             trend = np.where(changed[[0, 1, 0, 1]], 0.0, trend)
         report = CellReport(
             innovation, innovation_sd, used, offered, shifted, log_ratio, cell.now_mm_per_m,
-            cell.now_mm_per_m - before.articulation, chi, changed, both,
+            cell.now_mm_per_m - before.articulation, chi, changed, both, first,
         )  # fmt: skip
         fade = np.exp(-gone / MODEL_MEMORY_M)
         total = self.odds + fade * (before.score - self.odds) + score[:m2].reshape(-1, 2).sum(1)

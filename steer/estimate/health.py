@@ -30,6 +30,7 @@ def examine(follower: Follower, node: Node) -> Health:
         *readings.refused(nodes, node),
         *readings.scatter(nodes, node),
         *readings.beam_lost(nodes, node),
+        *reference.launch(nodes, node),
         *reference.moved(nodes, node, estimator),
         *reference.waiting(node, estimator),
         *reference.drifting(node, estimator),

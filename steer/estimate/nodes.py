@@ -119,6 +119,7 @@ class CellReport:
     trend: np.ndarray = field(default_factory=lambda: np.zeros(2))  # chi-square of the innovations' trend
     ground: np.ndarray = field(default_factory=lambda: np.zeros(2, bool))  # tendency opened, per plane
     moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
+    first: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # taken in as another launch
 
 
 def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

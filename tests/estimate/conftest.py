@@ -5,7 +5,9 @@ import sys
 from pathlib import Path
 
 _SUPPORT = Path(__file__).parents[1] / "support"
-_HELPERS = {f"support_{name}": _SUPPORT / f"{name}.py" for name in ("matched", "histories", "refracted")}
+_HELPERS = {
+    f"support_{name}": _SUPPORT / f"{name}.py" for name in ("matched", "histories", "refracted", "by_rule")
+}
 for _name, _path in _HELPERS.items():
     if _name not in sys.modules:
         _spec = importlib.util.spec_from_file_location(_name, _path)

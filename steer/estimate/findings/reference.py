@@ -11,6 +11,8 @@ from steer.estimate.nodes import Node, cells_of
 from steer.estimate.shots import ShotReport
 from steer.text import PLANES, SIDES
 
+LAUNCH_SAID_M = 15.0  # how far on an unexpected launch is still said
+
 
 def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
     """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
@@ -83,6 +85,27 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
             )
         )
     return found
+
+
+def launch(nodes: list[Node], node: Node) -> list[Notice]:
+    """The first readings did not find the machine where the launch was said to be."""
+    for n, r in cells_of(nodes):
+        if not r.first.any() or node.s_m - n.s_m > LAUNCH_SAID_M:
+            continue
+        where = [
+            f"{abs(r.shifted[c]):.0f} {'mm' if c < 2 else 'mm/m'} {SIDES[c % 2][0 if r.shifted[c] > 0 else 1]}"
+            for c in np.flatnonzero(r.first)
+        ]
+        return [
+            Notice(
+                "launch_differs",
+                f"The first readings, at {n.s_m:.1f} m, found the target {' and '.join(where)} of what launch and "
+                "reference as given would show. It is taken for where the machine stands; a check shot tells whether "
+                "it is the reference.",
+                float(n.s_m),
+            )
+        ]
+    return []
 
 
 def _found(report: ShotReport) -> str:
