@@ -51,6 +51,7 @@ LONGEST_STEP_M = 0.5
 STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
 GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
 GROUND_TENDENCY = 0.3
+WHOLE = 60  # newest nodes that are not packed: an advice looks back so far, two pipes and a metre
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
 
@@ -157,6 +158,8 @@ class Estimator:
             if self._unreached is None and isinstance(made.report, ShotReport) and not made.report.reached:
                 self._unreached = i
             self.nodes.append(made)
+            if len(self.nodes) > WHOLE:
+                self.nodes[-1 - WHOLE].pack()
 
     def _fall_back(self, item: Cell | Shot | Setting) -> None:
         """Cut the fold back to the last sound node."""

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from steer.estimate.geometry import Reference
+from steer.estimate.packed import Transitions, Triangles, Unpacked
 from steer.estimate.past import Past
 from steer.estimate.scatter import Scatter
 
@@ -27,7 +28,8 @@ class Setting:
 
 @dataclass
 class Node:
-    """State of the stack at one chainage, after its measurement, and how it came there."""
+    """State of the stack at one chainage, after its measurement, and how it came there. Once it is packed, what
+    was predicted is of the planes of the models alone: b is then 2·models."""
 
     s_m: float
     x: np.ndarray  # (b, 12)
@@ -55,6 +57,7 @@ class Node:
     # waiting for an answer explains as well: what is steered by
     scatter: Scatter = field(default_factory=Scatter.none)  # of the readings
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
+    packed: dict[str, Triangles | Transitions] = field(default_factory=dict, init=False, repr=False)
 
     # a node is made once and asked at many strokes
     @cached_property
@@ -66,7 +69,7 @@ class Node:
 
     def blend(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
-        return self._blended
+        return blend(self.x, self.p, self.weights) if self.packed else self._blended
 
     @cached_property
     def _blended(self) -> tuple[np.ndarray, np.ndarray]:
@@ -92,6 +95,25 @@ class Node:
             most = own[:, :, None] * own[:, None, :]
             square = self.p * self.p
         return bool((own >= -ROUNDING).all() and (square <= most * (1.0 + ROUNDING) + ROUNDING).all())
+
+    def pack(self) -> None:
+        """Hold each number once from now on, for a node far behind the face; see `packed`."""
+        if self.packed:
+            return
+        if self.stands_for is not None:
+            self.packed, self.x_before = self.stands_for.packed, self.stands_for.x_before
+        else:
+            of_models = slice(2 * len(self.score))
+            p, p_before = Triangles.of(self.p), Triangles.of(self.p_before[of_models])
+            if p is not None and p_before is not None:
+                self.packed = {"p": p, "p_before": p_before, "phi": Transitions.of(self.phi[of_models])}
+                self.x_before = self.x_before[of_models].copy()
+        for name in (*self.packed, "_blended"):
+            self.__dict__.pop(name, None)
+
+
+for _name in ("p", "p_before", "phi"):
+    setattr(Node, _name, Unpacked(_name))
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """The path as driven, with all knowledge: a backward pass over the estimator's nodes.
 
-Rauch, Tung and Striebel (1965), per model of the stack, then the mixture by each node's weights:
+Rauch, Tung and Striebel (1965), per model (the wrong answers are left out), then the mixture by each node's weights:
 
     J = P·Φᵀ·P'⁻¹,  x_s = x + J·(x_s' − x'),  P_s = P + J·(P_s' − P')·Jᵀ
 
@@ -42,19 +42,19 @@ def smooth(estimator: Estimator) -> SmoothedPath:
     count = len(nodes)
     means, covs = np.empty((count, 2, estimator.start.x.shape[1])), None
     if count:
-        n = means.shape[2]
+        n, b = means.shape[2], 2 * estimator.models
         covs = np.empty((count, 2, n, n))
-        after_x, after_p = nodes[-1].x, nodes[-1].p
+        after_x, after_p = nodes[-1].x[:b], nodes[-1].p[:b]
         means[-1], covs[-1] = blend(after_x, after_p, nodes[-1].weights)
         for i in range(count - 2, -1, -1):
             node, later = nodes[i], nodes[i + 1]
-            cross = later.phi @ node.p
-            j = np.swapaxes(_solve(later.p_before, cross), 1, 2)
-            after_x = node.x + np.einsum("bij,bj->bi", j, after_x - later.x_before)
-            after_p = node.p + j @ (after_p - later.p_before) @ np.swapaxes(j, 1, 2)
+            x, p, x_before, p_before = node.x[:b], node.p[:b], later.x_before[:b], later.p_before[:b]
+            j = np.swapaxes(_solve(p_before, later.phi[:b] @ p), 1, 2)
+            after_x = x + np.einsum("bij,bj->bi", j, after_x - x_before)
+            after_p = p + j @ (after_p - p_before) @ np.swapaxes(j, 1, 2)
             after_p = 0.5 * (after_p + np.swapaxes(after_p, 1, 2))
             if not (np.isfinite(after_x).all() and np.isfinite(after_p).all()):
-                after_x, after_p = node.x, node.p  # what came later cannot be carried back here
+                after_x, after_p = x, p  # what came later cannot be carried back here
             means[i], covs[i] = blend(after_x, after_p, node.weights)
     at = np.array([node.s_m for node in nodes])
     keep = np.append(np.diff(at) > 1e-6, True) if count else np.zeros(0, bool)

@@ -1,0 +1,76 @@
+"""What a node keeps of its matrices once it lies far behind the face: every number once, to the last bit.
+
+Such a node waits for a late shot, which folds again from it, and for the smoother. A covariance is symmetric
+to the last bit, since `filter` makes it so after every step: its triangle is kept. Φ differs from the unit
+matrix in the same few places in every plane: what stands there is kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from steer.estimate.motion import N_STATES
+
+_ROW, _COLUMN = np.triu_indices(N_STATES)
+_UPPER, _LOWER = _ROW * N_STATES + _COLUMN, _COLUMN * N_STATES + _ROW
+_PLACE = np.empty((N_STATES, N_STATES), int)  # of each element in the triangle
+_PLACE[_ROW, _COLUMN] = _PLACE[_COLUMN, _ROW] = np.arange(len(_ROW))
+_UNIT = np.eye(N_STATES).ravel()
+
+
+@dataclass(frozen=True)
+class Triangles:
+    """Symmetric matrices (b, 12, 12) as their upper triangles (b, 78)."""
+
+    upper: np.ndarray
+
+    @classmethod
+    def of(cls, p: np.ndarray) -> Triangles | None:
+        """None where a matrix is not symmetric to the last bit."""
+        flat = p.reshape(len(p), -1)
+        upper, lower = flat.take(_UPPER, axis=1), flat.take(_LOWER, axis=1)
+        return cls(upper) if upper.tobytes() == lower.tobytes() else None
+
+    def whole(self) -> np.ndarray:
+        """The matrices (b, 12, 12)."""
+        return self.upper.take(_PLACE, axis=1)
+
+
+@dataclass(frozen=True)
+class Transitions:
+    """Transitions (b, 12, 12) as what stands in them (b, k) at the places (k,), row by row, where one of them is
+    not the unit matrix."""
+
+    at: np.ndarray
+    values: np.ndarray
+
+    @classmethod
+    def of(cls, phi: np.ndarray) -> Transitions:
+        """Bits are compared, so that -0 is told from 0."""
+        flat = np.ascontiguousarray(phi).reshape(len(phi), -1)
+        at = np.flatnonzero((flat.view(np.int64) != _UNIT.view(np.int64)).any(axis=0))
+        return cls(at.astype(np.uint8), flat.take(at, axis=1))
+
+    def whole(self) -> np.ndarray:
+        """The transitions (b, 12, 12)."""
+        flat = np.empty((len(self.values), len(_UNIT)))
+        flat[:] = _UNIT
+        flat[:, self.at] = self.values
+        return flat.reshape(-1, N_STATES, N_STATES)
+
+
+class Unpacked:
+    """A field of `Node`: a node holds it itself until it is packed. From then on it is unpacked anew for whoever
+    asks, and can only be read: what is written into it would be lost."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def __get__(self, node: object, owner: type | None = None) -> np.ndarray:
+        if node is None or self.name not in (packed := node.__dict__["packed"]):
+            raise AttributeError(self.name)
+        whole: np.ndarray = packed[self.name].whole()
+        whole.setflags(write=False)
+        return whole

@@ -1,0 +1,174 @@
+"""A node far behind the face holds less and says the same, to the last bit; what is kept of it stays small."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from support_histories import Event, load
+
+from steer.correct.advise import driven_path
+from steer.drivefile import parse_drive
+from steer.estimate import estimator as folding
+from steer.estimate.follow import Follower
+from steer.estimate.health import examine
+from steer.estimate.motion import N_STATES
+from steer.estimate.packed import Transitions, Triangles
+from steer.estimate.possible import possible_paths
+from steer.estimate.smoother import smooth
+
+MATRICES = ("p", "p_before", "phi")
+NEVER = 10**9
+
+
+@pytest.fixture
+def whole(monkeypatch):
+    """Sets how many of the newest nodes are not packed."""
+    return lambda count: monkeypatch.setattr(folding, "WHOLE", count)
+
+
+def followed(name, shot_m=None, late=False):
+    """One of the committed drives, the reference set anew at its middle, asked after every stroke. `shot_m`: a
+    further check shot there that disagrees and waits for a word, and one that counts; `late`: after all else."""
+    kept = load(name)
+    drive = parse_drive(kept["toml"])
+    events = [Event(i + 1, kind, body) for i, (kind, body) in enumerate(kept["events"])]
+    ends = [i for i, event in enumerate(events) if event.kind == "stroke_end"]
+    middle = ends[len(ends) // 2]
+    anew = {**events[middle].body, "right_mm": drive.reference.right_mm, "up_mm": drive.reference.up_mm}
+    events.insert(middle + 1, Event(50_000, "reference_set", anew))
+    if shot_m is not None:
+        shot = {"point": "face", "chainage_m": shot_m, "sd_mm": 2.0}
+        news = [
+            Event(60_000, "check_shot", {**shot, "line_mm": 400.0, "level_mm": 0.0, "asks": True}),
+            Event(60_001, "check_shot", {**shot, "line_mm": 5.0, "level_mm": -5.0}),
+        ]
+        at = next(
+            i for i, e in enumerate(events) if e.kind == "reading" and e.body["chainage_m"] > shot_m + 0.5
+        )
+        events[len(events) if late else at : len(events) if late else at] = news
+    follower = Follower(drive)
+    for event in events:
+        assert follower.take(event)
+        if event.kind == "stroke_end":
+            follower.bring_up()
+    follower.bring_up()
+    return follower
+
+
+def said(estimator):
+    """All that later questions draw from the nodes."""
+    path, possible = smooth(estimator), possible_paths(estimator, 20)
+    nodes = [(n.x, n.p, *n.blend(), n.score, n.against, n.torn) for n in estimator.nodes]
+    return [
+        *vars(path).values(),
+        *(v for v in vars(possible).values() if isinstance(v, np.ndarray)),
+        *sum(nodes, ()),
+    ]
+
+
+def assert_same_bits(one, other):
+    assert len(one) == len(other)
+    for a, b in zip(one, other, strict=True):
+        assert a.shape == b.shape and a.tobytes() == b.tobytes()
+
+
+def held_bytes(node):
+    """What a node holds of states, matrices and what is cached of them, but for its weights."""
+    held = [v for k, v in vars(node).items() if isinstance(v, np.ndarray | tuple) and k != "weights"]
+    arrays = [a for v in held for a in (v if isinstance(v, tuple) else (v,))]
+    packed = [a for kept in node.packed.values() for a in vars(kept).values()]
+    return sum(a.nbytes for a in (*arrays, *packed))
+
+
+@pytest.mark.parametrize("name", ["clean", "faults", "curved"])
+def test_every_node_of_a_drive_is_unpacked_as_it_was(name, whole):
+    whole(NEVER)
+    follower = followed(name, shot_m=20.0)
+    assert {len(key) for key in follower.estimator.keys} == {4}
+    assert {key[1] for key in follower.estimator.keys} == {0, 1, 2}  # cells, shots and a setting
+    for node in follower.estimator.nodes:
+        of_models = slice(2 * len(node.score))
+        before = [node.p, node.p_before[of_models], node.phi[of_models], *node.blend()]
+        node.pack()
+        assert node.packed
+        assert_same_bits([node.p, node.p_before, node.phi, *node.blend()], before)
+
+
+@pytest.mark.parametrize("name", ["clean", "faults", "curved"])
+def test_packing_changes_nothing_that_is_said(name, whole):
+    whole(NEVER)
+    plain = followed(name, shot_m=20.0)
+    assert not any(node.packed for node in plain.estimator.nodes)
+    whole(0)
+    packed = followed(name, shot_m=20.0)
+    assert all(node.packed for node in packed.estimator.nodes)
+    assert_same_bits(said(packed.estimator), said(plain.estimator))
+
+
+@pytest.mark.parametrize("shot_m", [1.0, 15.0])
+def test_a_shot_far_behind_counts_as_one_in_time(shot_m):
+    in_time, late = followed("faults", shot_m), followed("faults", shot_m, late=True)
+    assert sum(n.s_m > shot_m for n in late.estimator.nodes) > folding.WHOLE + 50
+    one, other = said(late.estimator), said(in_time.estimator)
+    assert max(np.abs(a - b).max() for a, b in zip(one, other, strict=True)) < 1e-9
+    assert np.abs(one[1] - said(followed("faults").estimator)[1]).max() > 0.1  # and it does count
+
+
+@pytest.mark.parametrize("shot_m", [1.0, 15.0])
+def test_a_late_shot_folds_again_from_a_packed_node_to_the_last_bit(shot_m, whole):
+    packed = followed("faults", shot_m, late=True)
+    whole(NEVER)
+    assert_same_bits(said(packed.estimator), said(followed("faults", shot_m, late=True).estimator))
+
+
+def test_what_is_asked_of_old_nodes_does_not_stay():
+    follower = followed("clean", shot_m=20.0)
+    nodes = follower.estimator.nodes
+    assert [bool(node.packed) for node in nodes] == [
+        i < len(nodes) - folding.WHOLE for i in range(len(nodes))
+    ]
+    before = [held_bytes(node) for node in nodes]
+    said(follower.estimator)
+    examine(follower, follower.node())
+    driven_path(follower.estimator, follower.node(), 40.0)
+    after = [held_bytes(node) for node in nodes[: -folding.WHOLE]]
+    assert after == before[: len(after)]
+    assert max(after) < 30_000 < 60_000 < min(before[-10:])
+
+
+def test_a_shot_that_waits_holds_nothing_of_its_own():
+    follower = followed("clean", shot_m=20.0, late=True)
+    (waiting,) = (node for node in follower.estimator.nodes if node.stands_for is not None)
+    assert waiting.packed and waiting.packed is waiting.stands_for.packed
+
+
+def test_a_packed_node_cannot_be_written_into():
+    node = followed("clean").estimator.nodes[0]
+    for name in MATRICES:
+        with pytest.raises(ValueError, match="read-only"):
+            getattr(node, name)[0, 0, 0] = 1.0
+
+
+def test_a_covariance_that_is_not_symmetric_to_the_last_bit_stays_whole(whole):
+    whole(NEVER)
+    node = followed("clean").estimator.nodes[5]
+    node.p[3, 0, 1] = np.nextafter(node.p[3, 0, 1], np.inf)
+    as_it_was = node.p.copy()
+    node.pack()
+    assert not node.packed and node.p.tobytes() == as_it_was.tobytes()
+
+
+NUMBERS = st.floats(width=64) | st.sampled_from([0.0, -0.0, 1.0, 5e-324])
+
+
+@given(arrays(float, (3, N_STATES, N_STATES), elements=NUMBERS))
+def test_any_numbers_come_back(numbers):
+    phi = np.where(np.abs(numbers) > 0.5, np.eye(N_STATES), numbers)
+    assert Transitions.of(phi).whole().tobytes() == phi.tobytes()
+    upper = np.triu(np.ones((N_STATES, N_STATES), bool))
+    p = np.where(upper, numbers, numbers.swapaxes(1, 2))
+    packed = Triangles.of(p)
+    assert packed is not None and packed.whole().tobytes() == p.tobytes()
