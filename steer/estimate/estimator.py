@@ -51,6 +51,7 @@ LONGEST_STEP_M = 0.5
 STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
 GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
 GROUND_TENDENCY = 0.3
+MOST_STEPS = 1000  # lengths of advance whose noise is kept: where chainages come to 0.1 mm few are alike
 WHOLE = 60  # newest nodes that are not packed: an advice looks back so far, two pipes and a metre
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
@@ -72,8 +73,8 @@ class Estimator:
         self.motion = motion_of(drive, models)
         middle = min(MIDDLE, len(models) - 1)
         # both planes of every model, and the middle one again for each way of answering wrongly
-        each = [m for m in (*models, *WRONG * [models[middle]]) for _ in (0, 1)]
-        self.stack: MotionModel = motion_of(drive, tuple(each))
+        self.model = np.repeat([*range(len(models)), *WRONG * [middle]], 2)  # of each plane
+        self.stack: MotionModel = motion_of(drive, tuple(models[m] for m in self.model))
         self.odds = np.array([model.odds for model in models])
         self.plane = np.tile([0, 1], self.models + WRONG)
         self.signs = np.append(np.ones(2 * self.models), np.repeat(SHARE, 2))
@@ -248,10 +249,10 @@ class Estimator:
         key = round(ds, 6)
         found = self._steps.get(key)
         if found is None:
-            found = self._steps[key] = self.stack.process_noise(ds)
-            if len(self._steps) > 5000:
+            found = self._steps[key] = self.motion.process_noise(ds)
+            if len(self._steps) > MOST_STEPS:
                 self._steps = {key: found}
-        return found
+        return found[self.model]
 
     def _predict(self, node: Node, s_m: float, held: np.ndarray, now: np.ndarray) -> Node:
         x, p = node.x, node.p

@@ -172,3 +172,11 @@ def test_any_numbers_come_back(numbers):
     p = np.where(upper, numbers, numbers.swapaxes(1, 2))
     packed = Triangles.of(p)
     assert packed is not None and packed.whole().tobytes() == p.tobytes()
+
+
+def test_the_noise_kept_is_that_of_every_plane_and_of_few_lengths():
+    estimator = Follower(parse_drive(load("clean")["toml"])).estimator
+    for ds in np.linspace(0.001, 0.3, folding.MOST_STEPS + 200):
+        found = estimator._noise(float(ds))
+        assert found.tobytes() == estimator.stack.process_noise(float(ds)).tobytes()
+        assert len(estimator._steps) <= folding.MOST_STEPS
