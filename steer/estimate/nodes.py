@@ -69,7 +69,7 @@ class Node:
 
     def blend(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
-        return blend(self.x, self.p, self.weights) if self.packed else self._blended
+        return self._blended
 
     @cached_property
     def _blended(self) -> tuple[np.ndarray, np.ndarray]:
@@ -108,7 +108,7 @@ class Node:
             if p is not None and p_before is not None:
                 self.packed = {"p": p, "p_before": p_before, "phi": Transitions.of(self.phi[of_models])}
                 self.x_before = self.x_before[of_models].copy()
-        for name in (*self.packed, "_blended"):
+        for name in self.packed:
             self.__dict__.pop(name, None)
 
 

@@ -130,13 +130,15 @@ def test_what_is_asked_of_old_nodes_does_not_stay():
     assert [bool(node.packed) for node in nodes] == [
         i < len(nodes) - folding.WHOLE for i in range(len(nodes))
     ]
+    for node in nodes:
+        node.blend()  # the mixture is small, and stays
     before = [held_bytes(node) for node in nodes]
     said(follower.estimator)
     examine(follower, follower.node())
     driven_path(follower.estimator, follower.node(), 40.0)
     after = [held_bytes(node) for node in nodes[: -folding.WHOLE]]
     assert after == before[: len(after)]
-    assert max(after) < 30_000 < 60_000 < min(before[-10:])
+    assert max(after) < 33_000 < 60_000 < min(before[-10:])
 
 
 def test_a_shot_that_waits_holds_nothing_of_its_own():
