@@ -9,6 +9,7 @@ import numpy as np
 
 from steer.advice import Path, Snapshot
 from tui.draw import strip, words
+from tui.draw.notices import MARK
 from tui.draw.scene import Scene
 from tui.draw.spans import Row, at_ends, fit, shortened, wrap
 from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
@@ -69,9 +70,8 @@ def summary_rows(
     for number, ((text, size, warning), most) in enumerate(zip(texts, given, strict=False)):
         role = "strong" if warning or number == 0 else ""
         for row, line in enumerate(wrap(text, size, most)):
-            rows.append(
-                ((" ! " if warning and row == 0 else "   " if warning else " ", "warn"), (line, role))
-            )
+            lead = MARK if warning and row == 0 else (("   " if warning else " ", ""),)
+            rows.append((*lead, (line, role)))
     return rows
 
 

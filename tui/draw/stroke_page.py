@@ -57,7 +57,7 @@ def _reason(scene: Scene, width: int, most: int) -> list[Row]:
         return []
     else:
         head, text = " Why  ", snapshot.advice.reason
-    lines = wrap(text, width - 7, most, scene.glyphs.more)
+    lines = wrap(text, width - 7, most)
     role = "strong" if stop is not None else ""
     return [((head if n == 0 else "      ", "quiet"), (line, role)) for n, line in enumerate(lines)]
 
