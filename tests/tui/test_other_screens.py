@@ -41,15 +41,16 @@ async def test_kept_pictures(make_app, clock, state, size):
             keep(f"{name}-{state}-{size[0]}x{size[1]}", screen_text(app))
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
 @pytest.mark.parametrize("name", ["help", "guide"])
-async def test_kept_pictures_of_help_and_guide(make_app, name):
+async def test_kept_pictures_of_help_and_guide(make_app, name, size):
     app = make_app()
-    async with app.run_test(size=(80, 24)) as pilot:
+    async with app.run_test(size=size) as pilot:
         await ready(app, pilot)
         await pilot.press(KEYS[name])
         await settle(pilot)
         text = screen_text(app)
-        keep(f"{name}-80x24", text)
+        keep(f"{name}-{size[0]}x{size[1]}", text)
         assert "shots" not in text.splitlines()[-1]
         await pilot.press("escape")
         await settle(pilot)
@@ -93,6 +94,27 @@ async def test_help_names_every_key_that_works_and_none_else(make_app):
             await pilot.press("question_mark")
             await settle(pilot)
             assert app.screen is screen
+
+
+@pytest.mark.parametrize(("name", "last"), [("help", "opposite."), ("guide", " first.")])
+async def test_help_and_guide_scroll_where_they_are_longer_than_the_screen(make_app, name, last):
+    app = make_app()
+    async with app.run_test(size=(60, 15)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", KEYS[name])
+        await settle(pilot)
+        assert "more below" in screen_text(app) and last not in screen_text(app)
+        first = screen_text(app)
+        await pilot.press("end")
+        await settle(pilot)
+        assert "more below" not in screen_text(app) and last in screen_text(app).splitlines()[-2]
+        await pilot.press("home")
+        await settle(pilot)
+        assert screen_text(app) == first
+        await pilot.press("end")
+        await pilot.resize_terminal(120, 40)
+        await settle(pilot)
+        assert last in screen_text(app) and len(screen_text(app).splitlines()) == 40
 
 
 async def test_keys_for_what_a_drive_cannot_do_are_not_offered(make_app):

@@ -90,8 +90,8 @@ class AsBuiltScreen(SteerScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus,equals_sign", "zoom(-1)", "nearer", key_display="+"),
         Binding("minus", "zoom(1)", "wider"),
-        Binding("left,comma", "scroll(-1)", "back", key_display="left"),
-        Binding("right,full_stop", "scroll(1)", "on", key_display="right"),
+        Binding("left,comma", "scroll(-1)", "back", key_display="Left"),
+        Binding("right,full_stop", "scroll(1)", "on", key_display="Right"),
         Binding("z", "scale", "scale", show=False),
         Binding("r", "again", "work out again", show=False),
         Binding("e", "export", "export"),
