@@ -1,20 +1,13 @@
 """Check shots, as-built, log, help and guide by their keys; each kept as text at two sizes."""
 
-import os
 from dataclasses import replace
-from pathlib import Path
 
 import fake_drive
 import pytest
+from kept import keep, screen_text
 from screen_pilot import ready, until
 
-PICTURES = Path(__file__).parent / "pictures"
 KEYS = {"shots": "2", "asbuilt": "3", "log": "l", "help": "question_mark", "guide": "g"}
-
-
-def screen_text(app) -> str:
-    """The screen in front as it stands on the terminal."""
-    return "\n".join(strip.text.rstrip() for strip in app.screen._compositor.render_strips())
 
 
 async def settle(pilot) -> None:
@@ -55,13 +48,6 @@ async def test_kept_pictures_of_help_and_guide(make_app, name, size):
         await pilot.press("escape")
         await settle(pilot)
         assert "STROKE 97" in screen_text(app)
-
-
-def keep(name: str, text: str) -> None:
-    kept = PICTURES / f"{name}.txt"
-    if os.environ.get("STEER_KEEP_PICTURES"):
-        kept.write_text(text + "\n", encoding="utf-8")
-    assert text + "\n" == kept.read_text(encoding="utf-8")
 
 
 async def test_ascii_only_on_every_screen(make_app):

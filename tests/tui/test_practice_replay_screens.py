@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -179,3 +180,19 @@ async def test_what_if_from_the_stroke_shown(tmp_path: Path) -> None:
         app.screen.query_one("#text").value = "tolerance.width=3"
         await pilot.press("enter")
         await until(pilot, lambda: app.screen.query("#page") and "allowed are" in shown(app), 2000)
+
+
+def test_where_nothing_is_foreseen_the_plane_is_named() -> None:
+    import fake_drive
+
+    from steer.replay.moments import Moment
+    from steer.replay.reel import Frame, Known, looked_ahead
+    from steer.replay.said import beside
+
+    advice = fake_drive.good().advice
+    ahead = tuple(replace(point, line_mm=0.1, level_mm=-0.1) for point in advice.forecast)
+    advice = replace(advice, forecast=ahead)
+    point = looked_ahead(advice)
+    came = Known(point.chainage_m, 4.2, 1.5, -0.1, 1.5)
+    frame = Frame(Moment(0, 0, 96.0), advice, None, came, None, "", came, ())
+    assert "on line ± 8, came 4 right; on level ± 6, came on it (mm)" in beside(frame)[-1]

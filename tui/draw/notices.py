@@ -66,12 +66,14 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         else:
             given[0] -= 1
     rows: list[Row] = []
-    cut = len(given) < len(notices)
+    cut = len(given) < len(notices) or any(
+        room < len(lines) for room, lines in zip(given, whole, strict=True)
+    )
     for n, room in enumerate(given):
         lines = whole[n]
-        if room < len(lines):
-            cut = True
-            text = _text(notices[n]) if room > 1 else _one_row(notices[n], size - 3)
+        if room < len(lines) or (cut and n == len(given) - 1):
+            # What to do about it comes before since when.
+            text = notices[n].text.strip() if room > 1 else _one_row(notices[n], size - 3)
             lines = wrap(text, size - 3, room)
         for number, line in enumerate(lines):
             rows.append((*MARK, (line, "strong")) if number == 0 else (("   ", ""), (line, "strong")))

@@ -69,12 +69,10 @@ def _strips(scene: Scene, width: int, room: int) -> list[Row]:
     from tui.draw import strip
 
     where = strip.reach(scene, width)
-    if room < 7:
-        return [*strip.draw(scene, "line", where, room // 2), *strip.draw(scene, "level", where, room // 2)]
+    scale = [] if room == 6 else [strip.scale_row(scene, where)]
     upper = room // 2
-    lower = room - 1 - upper
     return [
         *strip.draw(scene, "line", where, upper),
-        *strip.draw(scene, "level", where, lower),
-        strip.scale_row(scene, where),
+        *strip.draw(scene, "level", where, room - len(scale) - upper),
+        *scale,
     ]

@@ -26,6 +26,9 @@ class LinesPage(Rows):
         below = f"{more} more below " if more > 0 else ""
         head = f" {screen.HEAD}"
         rows: list[Row] = [((head + below.rjust(max(0, width - len(head))), "title"),), *body[top:]]
+        columns = screen.columns()
+        if columns is not None and top > columns:
+            rows[1] = body[columns]  # a table keeps its head
         if self.steer.ascii_only:
             rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
         return rows
@@ -60,6 +63,10 @@ class LinesScreen(SteerScreen):
             ((" " + cut_text(line, width - 1), "strong" if number in self.STRONG else ""),)
             for number, line in enumerate(self.lines)
         ]
+
+    def columns(self) -> int | None:
+        """Which row names a table's columns, and so stays in sight below it."""
+        return None
 
     def show(self, lines: list[str]) -> None:
         """Puts lines in place, from the first one on."""
