@@ -347,6 +347,33 @@ async def test_asbuilt_says_when_the_log_has_grown(make_app):
         assert "key r" not in screen_text(app)
 
 
+@pytest.mark.parametrize("key", ["2", "3"])
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12)])
+async def test_old_figures_are_said_to_be_old_and_no_longer_when_readings_come(make_app, clock, key, size):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press(key)
+        await settle(pilot)
+        fresh = screen_text(app)
+        assert "Readings stopped" not in fresh
+        clock.move(16 * 60)
+        await app.look()
+        await settle(pilot)
+        assert screen_text(app).splitlines()[1].startswith(" ! Readings stopped 16 min")
+        drive.trouble = OSError("drive.db is gone")
+        await app.look()
+        await settle(pilot)
+        assert screen_text(app).splitlines()[1].startswith(" ! Log out of reach: drive.db")
+        drive.trouble = None
+        arrived = {"last_reading_arrival": "2026-03-04T09:57:20+00:00"}
+        drive.put(replace(drive.current, readings_used=2000, extra=arrived))
+        await app.look()
+        await settle(pilot)
+        assert screen_text(app) == fresh
+
+
 async def test_asbuilt_exports(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)

@@ -11,7 +11,7 @@ from textual.containers import Container
 from steer.errors import SteerError
 from tui.draw import asbuilt_page, counters, strip
 from tui.draw.glyphs import to_ascii
-from tui.draw.scene import unread
+from tui.draw.scene import stopped, unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.source import AsBuilt
@@ -31,7 +31,9 @@ class BuiltSummary(Rows):
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         why_not = unread(self.steer.scene) or screen.why_not
-        rows = asbuilt_page.summary_rows(screen.built, why_not, width, screen.older(), height)
+        rows = asbuilt_page.summary_rows(
+            screen.built, why_not, width, screen.older(), height, stopped(self.steer.scene)
+        )
         return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
 
 
@@ -101,6 +103,7 @@ class AsBuiltScreen(SteerScreen):
         super().__init__()
         self.built: AsBuilt | None = None
         self.why_not = "Working it out ..."
+        self._stopped = ""
         self._sequence = -1
         self._zoom: int | None = None  # None: the whole drive
         self._from_m = 0.0
@@ -119,8 +122,9 @@ class AsBuiltScreen(SteerScreen):
 
     def _lay_out(self) -> None:
         width, height = self.size
-        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width))
-        least = 2 + len(self.built.warnings) if self.built is not None else 1
+        self._stopped = stopped(self.steer.scene)
+        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width, stopped=self._stopped))
+        least = 2 + len(self.built.warnings) + bool(self._stopped) if self.built is not None else 1
         plan = asbuilt_page.plan(width, height - 2, wanted, least)
         body, strips, pipes = (self.query_one(f"#{name}") for name in ("body", "page", "list"))
         self.query_one("#summary").styles.height = plan.summary
@@ -133,6 +137,8 @@ class AsBuiltScreen(SteerScreen):
         pipes.styles.margin = (0, 0, 0, 1 if plan.beside else 0)
 
     def scene_changed(self) -> None:
+        if stopped(self.steer.scene) != self._stopped:
+            self._lay_out()
         super().scene_changed()
         snapshot = self.steer.scene.snapshot
         if snapshot is not None and self._sequence < 0:

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from tui.source import Reduced
 
 
-DETAIL_ROWS = 11  # at least; more where this shot has more to say
-LIST_ROWS = 3  # that the list keeps then
+DETAIL_ROWS = 11  # more where this shot has more to say
+LIST_ROWS = 3  # that the list keeps, whatever the detail wants
 
 
 class ShotList(ListRows):
@@ -104,7 +104,7 @@ class ShotsScreen(SteerScreen):
         wanted = 1 + len(shots_page.detail(scene, self.shot(), self.before_after, width))
         head = len(self.query_one("#list", ShotList).head(width))
         room = height - 1 - head - LIST_ROWS  # 1: the keys
-        self.query_one("#detail").styles.height = max(DETAIL_ROWS, min(wanted, room))
+        self.query_one("#detail").styles.height = min(max(DETAIL_ROWS, wanted), max(room, 3))
 
     def shot(self) -> ShotView | None:
         """The shot under the cursor."""
