@@ -14,9 +14,10 @@ class Source(Protocol):
 
     All calls come from one thread, so a source may hold a database connection.
     Optional methods, used when a source has them: `try_setting(right_mm_per_m, up_mm_per_m)`,
-    `events(after)`, `asbuilt()`, `export_asbuilt(path)`, `read_shots(path)`, `holds_sights(path)` (whether a
-    file is one of observations), `reduce_survey(path, control, left_out)`, `store_survey(path, control, left_out,
-    shots, despite)`, and
+    `events(after)`, `asbuilt()`, `asbuilt_file(ending)` (a name that no file has yet), `asbuilt_writer(path)`
+    (gives a function that writes the account, in any thread, and says where), `read_shots(path)`,
+    `holds_sights(path)` (whether a file is one of observations), `reduce_survey(path, control, left_out)`,
+    `store_survey(path, control, left_out, shots, despite)`, and
     `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`. Those that store may answer
     with a text, which is shown. Keys for what a source cannot do are not offered.
 

@@ -423,9 +423,15 @@ class FakeDrive:
         )
         return Built(points, pipes, summary)
 
-    def export_asbuilt(self, path: str) -> str:
-        self.calls.append(("export", path))
-        return path
+    def asbuilt_file(self, ending: str) -> str:
+        return f"willow/asbuilt-96.00m{ending}"
+
+    def asbuilt_writer(self, path: str):
+        def write() -> str:
+            self.calls.append(("export", path))
+            return path
+
+        return write
 
     def read_shots(self, path: str) -> str:
         if not path.endswith(".csv"):

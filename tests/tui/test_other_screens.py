@@ -7,6 +7,8 @@ import pytest
 from kept import keep, screen_text
 from screen_pilot import ready, until
 
+from steer.errors import FolderUnusable
+
 KEYS = {"shots": "2", "asbuilt": "3", "log": "l", "help": "question_mark", "guide": "g"}
 
 
@@ -374,16 +376,82 @@ async def test_old_figures_are_said_to_be_old_and_no_longer_when_readings_come(m
         assert screen_text(app) == fresh
 
 
-async def test_asbuilt_exports(make_app):
+async def test_asbuilt_exports_under_a_name_of_the_persons(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         await pilot.press("3", "e")
+        await until(pilot, lambda: app.screen.query("#line"))
+        assert app.screen.query_one("#line").value == "willow/asbuilt-96.00m.xlsx"
+        await pilot.press(*["backspace"] * 4, *"dxf", "enter")
+        await until(pilot, lambda: "Written: willow/asbuilt-96.00m.dxf" in screen_text(app))
+        assert drive.calls == [("export", "willow/asbuilt-96.00m.dxf")]
+
+
+@pytest.mark.parametrize(("key", "ending"), [("p", "pdf"), ("v", "csv")])
+async def test_asbuilt_exports_by_one_key_and_says_where(make_app, key, ending):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
         await settle(pilot)
-        await pilot.press("enter")
-        await settle(pilot)
-        assert drive.calls == [("export", "asbuilt.pdf")]
+        assert f"{key} {ending.upper()}" in screen_text(app).splitlines()[-1]
+        await pilot.press(key)
+        await until(pilot, lambda: f"Written: willow/asbuilt-96.00m.{ending}" in screen_text(app))
+        assert drive.calls == [("export", f"willow/asbuilt-96.00m.{ending}")]
+
+
+async def test_while_a_report_is_written_readings_come_in_and_keys_work(make_app):
+    import threading
+
+    gate = threading.Event()
+    drive = fake_drive.FakeDrive()
+    drive.asbuilt_writer = lambda path: lambda: gate.wait(20) and path
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", "p")
+        await until(pilot, lambda: "Writing willow/asbuilt-96.00m.pdf" in screen_text(app))
+        drive.put(fake_drive.good(97.0))
+        await app.look()
+        await pilot.press("v")
+        await until(pilot, lambda: "Another file is still being written" in screen_text(app))
+        await pilot.press("1")
+        await until(pilot, lambda: "STROKE 98  proposed" in screen_text(app))
+        gate.set()
+        await until(pilot, lambda: "Written: willow/asbuilt-96.00m.pdf" in screen_text(app))
+
+
+@pytest.mark.parametrize(
+    ("trouble", "said"),
+    [
+        (OSError(28, "No space left on device"), "No space left on device"),
+        (FolderUnusable(f"{'/deep' * 20}/a.csv: cannot be written: no permission"), "no permission"),
+        (ZeroDivisionError("odd"), "Fault in the program, please report: ZeroDivisionError: odd"),
+    ],
+    ids=["disk", "folder", "library"],
+)
+async def test_what_cannot_be_written_is_said_in_full_and_the_screen_stays(make_app, trouble, said):
+    def writer(path):
+        def write():
+            raise trouble
+
+        return write
+
+    drive = fake_drive.FakeDrive()
+    drive.asbuilt_writer = writer
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", "v")
+        await until(pilot, lambda: "Not written" in screen_text(app))
+        words = " ".join(screen_text(app).split())
+        assert said in words and "q quit" in screen_text(app).splitlines()[-1]
+        drive.asbuilt_writer = fake_drive.FakeDrive().asbuilt_writer
+        await pilot.press("v")
+        await until(pilot, lambda: "Written:" in screen_text(app))
 
 
 async def test_log_filters_and_searches(make_app):
