@@ -33,7 +33,7 @@ class ScreenSource:
         self.drive = drive
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
-        for name in ("accept_shot", "reject_shot", "withdraw_shot"):
+        for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
             if method is not None:
                 setattr(self, name, method)

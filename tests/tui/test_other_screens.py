@@ -144,7 +144,14 @@ async def test_word_on_the_shot_under_the_cursor(make_app, key, verdict):
         await pilot.press("down", key)
         await settle(pilot)
         assert drive.calls == [("shot", 3, verdict)]
-        assert "The face stays" in screen_text(app)
+        assert "The face stays" in screen_text(app) and "Key u takes that back" in screen_text(app)
+        await pilot.press("u")
+        await settle(pilot)
+        assert drive.calls[1:] == [("shot", 3, "waiting")]
+        assert "Shot 3 stands as it came in" in screen_text(app) and "It disagrees" in screen_text(app)
+        await pilot.press("u")
+        await settle(pilot)
+        assert len(drive.calls) == 2 and "no word stands on it" in screen_text(app)
 
 
 async def test_file_of_shots_refused_in_full_then_read(make_app, tmp_path, monkeypatch):

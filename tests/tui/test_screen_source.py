@@ -291,3 +291,27 @@ def test_an_export_refuses_a_name_that_is_taken_and_one_taken_meanwhile(source, 
         write()
     assert place.read_text() == "theirs"
     assert not [path for path in source.drive.folder.iterdir() if path.name.startswith(".steer-")]
+
+
+@pytest.mark.parametrize("word", ["accept", "reject", "withdraw"])
+def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
+    """All the drive says is as before the word; the log holds both events."""
+    from steer.drive import Drive
+    from steer.errors import InputRefused
+
+    before, count = source.snapshot(), len(list(source.events()))
+    shot = before.shots[1]
+    with pytest.raises(InputRefused, match="no word stands"):
+        source.restore_shot(shot.number)
+    getattr(source, f"{word}_shot")(shot.number)
+    if word != "accept":
+        changed = source.snapshot().shots[1]
+        assert changed.verdict != shot.verdict
+    source.restore_shot(shot.number)
+    after = source.snapshot()
+    assert after.shots == before.shots and after.advice == before.advice
+    assert len(list(source.events())) == count + 2
+    with Drive.open(source.drive.folder) as again:
+        assert again.advice() == before.advice
+    with pytest.raises(InputRefused, match="no word stands"):
+        source.restore_shot(shot.number)

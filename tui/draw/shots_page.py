@@ -112,8 +112,8 @@ def detail(
             "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
             "waiting": "It disagrees and does not count until accepted (key a) or rejected (key r).",
             AHEAD: "The face has not come there yet; it counts when the readings get there.",
-            "rejected": "It is rejected and does not count.",
-            "withdrawn": "It is withdrawn and does not count.",
+            "rejected": "It is rejected and does not count; key u takes that back.",
+            "withdrawn": "It is withdrawn and does not count; key u takes that back.",
         }.get(verdict)
         if verdict == "waiting" and shot.repeats is not None:
             told = (
