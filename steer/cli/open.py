@@ -124,6 +124,8 @@ def _ascii_wanted() -> bool:
     encoding = (sys.stderr.encoding or "").lower().replace("-", "")
     if not encoding.startswith("utf"):
         return True
+    if os.name != "posix":
+        return False
     # Python takes a locale that names no encoding for UTF-8 (and sets LC_CTYPE to C.UTF-8): an emulator of today
     # shows that, a plain terminal may not.
     from tui.plain_terminal import is_plain

@@ -168,3 +168,14 @@ def test_no_figure_of_the_table_or_beside_the_large_type_is_cut(width, ascii_onl
     if width >= 80:
         for beside in ("mm/m", "now 10.5", "right", "now 12.5", "down"):
             assert beside in text
+
+
+@pytest.mark.parametrize("state", ["good", "hold", "opposite"])
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_large_type_does_not_touch_the_bar_above_it(state, width, height):
+    """Bar and type may have one colour: the ink must begin half a cell below."""
+    rows = page(state, width, height - 1).splitlines()
+    bar = next(n for n, row in enumerate(rows) if "STROKE 97" in row or "NO PROPOSAL" in row)
+    panel = rows[bar + 1][: width - 33]
+    assert not set(panel) & set("\u2588\u2580")  # full block, upper half block
+    assert "\u2588" in rows[bar + 2]
