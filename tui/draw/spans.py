@@ -9,6 +9,7 @@ Span = tuple[str, str]
 Row = tuple[Span, ...]
 
 MORE = "..."  # ends a text that was cut: every terminal has it
+_DIRECTIONS = frozenset({"right", "left", "high", "low", "up", "down"})
 _UNITS = frozenset({"mm", "m", "mm/m", "kN", "%", "sd", "min", "h", "sec"})
 
 
@@ -90,7 +91,7 @@ def at_ends(left: Row, right: Row, size: int) -> Row:
 def wrap(text: str, size: int, rows: int) -> list[str]:
     """Text broken at blanks into at most `rows` lines of `size` cells; what is left out is marked.
 
-    A number stays with its unit.
+    A number stays with its unit and direction.
     """
     lines: list[str] = []
     line = ""
@@ -123,8 +124,14 @@ def wrap(text: str, size: int, rows: int) -> list[str]:
 def _words(text: str) -> list[str]:
     words: list[str] = []
     for word in text.split():
-        number = bool(words) and words[-1][-1].isdigit()
-        if words and (words[-1] in ("±", "+-") or (number and word.strip("().,;:") in _UNITS)):
+        before = words[-1] if words else ""
+        bare = word.strip("().,;:")
+        belongs = (
+            before in ("±", "+-")
+            or (bare in _UNITS and before[-1:].isdigit())
+            or (bare in _DIRECTIONS and before.rpartition(" ")[2] in _UNITS)
+        )
+        if belongs:
             words[-1] += f" {word}"
         else:
             words.append(word)
