@@ -410,6 +410,13 @@ class Drive:
         """Whoever gave this check shot takes it back: as if it had never been given."""
         return self._word("withdrawn", number, "withdrawn")
 
+    def restore_shot(self, number: int) -> Event:
+        """Take back what people said of this check shot: it stands as it came in."""
+        self.shot_known(number)
+        if self.follower.shots[number].word is None:
+            raise InputRefused(f"check shot {number}: no word stands on it that could be taken back")
+        return self.add("restored", {"shot": number})
+
     def shot_known(self, number: int) -> None:
         """Raise InputRefused when the log holds no check shot of this number."""
         known = sorted(self.follower.shots)

@@ -28,6 +28,8 @@ from tui.terminal_gone import hung_up
 from tui.themes import all_themes
 
 if TYPE_CHECKING:
+    from textual.driver import Driver
+
     from steer.advice import Snapshot
 
 
@@ -68,6 +70,10 @@ class SteerApp(App[None]):
     SteerScreen { background: $background; }
     Input { border: none; height: 1; padding: 0 1; background: $background; text-style: bold; }
     Input:focus { border: none; text-style: bold underline; }
+    Input:ansi { text-style: none; }
+    Input:ansi:focus { text-style: underline; }
+    Input:ansi > .input--cursor, Input:ansi > .input--selection { background: ansi_default; color: ansi_default;
+        text-style: reverse; }
     """
     MODES: ClassVar[dict[str, str | Callable[..., Screen[Any]]]] = {
         "stroke": StrokeScreen,
@@ -95,22 +101,30 @@ class SteerApp(App[None]):
         *,
         ascii_only: bool = False,
         palette: str = "slate",
+        few_colours: bool = False,
+        driver_class: type[Driver] | None = None,
         stale_minutes: float = DEFAULT_STALE_MINUTES,
         poll_s: float = POLL_S,
         name: str = "",
         wall: Callable[[], float] = time.time,
         steady: Callable[[], float] = time.monotonic,
     ) -> None:
-        # Asked before Textual takes NO_COLOR out of the environment; without colours the terminal's
-        # own two are used, which stay readable on any background.
-        no_color = "NO_COLOR" in os.environ
-        super().__init__(ansi_color=True if no_color else None)
+        # Asked before Textual takes NO_COLOR out of the environment; without colours, or with the few of an old
+        # terminal, its own two are used, which stay readable on any background.
+        self.why_plain = (
+            "NO_COLOR is set"
+            if "NO_COLOR" in os.environ
+            else "This terminal has few colours"
+            if few_colours
+            else ""
+        )
+        super().__init__(driver_class=driver_class, ansi_color=True if self.why_plain else None)
         self.source: Source | None = None if callable(source) else source
         self._open = source if callable(source) else None
         self.refusal: SteerError | None = None
         self.desk = desk or Desk()
         self.ascii_only = ascii_only
-        self.palette_name = "plain" if no_color else palette
+        self.palette_name = "plain" if self.why_plain else palette
         self.poll_s = poll_s
         self.freshness = Freshness(wall, steady)
         self.scene = Scene(
@@ -258,8 +272,8 @@ class SteerApp(App[None]):
 
     def action_palette(self) -> None:
         """The next palette; without colours there is one only."""
-        if self.no_color:
-            self.say("NO_COLOR is set: the terminal's own two colours are used.")
+        if self.why_plain:
+            self.say(f"{self.why_plain}: the terminal's own two colours are used.")
             return
         names = [palette.name for palette in PALETTES]
         self.palette_name = names[(names.index(self.palette_name) + 1) % len(names)]

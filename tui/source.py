@@ -14,11 +14,13 @@ class Source(Protocol):
 
     All calls come from one thread, so a source may hold a database connection.
     Optional methods, used when a source has them: `try_setting(right_mm_per_m, up_mm_per_m)`,
-    `events(after)`, `asbuilt()`, `export_asbuilt(path)`, `read_shots(path)`, `holds_sights(path)` (whether a
-    file is one of observations), `reduce_survey(path, control, left_out)`, `store_survey(path, control, left_out,
-    shots, despite)`, and
-    `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`. Those that store may answer
-    with a text, which is shown. Keys for what a source cannot do are not offered.
+    `events(after)`, `asbuilt()`, `asbuilt_file(ending)` (a name that no file has yet), `asbuilt_writer(path)`
+    (gives a function that writes the account, in any thread, and says where), `read_shots(path)`,
+    `holds_sights(path)` (whether a file is one of observations), `reduce_survey(path, control, left_out)`,
+    `store_survey(path, control, left_out, shots, despite)`, and
+    `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`, `restore_shot(number)` (takes back what
+    was said of a shot). Those that store may answer with a text, which is
+    shown. Keys for what a source cannot do are not offered.
 
     Optional entries of `Snapshot.extra`: "pipe" (number at the face), "decision" (mapping with the
     fields of `tui.draw.scene.Decision`, or None), "last_reading_arrival" (ISO 8601), "reference" (a text:

@@ -20,9 +20,9 @@ KINDS: dict[str, tuple[str, str, str]] = {
 }
 
 
-def write(record: AsBuilt, kind: str, path: Path) -> None:
-    """Write one file, whole or not at all. Raises what `write_whole` raises, and InputRefused when the
-    library for it is not installed."""
+def write(record: AsBuilt, kind: str, path: Path, new: bool = False) -> None:
+    """Write one file, whole or not at all; with `new` never over one that is there. Raises what `write_whole`
+    raises, and InputRefused when the library for it is not installed."""
     module, name, package = KINDS[kind]
     if package and importlib.util.find_spec(package) is None:
         raise InputRefused(
@@ -30,4 +30,4 @@ def write(record: AsBuilt, kind: str, path: Path) -> None:
             "extra `report`"
         )
     make = getattr(importlib.import_module(module), name)
-    write_whole(path, lambda place: make(record, place))
+    write_whole(path, lambda place: make(record, place), new)

@@ -13,11 +13,13 @@ from steer.text import printable
 _A_DRIVES_OWN = ("drive.toml", "drive.db")  # and what SQLite puts beside it, drive.db-wal and so on
 
 
-def write_whole(path: Path, write: Callable[[Path], None]) -> None:
+def write_whole(path: Path, write: Callable[[Path], None], new: bool = False) -> None:
     """Call `write` with a temporary file beside `path`, then rename it there; an existing file is replaced
-    whole. Raises InputRefused for a name that cannot be meant, FolderUnusable when the disk is full or read-only;
-    the old file is untouched then."""
+    whole, or with `new` refused. Raises InputRefused for a name that cannot be meant, FolderUnusable when the
+    disk is full or read-only; the old file is untouched then."""
     check_writable(path)
+    if new and path.exists():
+        raise InputRefused(f"{_shown(path)}: there is a file of that name already; give another name")
     path = path.resolve()  # through a link, to the file that it means
     temporary: Path | None = None
     try:
@@ -30,6 +32,8 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> None:
         umask = os.umask(0)
         os.umask(umask)
         os.chmod(temporary, 0o666 & ~umask)
+        if new:  # takes the name at once, or fails when somebody else has taken it meanwhile
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
         os.replace(temporary, path)
     except Exception as error:
         trouble = _of_the_disk(error)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 
 from steer.asbuilt import string_words, words
@@ -97,9 +99,10 @@ def view(record: AsBuilt) -> View:
 
 
 def export(record: AsBuilt, path: str) -> str:
-    """Write a file whose ending says its kind; answers what was written.
+    """Write a new file whose ending says its kind; answers what was written.
 
-    Raises InputRefused for another ending or a name that cannot be meant, FolderUnusable when the disk is full.
+    Raises InputRefused for another ending, a name that cannot be meant or one that is taken, FolderUnusable when
+    the disk is full.
     """
     from steer.asbuilt.outputs import write
 
@@ -107,8 +110,16 @@ def export(record: AsBuilt, path: str) -> str:
     kind = SUFFIXES.get(target.suffix.lower())
     if kind is None:
         raise InputRefused(f"{path}: the name must end in one of {', '.join(SUFFIXES)}")
-    write(record, kind, target)
+    write(record, kind, target, new=True)
     return str(target)
+
+
+def free_name(folder: Path, face_m: float, suffix: str) -> Path:
+    """A name that no file has yet, in the drive's folder: the chainage that the record reaches to, and a number
+    where there is one already."""
+    stem = f"asbuilt-{face_m:.2f}m"
+    numbered = (folder / f"{stem}{f'-{n}' if n > 1 else ''}{suffix}" for n in count(1))
+    return next(path for path in numbered if not os.path.lexists(path))
 
 
 def _plane(name: str, plane: int, found: Plane) -> str:

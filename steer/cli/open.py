@@ -9,7 +9,7 @@ import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from steer.errors import CommandLineWrong, FolderUnusable
 
@@ -86,6 +86,11 @@ def show(
     from tui.draw.scene import DEFAULT_STALE_MINUTES
 
     desk = Desk()
+    more: dict[str, Any] = {}
+    if os.name == "posix":
+        from tui.plain_terminal import PlainDriver, few_colours, is_plain
+
+        more = {"few_colours": few_colours(), "driver_class": PlainDriver if is_plain() else None}
     try:
         app = (make or SteerApp)(
             open_source,
@@ -94,6 +99,7 @@ def show(
             ascii_only=getattr(look, "ascii", False) or _ascii_wanted(),
             palette=getattr(look, "palette", None) or "slate",
             stale_minutes=DEFAULT_STALE_MINUTES if stale_after is None else stale_after,
+            **more,
         )
         if (
             callable(signal.getsignal(signal.SIGINT))
@@ -112,7 +118,18 @@ def show(
 
 
 def _ascii_wanted() -> bool:
-    if os.environ.get("STEER_ASCII", "") not in ("", "0"):
-        return True
+    asked = os.environ.get("STEER_ASCII", "")
+    if asked:
+        return asked != "0"
     encoding = (sys.stderr.encoding or "").lower().replace("-", "")
-    return not encoding.startswith("utf")
+    if not encoding.startswith("utf"):
+        return True
+    if os.name != "posix":
+        return False
+    # Python takes a locale that names no encoding for UTF-8 (and sets LC_CTYPE to C.UTF-8): an emulator of today
+    # shows that, a plain terminal may not.
+    from tui.plain_terminal import is_plain
+
+    everything, characters, language = (os.environ.get(n, "") for n in ("LC_ALL", "LC_CTYPE", "LANG"))
+    said = everything or (characters if characters != "C.UTF-8" else "") or language
+    return is_plain() and "utf" not in said.lower().replace("-", "")

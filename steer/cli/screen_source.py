@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +33,7 @@ class ScreenSource:
         self.drive = drive
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
-        for name in ("accept_shot", "reject_shot", "withdraw_shot"):
+        for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
             if method is not None:
                 setattr(self, name, method)
@@ -120,12 +120,22 @@ class ScreenSource:
 
         return view(assemble(self.drive))
 
-    def export_asbuilt(self, path: str) -> str:
-        """Writes the account to a file; the name's ending says the form."""
+    def asbuilt_file(self, ending: str) -> str:
+        """A name in the drive's folder that no file has yet."""
+        from steer.cli.asbuilt_view import free_name
+
+        advice = self.drive.snapshot().advice
+        face_m = advice.chainage_m if advice is not None else self.drive.file.axis.start_chainage_m
+        return str(free_name(self.drive.folder, face_m, ending))
+
+    def asbuilt_writer(self, path: str) -> Callable[[], str]:
+        """Takes the record of the drive as it stands; what is given writes it to a new file, in any thread, and
+        says where. The name's ending says the form."""
         from steer.asbuilt.record import assemble
         from steer.cli.asbuilt_view import export
 
-        return export(assemble(self.drive), path)
+        record = assemble(self.drive)
+        return lambda: export(record, path)
 
     def read_shots(self, path: str) -> str:
         """Adds check shots from a file, all or none; says what came in."""

@@ -25,8 +25,9 @@ covariance. A point is a check shot when --shot names it, or when its name begin
   steer shots FOLDER sights.csv --control brackets.csv --shot M=target@84.6
 
 A shot that disagrees with the estimate beyond 99.9 % waits until somebody says --accept N or --reject N; --withdraw N
-takes any shot back. So does a shot of the same point and chainage that lies within 1 mm of an earlier one: the same
-survey given again would count twice. Without a file, the shots so far are listed.
+takes any shot back; --restore N takes back what was said of one. A shot of the same point and chainage that lies
+within 1 mm of an earlier one waits too: the same survey given again would count twice. Without a file, the shots so far
+are listed.
 """
 
 
@@ -43,6 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         ("accept", "this shot counts, whatever it says"),
         ("reject", "this shot holds a blunder and does not count"),
         ("withdraw", "this shot is taken back, as if it had never been given"),
+        ("restore", "the word on this shot is taken back: it stands as it came in"),
     ):
         word.add_argument(f"--{name}", metavar="N", type=int, action="append", default=[], help=what)
     survey = parser.add_argument_group("observations of a total station")
@@ -64,10 +66,10 @@ def run(args: argparse.Namespace) -> int:
     from steer.drive import Drive
     from steer.errors import CommandLineWrong
 
-    words = [(name, n) for name in ("accept", "reject", "withdraw") for n in getattr(args, name)]
+    words = [(name, n) for name in ("accept", "reject", "withdraw", "restore") for n in getattr(args, name)]
     named = [n for _, n in words]
     if len(named) != len(set(named)):
-        raise CommandLineWrong("--accept, --reject, --withdraw: one word a shot")
+        raise CommandLineWrong("--accept, --reject, --withdraw, --restore: one word a shot")
     if words and args.files:
         raise CommandLineWrong("give files, or a word on shots in the log, not both at once")
     if not args.files and (args.control is not None or args.map is not None):

@@ -66,7 +66,7 @@ def table(found: WhatIf) -> list[str]:
     ]
     strokes = len(found.other_set)
     every = -(-strokes // MOST_ROWS)
-    for n in range(0, strokes, every):
+    for n in sorted({*range(0, strokes, every), strokes - 1} if strokes else ()):
         at = found.stroke_m[n + 1]
         i = int(np.argmin(np.abs(found.chainage_m - at)))
         for p, plane in enumerate(PLANES):

@@ -64,13 +64,18 @@ def beside(frame: Frame) -> list[str]:
         right, up = (turn(v, p[2]) for v, p in zip(frame.set_mm_per_m, _PLANES, strict=True))
         word = {"accepted": ", as accepted", "overridden": ", an own setting"}.get(frame.decided, "")
         lines.append(f"The next stroke was driven with {right}, {up} (mm/m){word}")
+    else:
+        lines.append("The drive ends here: no further stroke came")
     point = looked_ahead(advice)
     if frame.came is not None and point is not None:
         parts = []
         for plane, sides, _ in _PLANES:
             saw, sd = getattr(point, f"{plane}_mm"), getattr(point, f"{plane}_sd_mm")
             got, got_sd = getattr(frame.came, f"{plane}_mm"), getattr(frame.came, f"{plane}_sd_mm")
-            parts.append(f"{short(saw, sd, sides)}, came {_bare(got, got_sd, sides)}")
+            foreseen = short(saw, sd, sides)
+            if foreseen.startswith("0"):  # no direction would tell the planes apart
+                foreseen = f"on {plane} {foreseen.partition(' ')[2]}"
+            parts.append(f"{foreseen}, came {_bare(got, got_sd, sides)}")
         lines.append(f"Foreseen for {point.chainage_m:.1f} m: {'; '.join(parts)} (mm)")
     return lines
 

@@ -336,6 +336,7 @@ class FakeDrive:
     def __init__(self, snapshot: Snapshot | None = None) -> None:
         self.current = snapshot if snapshot is not None else good()
         self.calls: list[tuple[object, ...]] = []
+        self._came_in: dict[int, str] = {}  # verdicts before a word was said
         self.changed = False
         self.trouble: Exception | None = None
         self.refreshes = 0
@@ -423,9 +424,15 @@ class FakeDrive:
         )
         return Built(points, pipes, summary)
 
-    def export_asbuilt(self, path: str) -> str:
-        self.calls.append(("export", path))
-        return path
+    def asbuilt_file(self, ending: str) -> str:
+        return f"willow/asbuilt-96.00m{ending}"
+
+    def asbuilt_writer(self, path: str):
+        def write() -> str:
+            self.calls.append(("export", path))
+            return path
+
+        return write
 
     def read_shots(self, path: str) -> str:
         if not path.endswith(".csv"):
@@ -458,7 +465,15 @@ class FakeDrive:
     def withdraw_shot(self, number: int) -> None:
         self._word(number, "withdrawn")
 
+    def restore_shot(self, number: int) -> None:
+        if number not in self._came_in:
+            raise InputRefused(f"check shot {number}: no word stands on it that could be taken back")
+        self._word(number, self._came_in[number])
+        del self._came_in[number]
+
     def _word(self, number: int, verdict: str) -> None:
+        (shot,) = (s for s in self.current.shots if s.number == number)
+        self._came_in.setdefault(number, shot.verdict)
         shots = tuple(replace(s, verdict=verdict) if s.number == number else s for s in self.current.shots)
         self.current = replace(self.current, shots=shots)
         self._store("shot", number, verdict)

@@ -1,20 +1,15 @@
 """Check shots, as-built, log, help and guide by their keys; each kept as text at two sizes."""
 
-import os
 from dataclasses import replace
-from pathlib import Path
 
 import fake_drive
 import pytest
+from kept import keep, screen_text
 from screen_pilot import ready, until
 
-PICTURES = Path(__file__).parent / "pictures"
+from steer.errors import FolderUnusable
+
 KEYS = {"shots": "2", "asbuilt": "3", "log": "l", "help": "question_mark", "guide": "g"}
-
-
-def screen_text(app) -> str:
-    """The screen in front as it stands on the terminal."""
-    return "\n".join(strip.text.rstrip() for strip in app.screen._compositor.render_strips())
 
 
 async def settle(pilot) -> None:
@@ -41,26 +36,20 @@ async def test_kept_pictures(make_app, clock, state, size):
             keep(f"{name}-{state}-{size[0]}x{size[1]}", screen_text(app))
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
 @pytest.mark.parametrize("name", ["help", "guide"])
-async def test_kept_pictures_of_help_and_guide(make_app, name):
+async def test_kept_pictures_of_help_and_guide(make_app, name, size):
     app = make_app()
-    async with app.run_test(size=(80, 24)) as pilot:
+    async with app.run_test(size=size) as pilot:
         await ready(app, pilot)
         await pilot.press(KEYS[name])
         await settle(pilot)
         text = screen_text(app)
-        keep(f"{name}-80x24", text)
+        keep(f"{name}-{size[0]}x{size[1]}", text)
         assert "shots" not in text.splitlines()[-1]
         await pilot.press("escape")
         await settle(pilot)
         assert "STROKE 97" in screen_text(app)
-
-
-def keep(name: str, text: str) -> None:
-    kept = PICTURES / f"{name}.txt"
-    if os.environ.get("STEER_KEEP_PICTURES"):
-        kept.write_text(text + "\n", encoding="utf-8")
-    assert text + "\n" == kept.read_text(encoding="utf-8")
 
 
 async def test_ascii_only_on_every_screen(make_app):
@@ -93,6 +82,27 @@ async def test_help_names_every_key_that_works_and_none_else(make_app):
             await pilot.press("question_mark")
             await settle(pilot)
             assert app.screen is screen
+
+
+@pytest.mark.parametrize(("name", "last"), [("help", "opposite."), ("guide", " first.")])
+async def test_help_and_guide_scroll_where_they_are_longer_than_the_screen(make_app, name, last):
+    app = make_app()
+    async with app.run_test(size=(60, 15)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", KEYS[name])
+        await settle(pilot)
+        assert "more below" in screen_text(app) and last not in screen_text(app)
+        first = screen_text(app)
+        await pilot.press("end")
+        await settle(pilot)
+        assert "more below" not in screen_text(app) and last in screen_text(app).splitlines()[-2]
+        await pilot.press("home")
+        await settle(pilot)
+        assert screen_text(app) == first
+        await pilot.press("end")
+        await pilot.resize_terminal(120, 40)
+        await settle(pilot)
+        assert last in screen_text(app) and len(screen_text(app).splitlines()) == 40
 
 
 async def test_keys_for_what_a_drive_cannot_do_are_not_offered(make_app):
@@ -134,7 +144,14 @@ async def test_word_on_the_shot_under_the_cursor(make_app, key, verdict):
         await pilot.press("down", key)
         await settle(pilot)
         assert drive.calls == [("shot", 3, verdict)]
-        assert "The face stays" in screen_text(app)
+        assert "The face stays" in screen_text(app) and "Key u takes that back" in screen_text(app)
+        await pilot.press("u")
+        await settle(pilot)
+        assert drive.calls[1:] == [("shot", 3, "waiting")]
+        assert "Shot 3 stands as it came in" in screen_text(app) and "It disagrees" in screen_text(app)
+        await pilot.press("u")
+        await settle(pilot)
+        assert len(drive.calls) == 2 and "no word stands on it" in screen_text(app)
 
 
 async def test_file_of_shots_refused_in_full_then_read(make_app, tmp_path, monkeypatch):
@@ -339,16 +356,109 @@ async def test_asbuilt_says_when_the_log_has_grown(make_app):
         assert "key r" not in screen_text(app)
 
 
-async def test_asbuilt_exports(make_app):
+@pytest.mark.parametrize("key", ["2", "3"])
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12)])
+async def test_old_figures_are_said_to_be_old_and_no_longer_when_readings_come(make_app, clock, key, size):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press(key)
+        await settle(pilot)
+        fresh = screen_text(app)
+        assert "Readings stopped" not in fresh
+        clock.move(16 * 60)
+        await app.look()
+        await settle(pilot)
+        assert screen_text(app).splitlines()[1].startswith(" ! Readings stopped 16 min")
+        drive.trouble = OSError("drive.db is gone")
+        await app.look()
+        await settle(pilot)
+        assert screen_text(app).splitlines()[1].startswith(" ! Log out of reach: drive.db")
+        drive.trouble = None
+        arrived = {"last_reading_arrival": "2026-03-04T09:57:20+00:00"}
+        drive.put(replace(drive.current, readings_used=2000, extra=arrived))
+        await app.look()
+        await settle(pilot)
+        assert screen_text(app) == fresh
+
+
+async def test_asbuilt_exports_under_a_name_of_the_persons(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         await pilot.press("3", "e")
+        await until(pilot, lambda: app.screen.query("#line"))
+        assert app.screen.query_one("#line").value == "willow/asbuilt-96.00m.xlsx"
+        await pilot.press(*["backspace"] * 4, *"dxf", "enter")
+        await until(pilot, lambda: "Written: willow/asbuilt-96.00m.dxf" in screen_text(app))
+        assert drive.calls == [("export", "willow/asbuilt-96.00m.dxf")]
+
+
+@pytest.mark.parametrize(("key", "ending"), [("p", "pdf"), ("v", "csv")])
+async def test_asbuilt_exports_by_one_key_and_says_where(make_app, key, ending):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
         await settle(pilot)
-        await pilot.press("enter")
-        await settle(pilot)
-        assert drive.calls == [("export", "asbuilt.pdf")]
+        assert f"{key} {ending.upper()}" in screen_text(app).splitlines()[-1]
+        await pilot.press(key)
+        await until(pilot, lambda: f"Written: willow/asbuilt-96.00m.{ending}" in screen_text(app))
+        assert drive.calls == [("export", f"willow/asbuilt-96.00m.{ending}")]
+
+
+async def test_while_a_report_is_written_readings_come_in_and_keys_work(make_app):
+    import threading
+
+    gate = threading.Event()
+    drive = fake_drive.FakeDrive()
+    drive.asbuilt_writer = lambda path: lambda: gate.wait(20) and path
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", "p")
+        await until(pilot, lambda: "Writing willow/asbuilt-96.00m.pdf" in screen_text(app))
+        drive.put(fake_drive.good(97.0))
+        await app.look()
+        await pilot.press("v")
+        await until(pilot, lambda: "Another file is still being written" in screen_text(app))
+        await pilot.press("1")
+        await until(pilot, lambda: "STROKE 98  proposed" in screen_text(app))
+        gate.set()
+        await until(pilot, lambda: "Written: willow/asbuilt-96.00m.pdf" in screen_text(app))
+
+
+@pytest.mark.parametrize(
+    ("trouble", "said"),
+    [
+        (OSError(28, "No space left on device"), "No space left on device"),
+        (FolderUnusable(f"{'/deep' * 20}/a.csv: cannot be written: no permission"), "no permission"),
+        (ZeroDivisionError("odd"), "Fault in the program, please report: ZeroDivisionError: odd"),
+    ],
+    ids=["disk", "folder", "library"],
+)
+async def test_what_cannot_be_written_is_said_in_full_and_the_screen_stays(make_app, trouble, said):
+    def writer(path):
+        def write():
+            raise trouble
+
+        return write
+
+    drive = fake_drive.FakeDrive()
+    drive.asbuilt_writer = writer
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3", "v")
+        await until(pilot, lambda: "Not written" in screen_text(app))
+        words = " ".join(screen_text(app).split())
+        assert said in words and "q quit" in screen_text(app).splitlines()[-1]
+        drive.asbuilt_writer = fake_drive.FakeDrive().asbuilt_writer
+        await pilot.press("v")
+        await until(pilot, lambda: "Written:" in screen_text(app))
 
 
 async def test_log_filters_and_searches(make_app):

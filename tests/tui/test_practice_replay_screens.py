@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -179,3 +180,47 @@ async def test_what_if_from_the_stroke_shown(tmp_path: Path) -> None:
         app.screen.query_one("#text").value = "tolerance.width=3"
         await pilot.press("enter")
         await until(pilot, lambda: app.screen.query("#page") and "allowed are" in shown(app), 2000)
+
+
+def test_where_nothing_is_foreseen_the_plane_is_named() -> None:
+    import fake_drive
+
+    from steer.replay.moments import Moment
+    from steer.replay.reel import Frame, Known, looked_ahead
+    from steer.replay.said import beside
+
+    advice = fake_drive.good().advice
+    ahead = tuple(replace(point, line_mm=0.1, level_mm=-0.1) for point in advice.forecast)
+    advice = replace(advice, forecast=ahead)
+    point = looked_ahead(advice)
+    came = Known(point.chainage_m, 4.2, 1.5, -0.1, 1.5)
+    frame = Frame(Moment(0, 0, 96.0), advice, None, came, None, "", came, ())
+    assert "on line ± 8, came 4 right; on level ± 6, came on it (mm)" in beside(frame)[-1]
+
+
+async def test_practice_debrief_replay_and_what_if_in_ascii() -> None:
+    import fake_practice
+
+    from tui.practice import PracticeApp
+    from tui.replay import ReplayApp
+
+    def rows(app) -> str:
+        text = "\n".join(strip.text for strip in app.screen._compositor.render_strips())
+        assert text.isascii()
+        return text
+
+    options = {"stale_minutes": 0.0, "poll_s": 3600.0, "ascii_only": True}
+    practice = PracticeApp(fake_practice.FakePractice("after", 60.0), **options)
+    async with practice.run_test(size=SIZE) as pilot:
+        await until(pilot, lambda: "Proposal hidden" in rows(practice))
+        await pilot.press("e")
+        await until(pilot, lambda: "root mean square" in rows(practice))
+    replay = ReplayApp(fake_practice.FakeReplay(1), **options)
+    async with replay.run_test(size=SIZE) as pilot:
+        await until(pilot, lambda: "KNOWN NOW" in rows(replay) and "+-" in rows(replay))
+        await pilot.press("f")
+        await until(pilot, lambda: "What if, from" in rows(replay))
+        await pilot.press("enter")
+        await until(pilot, lambda: "as driven" in rows(replay))
+        await pilot.press("escape", "end", "l")
+        await until(pilot, lambda: "NOTICES of this moment" in rows(replay))

@@ -149,10 +149,10 @@ def test_asbuilt_view_agrees_with_the_record(source, tmp_path):
     assert outside == sum(1 for v in record.metres.verdict[:, 0] if v.value == "outside")
     known = [p.joint_mm_per_m for p in view.pipes if p.joint_mm_per_m is not None]
     assert max(known) == pytest.approx(float(np.nanmax(record.joints.standing.angle_mm_per_m)))
-    written = source.export_asbuilt(str(tmp_path / "built.csv"))
+    written = source.asbuilt_writer(str(tmp_path / "built.csv"))()
     assert (tmp_path / "built.csv").read_text() and written.endswith("built.csv")
     with pytest.raises(InputRefused, match="must end in"):
-        source.export_asbuilt(str(tmp_path / "built.doc"))
+        source.asbuilt_writer(str(tmp_path / "built.doc"))()
 
 
 def test_every_limit_exceeded_and_verdict_outside_is_among_the_warnings(source):
@@ -236,3 +236,82 @@ async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(
         await pilot.press("2", "x")
         await until(pilot, lambda: "3 taken, 1 withdrawn" in screen_text(app))
         await until(pilot, lambda: " sd  withdrawn" in screen_text(app))
+
+
+async def test_the_record_is_written_beside_the_drive_and_over_no_other_file(source, make_app):
+    """The engineer's keys on the sample drive; the table read back is the one that the command writes."""
+    from screen_pilot import ready, until
+
+    from steer.asbuilt.csv_out import write_csv
+    from steer.asbuilt.record import assemble
+
+    folder = source.drive.folder
+    (folder / "asbuilt-99.90m-2.csv").write_text("another")
+    write_csv(assemble(source.drive), folder / "wanted.csv")
+    await _written(source, make_app, ready, until, ["v", "v", "p"])
+    made = sorted(path.name for path in folder.glob("asbuilt-*"))
+    first, third = folder / "asbuilt-99.90m.csv", folder / "asbuilt-99.90m-3.csv"
+    assert made == ["asbuilt-99.90m-2.csv", third.name, first.name, "asbuilt-99.90m.pdf"]
+    assert (folder / "asbuilt-99.90m-2.csv").read_text() == "another"
+    assert first.read_text() == third.read_text() == (folder / "wanted.csv").read_text()
+    assert (folder / "asbuilt-99.90m.pdf").read_bytes().startswith(b"%PDF")
+
+
+async def _written(source, make_app, ready, until, keys):
+    app = make_app(source, stale_minutes=0.0)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        for number, key in enumerate(keys, 1):
+            app.say("")
+            await pilot.press(key)
+            await until(pilot, lambda: app.scene.said.startswith("Written: "), 6000)
+            assert len(list(source.drive.folder.glob("asbuilt-*"))) == number + 1
+
+
+def test_an_export_refuses_a_name_that_is_taken_and_one_taken_meanwhile(source, monkeypatch):
+    import os
+
+    from steer.errors import FolderUnusable, InputRefused
+
+    place = source.drive.folder / "mine.csv"
+    write = source.asbuilt_writer(str(place))
+    place.write_text("mine")
+    with pytest.raises(InputRefused, match="of that name already"):
+        write()
+    place.unlink()
+    synced = os.fsync
+
+    def slow(handle):
+        place.write_text("theirs")
+        synced(handle)
+
+    monkeypatch.setattr(os, "fsync", slow)
+    with pytest.raises(FolderUnusable, match="File exists"):
+        write()
+    assert place.read_text() == "theirs"
+    assert not [path for path in source.drive.folder.iterdir() if path.name.startswith(".steer-")]
+
+
+@pytest.mark.parametrize("word", ["accept", "reject", "withdraw"])
+def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
+    """All the drive says is as before the word; the log holds both events."""
+    from steer.drive import Drive
+    from steer.errors import InputRefused
+
+    before, count = source.snapshot(), len(list(source.events()))
+    shot = before.shots[1]
+    with pytest.raises(InputRefused, match="no word stands"):
+        source.restore_shot(shot.number)
+    getattr(source, f"{word}_shot")(shot.number)
+    if word != "accept":
+        changed = source.snapshot().shots[1]
+        assert changed.verdict != shot.verdict
+    source.restore_shot(shot.number)
+    after = source.snapshot()
+    assert after.shots == before.shots and after.advice == before.advice
+    assert len(list(source.events())) == count + 2
+    with Drive.open(source.drive.folder) as again:
+        assert again.advice() == before.advice
+    with pytest.raises(InputRefused, match="no word stands"):
+        source.restore_shot(shot.number)

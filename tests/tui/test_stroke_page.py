@@ -4,23 +4,13 @@ The kept pictures are in tests/tui/pictures; `STEER_KEEP_PICTURES=1 pytest tests
 anew, to be reviewed like code.
 """
 
-import os
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from kept import keep
 
-PICTURES = Path(__file__).parent / "pictures"
 SIZES = [(80, 24), (120, 40)]
-
-
-def compare(name: str, text: str) -> None:
-    kept = PICTURES / f"{name}.txt"
-    if os.environ.get("STEER_KEEP_PICTURES"):
-        PICTURES.mkdir(exist_ok=True)
-        kept.write_text(text + "\n", encoding="utf-8")
-    assert text + "\n" == kept.read_text(encoding="utf-8")
 
 
 def page(state: str, width: int, height: int, ascii_only: bool = False, **change: object) -> str:
@@ -40,19 +30,19 @@ def page(state: str, width: int, height: int, ascii_only: bool = False, **change
 @pytest.mark.parametrize(("width", "height"), SIZES)
 @pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "opposite", "empty"])
 def test_kept_pictures(state, width, height):
-    compare(f"stroke-{state}-{width}x{height}", page(state, width, height - 1))
+    keep(f"stroke-{state}-{width}x{height}", page(state, width, height - 1))
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_kept_pictures_stale(width, height):
-    compare(f"stroke-stale-{width}x{height}", page("good", width, height - 1, age_s=1300.0))
+    keep(f"stroke-stale-{width}x{height}", page("good", width, height - 1, age_s=1300.0))
 
 
 @pytest.mark.parametrize("state", ["good", "warning"])
 def test_kept_pictures_ascii(state):
     text = page(state, 80, 23, ascii_only=True)
     assert text.isascii()
-    compare(f"stroke-{state}-ascii-80x24", text)
+    keep(f"stroke-{state}-ascii-80x24", text)
 
 
 @pytest.mark.parametrize("width", [30, 40, 50, 60, 70, 80, 100, 160, 200])
@@ -178,3 +168,14 @@ def test_no_figure_of_the_table_or_beside_the_large_type_is_cut(width, ascii_onl
     if width >= 80:
         for beside in ("mm/m", "now 10.5", "right", "now 12.5", "down"):
             assert beside in text
+
+
+@pytest.mark.parametrize("state", ["good", "hold", "opposite"])
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_large_type_does_not_touch_the_bar_above_it(state, width, height):
+    """Bar and type may have one colour: the ink must begin half a cell below."""
+    rows = page(state, width, height - 1).splitlines()
+    bar = next(n for n, row in enumerate(rows) if "STROKE 97" in row or "NO PROPOSAL" in row)
+    panel = rows[bar + 1][: width - 33]
+    assert not set(panel) & set("\u2588\u2580")  # full block, upper half block
+    assert "\u2588" in rows[bar + 2]

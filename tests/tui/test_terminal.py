@@ -38,8 +38,8 @@ class Terminal:
         while time.monotonic() < end:
             plain = re.sub(rb"\x1b\[[0-9;?>]*[A-Za-z]", b"", self.seen).decode("utf-8", "replace")
             if text in plain:
-                self.seen = b""
-                return
+                seen, self.seen = self.seen, b""
+                return seen
             self.read(0.2)
         raise AssertionError(f"{text!r} did not come")
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from steer.advice import Path, Snapshot
 from tui.draw import strip, words
+from tui.draw.notices import MARK
 from tui.draw.scene import Scene
 from tui.draw.spans import Row, at_ends, fit, shortened, wrap
 from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
@@ -47,31 +48,36 @@ def plan(width: int, height: int, wanted: int, least: int = 1) -> Plan:
 
 
 def summary_rows(
-    built: AsBuilt | None, why_not: str, width: int, older: bool = False, height: int | None = None
+    built: AsBuilt | None,
+    why_not: str,
+    width: int,
+    older: bool = False,
+    height: int | None = None,
+    stopped: str = "",
 ) -> list[Row]:
     """Title with the verdicts' signs, the warnings, and the totals as the core words them; `older`: the log
-    has grown since. In too few rows (`height`) the totals give way, the last first, then the warnings and
-    the verdict give up their ends: each still begins on a row of its own."""
+    has grown since; `stopped`: why it does not grow. In too few rows (`height`) the totals give way, the last
+    first, then the warnings and the verdict give up their ends: each still begins on a row of its own."""
     name = " AS-BUILT  key r: with the newest" if older else " AS-BUILT against tolerance"
     title: Row = ((name.ljust(width), "title"),)
     if built is None:
         return [title, *[((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]]
     head = at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points else title
     # A text, the cells it has, whether it warns.
-    texts = [(text, width - 4, True) for text in built.warnings]
+    warnings = [text for text in (stopped, *built.warnings) if text]
+    texts = [(text, width - 4, True) for text in warnings]
     texts += [(text, width - 2, False) for text in built.summary]
     given = [len(wrap(text, size, 3)) for text, size, _ in texts]
     room = sum(given) if height is None else max(0, height - 1)
-    while sum(given) > room and len(given) > len(built.warnings) + 1:
+    while sum(given) > room and len(given) > len(warnings) + 1:
         given.pop()
     given = shortened(given, room)
     rows = [head]
     for number, ((text, size, warning), most) in enumerate(zip(texts, given, strict=False)):
-        role = "strong" if warning or number == 0 else ""
+        role = "strong" if warning or number == len(warnings) - len(built.warnings) else ""
         for row, line in enumerate(wrap(text, size, most)):
-            rows.append(
-                ((" ! " if warning and row == 0 else "   " if warning else " ", "warn"), (line, role))
-            )
+            lead = MARK if warning and row == 0 else (("   " if warning else " ", ""),)
+            rows.append((*lead, (line, role)))
     return rows
 
 

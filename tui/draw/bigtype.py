@@ -63,7 +63,7 @@ def big(text: str, form: str) -> tuple[str, ...]:
         return tuple(pixels)
     if form == "double":
         return tuple("".join("██" if c != " " else "  " for c in line) for line in pixels)
-    pixels = [*pixels, " " * len(pixels[0])]
+    pixels = [" " * len(pixels[0]), *pixels]  # apart from the bar above, which may have the same colour
     rows = []
     for y in (0, 2, 4):
         upper, lower = pixels[y], pixels[y + 1]

@@ -21,12 +21,14 @@ def big_form(size: int, page_height: int, ascii_only: bool) -> str:
 
 def height(form: str) -> int:
     """Rows that the panel takes in a form, its title included."""
-    return {"double": 12, "half": 7, "ascii": 11, "text": 3}[form]
+    return {"double": 13, "half": 7, "ascii": 11, "text": 3}[form]
 
 
 def draw(scene: Scene, size: int, form: str) -> list[Row]:
     """The panel, `size` cells wide, `height(form)` rows."""
     rows = _rows(scene, size, form)
+    if form == "double":
+        rows.insert(1, ())  # apart from the bar above, which may have the same colour
     limit = height(form)
     return rows[:limit] + [()] * (limit - len(rows))
 
@@ -117,4 +119,4 @@ def _none(stop: Blocked, size: int, form: str) -> list[Row]:
         return [title, *[((" " + line, "strong"),) for line in wrap(stop.why, size - 2, 2)]]
     rows: list[Row] = [title]
     rows += [((" " + line, "figure"),) for line in big("no advice", form)]
-    return rows + [((" " + line, "strong"),) for line in wrap(stop.why, size - 2, height(form) - len(rows))]
+    return rows + [((" " + line, "strong"),) for line in wrap(stop.why, size - 2, 3)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from steer.text import chance
 from tui.draw import words
 from tui.draw.scene import Scene, blocked, out_of_date
-from tui.draw.spans import Row, at_ends, cells, width
+from tui.draw.spans import Row, at_ends, cells, width, wrap
 
 CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
 _SHORTER = (
@@ -71,6 +71,13 @@ def foot_row(scene: Scene, size: int) -> Row:
     text = next((t for t in (CAUTION, *_SHORTER) if len(t) <= size), "")
     lead = " " if len(text) + 1 < size else ""
     return ((lead + text, "quiet"),)
+
+
+def foot_rows(scene: Scene, size: int, most: int) -> list[Row]:
+    """The same where an answer may take more rows than one, `most` of them."""
+    if not scene.said:
+        return [foot_row(scene, size)]
+    return [((f" {line}", "strong"),) for line in wrap(scene.said, size - 2, most)]
 
 
 def _joined(parts: list[Row], dot: str, size: int) -> Row:

@@ -24,7 +24,6 @@ class Glyphs:
     plus_minus: str
     degree: str
     dot: str
-    more: str
     squared: str
 
 
@@ -44,7 +43,6 @@ UNICODE = Glyphs(
     plus_minus="±",
     degree="°",
     dot="·",
-    more="…",
     squared="²",
 )
 
@@ -64,7 +62,6 @@ ASCII = Glyphs(
     plus_minus="+-",
     degree=" deg",
     dot="|",
-    more="~",
     squared="2",
 )
 

@@ -75,14 +75,14 @@ def kind_words(line: LogLine) -> str:
     return line.kind.replace("_", " ")
 
 
-def detail(line: LogLine | None, width: int, height: int, more: str) -> list[Row]:
+def detail(line: LogLine | None, width: int, height: int) -> list[Row]:
     """One event under a title, as whole as there is room for."""
     if line is None:
         return [((" THIS EVENT".ljust(width), "title"),)]
     when = line.arrived[:16].replace("T", " ")
     head = f" EVENT {line.sequence}  {kind_words(line)}, in the log since {when} UTC"
     rows: list[Row] = [((head.ljust(width), "title"),)]
-    return rows + [((f" {part}", ""),) for part in wrap(line.text, width - 2, height - 1, more)]
+    return rows + [((f" {part}", ""),) for part in wrap(line.text, width - 2, height - 1)]
 
 
 def passes(line: LogLine, name: str, search: str) -> bool:

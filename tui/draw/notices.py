@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tui.draw.scene import Scene, out_of_date, unread
-from tui.draw.spans import Row, cells, cut_text, wrap
+from tui.draw.spans import Row, cells, cut_words, wrap
 
 if TYPE_CHECKING:
     from steer.advice import Notice
 
+
+MARK: Row = ((" ", ""), ("!", "warn"), (" ", ""))  # a look that underlines, underlines no blanks
 
 # What can make the advice itself wrong comes first; the rest in the order the core gives.
 _FIRST = ("steering_opposite", "estimate_unsure", "beam_lost", "reference_moved", "target_knocked")
@@ -52,7 +54,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         return [nothing][:height]
     if height <= 0:
         return []
-    whole = [wrap(_text(n), size - 3, 4, scene.glyphs.more) for n in notices]
+    whole = [wrap(_text(n), size - 3, 4) for n in notices]
     given = [len(lines) for lines in whole]
     # Rows are taken from the last notice first; each keeps one as long as there are enough.
     while sum(given) > height:
@@ -64,26 +66,22 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         else:
             given[0] -= 1
     rows: list[Row] = []
-    cut = len(given) < len(notices)
+    cut = len(given) < len(notices) or any(
+        room < len(lines) for room, lines in zip(given, whole, strict=True)
+    )
     for n, room in enumerate(given):
         lines = whole[n]
-        if room < len(lines):
-            cut = True
-            lines = wrap(
-                _text(notices[n]) if room > 1 else _one_row(notices[n], size - 3),
-                size - 3,
-                room,
-                scene.glyphs.more,
-            )
+        if room < len(lines) or (cut and n == len(given) - 1):
+            # What to do about it comes before since when.
+            text = notices[n].text.strip() if room > 1 else _one_row(notices[n], size - 3)
+            lines = wrap(text, size - 3, room)
         for number, line in enumerate(lines):
-            rows.append(((" ! " if number == 0 else "   ", "warn"), (line, "strong")))
+            rows.append((*MARK, (line, "strong")) if number == 0 else (("   ", ""), (line, "strong")))
     if cut:
         more = len(notices) - len(given)
-        tail = f" (+{more} more: key l)" if more else " (whole: key l)"
-        head = rows[-1][1][0]
-        if cells(head) > size - 3 - len(tail):
-            head = cut_text(head, size - 3 - len(tail), scene.glyphs.more)
-        rows[-1] = (rows[-1][0], (head, "strong"), (tail, "warn"))
+        tail = f"(+{more} more: key l)" if more else "(whole: key l)"
+        head = cut_words(rows[-1][-1][0], size - 4 - len(tail))
+        rows[-1] = (*rows[-1][:-1], (f"{head} ", "strong"), (tail, "warn"))
     return rows
 
 

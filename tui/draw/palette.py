@@ -1,7 +1,8 @@
 """Looks of the roles. Emphasis is one thing in every palette: bold reverse for what must be seen.
 
-Shape and word carry every meaning; colour only repeats it. The hues keep apart for the common
-kinds of colour blindness: one blue, one yellow-orange, greys between.
+Shape and word carry every meaning; colour only repeats it. The hues keep apart for the common kinds of
+colour blindness: one blue, one yellow-orange, greys between. The plain palette never reverses what is bold:
+the console of Linux shows bold black as dark grey, which on its light grey is hard to read.
 """
 
 from __future__ import annotations
@@ -106,7 +107,7 @@ PALETTES: tuple[Palette, ...] = (
             "without in band": "bold #333333 on #d5dfea",
             "shot": "bold #000000",
             "key": "bold underline #000000",
-            "cursor": "bold #ffffff on #000000",
+            "cursor": "bold #ffffff on #003f8a",
         },
     ),
     Palette(
@@ -135,7 +136,7 @@ PALETTES: tuple[Palette, ...] = (
             "without in band": "bold #d0d0d0 on #303030",
             "shot": "bold #ffffff",
             "key": "bold #ffd75f",
-            "cursor": "bold #000000 on #ffffff",
+            "cursor": "bold #000000 on #b8c7d6",
         },
     ),
     Palette(
@@ -147,9 +148,9 @@ PALETTES: tuple[Palette, ...] = (
         True,
         {
             "strong": "bold",
-            "title": "bold reverse",
+            "title": "reverse",
             "figure": "bold",
-            "alarm": "bold reverse",
+            "alarm": "reverse",
             "warn": "bold underline",
             "path": "bold",
             "path in band": "bold",
@@ -157,7 +158,7 @@ PALETTES: tuple[Palette, ...] = (
             "with in band": "bold",
             "shot": "bold",
             "key": "bold",
-            "cursor": "reverse",
+            "cursor": "bold underline",
         },
     ),
 )

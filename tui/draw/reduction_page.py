@@ -13,7 +13,7 @@ def head_rows(reduced: Reduced, width: int) -> list[Row]:
     rows: list[Row] = [((f" REDUCTION  {reduced.name}".ljust(width), "title"),)]
     role = {"sound": "strong", "unchecked": "warn", "in doubt": "warn"}[reduced.state]
     for number, text in enumerate(reduced.verdict):
-        rows += [((f" {line}", role if number == 0 else ""),) for line in wrap(text, width - 2, 3)]
+        rows += [((" ", ""), (line, role if number == 0 else "")) for line in wrap(text, width - 2, 3)]
     if reduced.left_out:
         rows.append(((f" Left out: row {', '.join(map(str, reduced.left_out))}.", ""),))
     return rows

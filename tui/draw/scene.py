@@ -66,6 +66,15 @@ def out_of_date(scene: Scene) -> bool:
     return bool(scene.trouble) or stopped
 
 
+def stopped(scene: Scene) -> str:
+    """Why what is shown is old, for the pages that show it all the same; empty while it is not."""
+    if not out_of_date(scene) or scene.snapshot is None:
+        return ""
+    if scene.trouble:
+        return f"Log out of reach: {scene.trouble.rstrip('.')}. What came in since is not in this."
+    return f"Readings stopped {duration(scene.age_s or 0.0)} ago: what was driven since is not in this."
+
+
 def blocked(scene: Scene) -> Blocked | None:
     """Why the proposal must not be shown; None when it may be.
 

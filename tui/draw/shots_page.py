@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tui.draw import words
-from tui.draw.scene import Scene, out_of_date, unread
+from tui.draw.notices import MARK
+from tui.draw.scene import Scene, out_of_date, stopped, unread
 from tui.draw.spans import Row, shortened, wrap
 
 if TYPE_CHECKING:
@@ -29,6 +30,10 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         if number:
             counts.append(f"{number} {'disagree' if number > 1 and verdict == 'disagrees' else verdict}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
+    rows += [
+        (*(MARK if n == 0 else (("   ", ""),)), (line, "strong"))
+        for n, line in enumerate(wrap(stopped(scene), width - 4, 2))
+    ]
     if snapshot is None or snapshot.advice is None:
         rows.append(((" No reading yet.", "quiet"),))
         return rows
@@ -107,8 +112,8 @@ def detail(
             "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
             "waiting": "It disagrees and does not count until accepted (key a) or rejected (key r).",
             AHEAD: "The face has not come there yet; it counts when the readings get there.",
-            "rejected": "It is rejected and does not count.",
-            "withdrawn": "It is withdrawn and does not count.",
+            "rejected": "It is rejected and does not count; key u takes that back.",
+            "withdrawn": "It is withdrawn and does not count; key u takes that back.",
         }.get(verdict)
         if verdict == "waiting" and shot.repeats is not None:
             told = (

@@ -8,6 +8,10 @@ from unicodedata import east_asian_width
 Span = tuple[str, str]
 Row = tuple[Span, ...]
 
+MORE = "..."  # ends a text that was cut: every terminal has it
+_DIRECTIONS = frozenset({"right", "left", "high", "low", "up", "down"})
+_UNITS = frozenset({"mm", "m", "mm/m", "kN", "%", "sd", "min", "h", "sec"})
+
 
 def cells(text: str) -> int:
     """Width of a text in terminal cells; wide East Asian characters take two."""
@@ -39,6 +43,17 @@ def cut_text(text: str, size: int, more: str = "") -> str:
             break
         out += character
     return (out + more)[:size] if size > 0 else ""
+
+
+def cut_words(text: str, size: int) -> str:
+    """At most `size` cells of a text in whole words, so that no figure loses its end; marked when cut."""
+    if cells(text) <= size:
+        return text
+    words = _words(text)
+    while len(words) > 1 and cells(" ".join(words)) > size - len(MORE) - 1:
+        words.pop()
+    kept = " ".join(words)
+    return f"{kept} {MORE}" if cells(kept) < size - len(MORE) else cut_text(kept, size, MORE)
 
 
 def fit(row: Row, size: int) -> Row:
@@ -73,12 +88,14 @@ def at_ends(left: Row, right: Row, size: int) -> Row:
     return fit(left, room) + right
 
 
-def wrap(text: str, size: int, rows: int, more: str = "...") -> list[str]:
-    """Text broken at blanks into at most `rows` lines of `size` cells; what is left out is marked."""
+def wrap(text: str, size: int, rows: int) -> list[str]:
+    """Text broken at blanks into at most `rows` lines of `size` cells; what is left out is marked.
+
+    A number stays with its unit and direction.
+    """
     lines: list[str] = []
     line = ""
-    words = text.split()
-    for word in words:
+    for word in _words(text):
         while cells(word) > size:
             if line:
                 lines.append(line)
@@ -99,9 +116,26 @@ def wrap(text: str, size: int, rows: int, more: str = "...") -> list[str]:
     if len(lines) > rows:
         kept = lines[: max(rows, 0)]
         if kept:
-            kept[-1] = cut_text(kept[-1], max(0, size - cells(more))) + more
+            kept[-1] = cut_words(f"{kept[-1]} {lines[len(kept)]}", size)
         return kept
     return lines
+
+
+def _words(text: str) -> list[str]:
+    words: list[str] = []
+    for word in text.split():
+        before = words[-1] if words else ""
+        bare = word.strip("().,;:")
+        belongs = (
+            before in ("±", "+-")
+            or (bare in _UNITS and before[-1:].isdigit())
+            or (bare in _DIRECTIONS and before.rpartition(" ")[2] in _UNITS)
+        )
+        if belongs:
+            words[-1] += f" {word}"
+        else:
+            words.append(word)
+    return words
 
 
 def shortened(rows: Sequence[int], room: int) -> list[int]:

@@ -57,7 +57,7 @@ def _reason(scene: Scene, width: int, most: int) -> list[Row]:
         return []
     else:
         head, text = " Why  ", snapshot.advice.reason
-    lines = wrap(text, width - 7, most, scene.glyphs.more)
+    lines = wrap(text, width - 7, most)
     role = "strong" if stop is not None else ""
     return [((head if n == 0 else "      ", "quiet"), (line, role)) for n, line in enumerate(lines)]
 
@@ -69,12 +69,10 @@ def _strips(scene: Scene, width: int, room: int) -> list[Row]:
     from tui.draw import strip
 
     where = strip.reach(scene, width)
-    if room < 7:
-        return [*strip.draw(scene, "line", where, room // 2), *strip.draw(scene, "level", where, room // 2)]
+    scale = [] if room == 6 else [strip.scale_row(scene, where)]
     upper = room // 2
-    lower = room - 1 - upper
     return [
         *strip.draw(scene, "line", where, upper),
-        *strip.draw(scene, "level", where, lower),
-        strip.scale_row(scene, where),
+        *strip.draw(scene, "level", where, room - len(scale) - upper),
+        *scale,
     ]

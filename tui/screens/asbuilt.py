@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+import asyncio
+import sqlite3
+from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -11,7 +13,7 @@ from textual.containers import Container
 from steer.errors import SteerError
 from tui.draw import asbuilt_page, counters, strip
 from tui.draw.glyphs import to_ascii
-from tui.draw.scene import unread
+from tui.draw.scene import stopped, unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.source import AsBuilt
@@ -19,6 +21,8 @@ from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
 from tui.widgets.rows import Rows
 
+_FAILS = (SteerError, OSError, sqlite3.Error)
+FOOT_ROWS = 3  # at most: a path and what is wrong with it may be long
 STRETCHES_M = (10.0, 20.0, 40.0, 80.0, 160.0, 320.0, 640.0, 1280.0)
 
 
@@ -31,7 +35,9 @@ class BuiltSummary(Rows):
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         why_not = unread(self.steer.scene) or screen.why_not
-        rows = asbuilt_page.summary_rows(screen.built, why_not, width, screen.older(), height)
+        rows = asbuilt_page.summary_rows(
+            screen.built, why_not, width, screen.older(), height, stopped(self.steer.scene)
+        )
         return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
 
 
@@ -80,7 +86,7 @@ class FootRow(Rows):
     DEFAULT_CSS = "FootRow { height: 1; }"
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
-        return [counters.foot_row(self.steer.scene, width)]
+        return counters.foot_rows(self.steer.scene, width, FOOT_ROWS)
 
 
 class AsBuiltScreen(SteerScreen):
@@ -90,17 +96,22 @@ class AsBuiltScreen(SteerScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus,equals_sign", "zoom(-1)", "nearer", key_display="+"),
         Binding("minus", "zoom(1)", "wider"),
-        Binding("left,comma", "scroll(-1)", "back", key_display="left"),
-        Binding("right,full_stop", "scroll(1)", "on", key_display="right"),
+        Binding("left,comma", "scroll(-1)", "back", key_display="Left"),
+        Binding("right,full_stop", "scroll(1)", "on", key_display="Right"),
+        Binding("e", "export", "export"),
+        Binding("p", "write('.pdf')", "PDF"),
+        Binding("v", "write('.csv')", "CSV"),
         Binding("z", "scale", "scale", show=False),
         Binding("r", "again", "work out again", show=False),
-        Binding("e", "export", "export"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self.built: AsBuilt | None = None
         self.why_not = "Working it out ..."
+        self._stopped = ""
+        self._foot = 1
+        self._writing = False
         self._sequence = -1
         self._zoom: int | None = None  # None: the whole drive
         self._from_m = 0.0
@@ -119,9 +130,11 @@ class AsBuiltScreen(SteerScreen):
 
     def _lay_out(self) -> None:
         width, height = self.size
-        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width))
-        least = 2 + len(self.built.warnings) if self.built is not None else 1
-        plan = asbuilt_page.plan(width, height - 2, wanted, least)
+        self._stopped, self._foot = self._around()
+        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width, stopped=self._stopped))
+        least = 2 + len(self.built.warnings) + bool(self._stopped) if self.built is not None else 1
+        plan = asbuilt_page.plan(width, height - 1 - self._foot, wanted, least)
+        self.query_one("#foot").styles.height = self._foot
         body, strips, pipes = (self.query_one(f"#{name}") for name in ("body", "page", "list"))
         self.query_one("#summary").styles.height = plan.summary
         body.styles.height = max(1, plan.strips if plan.beside else plan.strips + plan.pipes)
@@ -132,7 +145,14 @@ class AsBuiltScreen(SteerScreen):
         pipes.styles.width = plan.beside or "1fr"
         pipes.styles.margin = (0, 0, 0, 1 if plan.beside else 0)
 
+    def _around(self) -> tuple[str, int]:
+        """What takes rows besides the account: that it is old, and the answer to the last key."""
+        scene = self.steer.scene
+        return stopped(scene), len(counters.foot_rows(scene, self.size.width, FOOT_ROWS))
+
     def scene_changed(self) -> None:
+        if self._around() != (self._stopped, self._foot):
+            self._lay_out()
         super().scene_changed()
         snapshot = self.steer.scene.snapshot
         if snapshot is not None and self._sequence < 0:
@@ -141,7 +161,7 @@ class AsBuiltScreen(SteerScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Export is offered when the drive can."""
-        return hasattr(self.steer.source, "export_asbuilt") if action == "export" else True
+        return hasattr(self.steer.source, "asbuilt_writer") if action in ("export", "write") else True
 
     async def _work_out(self) -> None:
         source = self.steer.source
@@ -215,13 +235,47 @@ class AsBuiltScreen(SteerScreen):
             self._from_m = middle - 0.5 * (now.to_m - now.from_m)
             self.query_one("#page", Rows).redraw()
 
-    def action_export(self) -> None:
+    async def action_export(self) -> None:
         """Asks for a file name; its ending says the form."""
         from tui.dialogs.read_file import ReadFileDialog
 
-        async def write(path: str) -> bool:
-            return await self.steer.store(lambda drive: drive.export_asbuilt(path), "Written.")
-
+        source: Any = self.steer.source
+        try:
+            start = await self.steer.desk.do(lambda: source.asbuilt_file(".xlsx"))
+        except _FAILS:
+            start = ""
         self.app.push_screen(
-            ReadFileDialog("Export to .pdf, .csv, .xlsx, .dxf or .xml", write, "asbuilt.pdf", "writes")
+            ReadFileDialog("Export to .pdf, .csv, .xlsx, .dxf or .xml", self._write, start, "writes")
         )
+
+    def action_write(self, ending: str) -> None:
+        """Writes into the drive's folder, under a name that no file has yet."""
+        self.run_worker(self._write("", ending), group="write")
+
+    async def _write(self, path: str, ending: str = "") -> bool:
+        """Takes the record in the drive's thread and writes it in another: a report takes seconds, and readings
+        come in meanwhile."""
+        if self._writing:
+            self.steer.refused = "Another file is still being written."
+            self.steer.say(self.steer.refused)
+            return False
+        self._writing = True
+        source: Any = self.steer.source
+        try:
+            path = path or await self.steer.desk.do(lambda: source.asbuilt_file(ending))
+            self.steer.say(f"Writing {path}")
+            write = await self.steer.desk.do(lambda: source.asbuilt_writer(path))
+            said = await asyncio.to_thread(write)
+        except _FAILS as error:
+            self.steer.refused = str(error) or type(error).__name__
+        except Exception as fault:  # of a library that writes: no reason to lose the screens
+            what = f"{type(fault).__name__}: {str(fault)[:200]}"
+            self.steer.refused = f"Fault in the program, please report: {what}"
+        else:
+            self.steer.refused = ""
+            self.steer.say(f"Written: {said}")
+            return True
+        finally:
+            self._writing = False
+        self.steer.say(f"Not written: {self.steer.refused.splitlines()[0]}")
+        return False

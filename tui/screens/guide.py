@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, wrap
-from tui.screens.base import SteerScreen
-from tui.widgets.key_line import KeyLine
-from tui.widgets.rows import Rows
+from tui.screens.lines import LinesScreen
 
 _STEPS = (
     (
@@ -46,34 +42,23 @@ _CAUTION = (
 )
 
 
-class GuidePage(Rows):
-    """Six steps and the caution."""
+class GuideScreen(LinesScreen):
+    """Six steps and the caution; Esc goes back."""
 
-    def draw_rows(self, width: int, height: int) -> list[Row]:
-        rows: list[Row] = [((" GUIDE  the next stroke in six steps".ljust(width), "title"),)]
-        for number, (head, text) in enumerate(_STEPS, 1):
-            lines = wrap(f"{head} {text}", width - 5, 4)
-            for n, line in enumerate(lines):
-                lead = f" {number}. " if n == 0 else "    "
-                if n == 0 and line.startswith(head):
-                    rows.append(((lead, "key"), (head, "strong"), (line[len(head) :], "")))
-                else:
-                    rows.append(((lead, "key"), (line, "")))
-        rows.append(())
-        rows += [((f" {line}", "strong"),) for line in wrap(_CAUTION, width - 2, 4)]
-        if self.steer.ascii_only:
-            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
-        return rows
-
-
-class GuideScreen(SteerScreen):
-    """Esc goes back."""
-
+    HEAD = "GUIDE  the next stroke in six steps"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,g", "back", "back")]
 
-    def compose(self) -> ComposeResult:
-        yield GuidePage(id="page")
-        yield KeyLine(id="keys")
+    def rows(self, width: int) -> list[Row]:
+        rows: list[Row] = []
+        for number, (head, text) in enumerate(_STEPS, 1):
+            for n, line in enumerate(wrap(f"{head} {text}", width - 5, 12)):
+                lead: Row = (("    ", ""),) if n else ((" ", ""), (f"{number}.", "key"), (" ", ""))
+                if n == 0 and line.startswith(head):
+                    rows.append((*lead, (head, "strong"), (line[len(head) :], "")))
+                else:
+                    rows.append((*lead, (line, "")))
+        rows.append(())
+        return rows + [((f" {line}", "strong"),) for line in wrap(_CAUTION, width - 2, 12)]
 
     def action_back(self) -> None:
         """Back to the screen behind."""

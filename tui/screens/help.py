@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, wrap
-from tui.screens.base import SteerScreen
-from tui.widgets.key_line import KeyLine
-from tui.widgets.rows import Rows
+from tui.screens.lines import LinesScreen
 
 _MEANINGS = (
     "Right, left, up, down, high, low: looking ahead, as the drive goes.",
@@ -26,36 +22,10 @@ _MEANINGS = (
 )
 
 
-class HelpPage(Rows):
-    """Keys, then meanings."""
+class HelpScreen(LinesScreen):
+    """Keys, then meanings; Esc goes back."""
 
-    def __init__(self, keys: list[tuple[str, str]], **options: Any) -> None:
-        super().__init__(**options)
-        self._keys = keys
-
-    def draw_rows(self, width: int, height: int) -> list[Row]:
-        title = " KEYS of this screen".ljust(width)
-        rows: list[Row] = [((title, "title"),)]
-        column = max([len(key) for key, _ in self._keys] + [3]) + 2
-        two = width >= 72
-        half = (len(self._keys) + 1) // 2 if two else len(self._keys)
-        for n in range(half):
-            row: Row = ()
-            for key, does in self._keys[n :: half if two else len(self._keys) + 1][:2]:
-                row = (*row, (f" {key:<{column}}", "key"), (f"{does:<{width // 2 - column - 2}}", ""))
-            rows.append(row)
-        rows += [(), ((" WHAT IT SHOWS".ljust(width), "title"),)]
-        for text in _MEANINGS:
-            for n, line in enumerate(wrap(text, width - 4, 4)):
-                rows.append(((" - " if n == 0 else "   ", "quiet"), (line, "")))
-        if self.steer.ascii_only:
-            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
-        return rows
-
-
-class HelpScreen(SteerScreen):
-    """Esc goes back."""
-
+    HEAD = "KEYS of this screen"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,question_mark", "back", "back"),
     ]
@@ -64,9 +34,22 @@ class HelpScreen(SteerScreen):
         super().__init__()
         self._keys = keys
 
-    def compose(self) -> ComposeResult:
-        yield HelpPage(self._keys, id="page")
-        yield KeyLine(id="keys")
+    def rows(self, width: int) -> list[Row]:
+        column = max([len(key) for key, _ in self._keys] + [3]) + 2
+        two = width >= 72
+        half = (len(self._keys) + 1) // 2 if two else len(self._keys)
+        rows: list[Row] = []
+        for n in range(half):
+            row: Row = ()
+            for key, does in self._keys[n::half]:
+                said = " " * (column - len(key)) + does
+                row = (*row, (" ", ""), (key, "key"), (f"{said:<{width // 2 - len(key) - 1}}", ""))
+            rows.append(row)
+        rows += [(), ((" WHAT IT SHOWS".ljust(width), "title"),)]
+        for text in _MEANINGS:
+            for n, line in enumerate(wrap(text, width - 4, 12)):
+                rows.append(((" - " if n == 0 else "   ", "quiet"), (line, "")))
+        return rows
 
     def action_back(self) -> None:
         """Back to the screen behind."""

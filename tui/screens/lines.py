@@ -1,4 +1,4 @@
-"""A page of text that was worked out by the drive: shown from the line at the top on, scrolled by keys."""
+"""A page of text longer than some screens: shown from the row at the top on, scrolled by keys."""
 
 from __future__ import annotations
 
@@ -15,23 +15,27 @@ from tui.widgets.rows import Rows
 
 
 class LinesPage(Rows):
-    """The lines from the one at the top on, under the screen's head."""
+    """The rows from the one at the top on, under the screen's head."""
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, LinesScreen)
-        more = len(screen.lines) - screen.top - (height - 1)
+        body = screen.rows(width)
+        top = min(screen.top, max(0, len(body) - (height - 1)))  # the screen may have grown
+        more = len(body) - top - (height - 1)
         below = f"{more} more below " if more > 0 else ""
         head = f" {screen.HEAD}"
-        rows: list[Row] = [((head + below.rjust(max(0, width - len(head))), "title"),)]
-        for number, line in enumerate(screen.lines[screen.top :], screen.top):
-            text = to_ascii(line) if self.steer.ascii_only else line
-            rows.append(((" " + cut_text(text, width - 1), "strong" if number in screen.STRONG else ""),))
+        rows: list[Row] = [((head + below.rjust(max(0, width - len(head))), "title"),), *body[top:]]
+        columns = screen.columns()
+        if columns is not None and top > columns:
+            rows[1] = body[columns]  # a table keeps its head
+        if self.steer.ascii_only:
+            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
         return rows
 
 
 class LinesScreen(SteerScreen):
-    """Give HEAD, and in STRONG the numbers of the lines that stand out."""
+    """Give HEAD, and in STRONG the numbers of the lines that stand out; or rows of your own."""
 
     HEAD = ""
     STRONG: ClassVar[tuple[int, ...]] = ()
@@ -53,6 +57,17 @@ class LinesScreen(SteerScreen):
         yield LinesPage(id="page")
         yield KeyLine(id="keys")
 
+    def rows(self, width: int) -> list[Row]:
+        """All of the page, for a screen of so many columns."""
+        return [
+            ((" " + cut_text(line, width - 1), "strong" if number in self.STRONG else ""),)
+            for number, line in enumerate(self.lines)
+        ]
+
+    def columns(self) -> int | None:
+        """Which row names a table's columns, and so stays in sight below it."""
+        return None
+
     def show(self, lines: list[str]) -> None:
         """Puts lines in place, from the first one on."""
         self.lines, self.top = lines, 0
@@ -60,6 +75,7 @@ class LinesScreen(SteerScreen):
 
     def action_scroll(self, by: int) -> None:
         """Further down or up where the page is longer than the screen."""
-        most = max(0, len(self.lines) - (self.query_one("#page", LinesPage).size.height - 1))
+        size = self.query_one("#page", LinesPage).size
+        most = max(0, len(self.rows(size.width)) - (size.height - 1))
         self.top = min(max(self.top + by, 0), most)
         self.scene_changed()

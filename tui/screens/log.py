@@ -87,7 +87,7 @@ class LogDetail(Rows):
         screen = self.screen
         assert isinstance(screen, LogScreen)
         scene = self.steer.scene
-        rows = log_page.detail(screen.line(), width, height - 1, scene.glyphs.more)
+        rows = log_page.detail(screen.line(), width, height - 1)
         rows += [()] * (height - 1 - len(rows)) + [counters.foot_row(scene, width)]
         return (
             [tuple((to_ascii(text), role) for text, role in row) for row in rows]

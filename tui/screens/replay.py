@@ -44,6 +44,7 @@ class ReplayScreen(SteerScreen):
         Binding("left", "wind(-1)", "back"),
         Binding("p", "play", "play, stop"),
         Binding("f", "what_if", "what if"),
+        Binding("l", "notices", "notices"),
         Binding("pagedown", "wind(10)", "10 on", show=False),
         Binding("pageup", "wind(-10)", "10 back", show=False),
         Binding("home", "wind(-1000000)", "start", show=False),
@@ -131,6 +132,13 @@ class ReplayScreen(SteerScreen):
         snapshot = self.steer.scene.snapshot
         if snapshot is not None and snapshot.advice is not None:
             await self.app.push_screen(WhatIfDialog(snapshot.advice.chainage_m), asked)
+
+    def action_notices(self) -> None:
+        """All notices of this moment in full."""
+        from tui.screens.notices import NoticesScreen
+
+        self._stop()
+        self.app.push_screen(NoticesScreen())
 
     def action_window(self) -> None:
         """The next stretch of chainage."""

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from tui.source import Reduced
 
 
-DETAIL_ROWS = 11  # at least; more where this shot has more to say
-LIST_ROWS = 3  # that the list keeps then
+DETAIL_ROWS = 11  # more where this shot has more to say
+LIST_ROWS = 3  # that the list keeps, whatever the detail wants
 
 
 class ShotList(ListRows):
@@ -78,6 +78,7 @@ class ShotsScreen(SteerScreen):
         Binding("a", "word('accept_shot')", "accept"),
         Binding("r", "word('reject_shot')", "reject"),
         Binding("x", "word('withdraw_shot')", "withdraw"),
+        Binding("u", "word('restore_shot')", "undo"),
     ]
 
     def __init__(self) -> None:
@@ -104,7 +105,7 @@ class ShotsScreen(SteerScreen):
         wanted = 1 + len(shots_page.detail(scene, self.shot(), self.before_after, width))
         head = len(self.query_one("#list", ShotList).head(width))
         room = height - 1 - head - LIST_ROWS  # 1: the keys
-        self.query_one("#detail").styles.height = max(DETAIL_ROWS, min(wanted, room))
+        self.query_one("#detail").styles.height = min(max(DETAIL_ROWS, wanted), max(room, 3))
 
     def shot(self) -> ShotView | None:
         """The shot under the cursor."""
@@ -124,13 +125,18 @@ class ShotsScreen(SteerScreen):
         return True
 
     async def action_word(self, method: str) -> None:
-        """Accepts, rejects or withdraws the shot under the cursor, as an event."""
+        """Accepts, rejects or withdraws the shot under the cursor, or takes that word back, as an event."""
         shot = self.shot()
         if shot is None:
             self.steer.say("There is no shot under the cursor.")
             return
-        done = {"accept_shot": "accepted", "reject_shot": "rejected", "withdraw_shot": "withdrawn"}[method]
-        await self.stored(lambda drive: getattr(drive, method)(shot.number), f"Shot {shot.number} is {done}.")
+        done = {
+            "accept_shot": "is accepted. Key u takes that back.",
+            "reject_shot": "is rejected. Key u takes that back.",
+            "withdraw_shot": "is withdrawn. Key u takes that back.",
+            "restore_shot": "stands as it came in.",
+        }[method]
+        await self.stored(lambda drive: getattr(drive, method)(shot.number), f"Shot {shot.number} {done}")
 
     async def stored(self, work: Callable[[Any], object], said: str) -> bool:
         """Stores, and keeps the face's estimate before and after for the eye."""

@@ -14,7 +14,7 @@ from tui.screens.lines import LinesScreen
 class WhatIfScreen(LinesScreen):
     """Worked out when it opens; Esc goes back to the replay."""
 
-    HEAD = "WHAT IF  steered again on the ground as the drive taught it"
+    HEAD = "STEERED AGAIN  on the ground as the drive taught it"
     STRONG = (0, 3)
     BINDINGS: ClassVar[list[BindingType]] = [Binding("b,escape", "back", "back to the replay")]
 
@@ -38,8 +38,15 @@ class WhatIfScreen(LinesScreen):
         try:
             lines = await self.steer.desk.do(lambda: source.what_if(self._settings, told))
         except SteerError as error:
-            lines = textwrap.wrap(str(error), max(self.size.width - 2, 20))
+            said = [
+                str(error).removeprefix("--set "),
+                "Nothing was steered again. Key b goes back; f asks anew.",
+            ]
+            lines = [line for text in said for line in textwrap.wrap(text, max(self.size.width - 2, 20))]
         self.show(lines)
+
+    def columns(self) -> int | None:
+        return next((n for n, line in enumerate(self.lines) if line.lstrip().startswith("at m ")), None)
 
     def action_back(self) -> None:
         """Back to the replay."""

@@ -24,6 +24,7 @@ _NAMES = {
     "full_stop": ".",
     "comma": ",",
     "equals_sign": "=",
+    "ctrl+c": "Ctrl+C",
 }
 
 # What Textual binds on every screen by itself.
