@@ -35,8 +35,9 @@ async def picture(folder: Path, size: tuple[int, int], screen: str, palette: str
         for _ in range(20):
             await pilot.pause(0.1)
         name = app.scene.snapshot.name if app.scene.snapshot is not None else ""
+        plain = re.sub(r"<circle [^>]*/>", "", app.export_screenshot(title=name))  # buttons of no window
         # Some programs drop the blanks at the ends of a text unless told not to.
-        return app.export_screenshot(title=name).replace("<text ", '<text xml:space="preserve" ')
+        return plain.replace("<text ", '<text xml:space="preserve" ')
 
 
 def main() -> int:

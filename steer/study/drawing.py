@@ -31,8 +31,8 @@ def draw(ranges: Ranges, drive: dict[str, Any], seed: int) -> Scenario:
     while at < end:
         gain = two("gain_elastic" if kind == "elastic" else "gain")
         line, level = two("crab_mm_per_m")
-        bend = two("tendency_mm_per_m2")
-        share = 0.4 if kind == "lagged" else 1.0  # its tendency does the rest
+        bend = two("ground_bend_mm_per_m2")
+        share = 0.4 if kind == "lagged" else 1.0  # its bend does the rest
         stretches.append(
             Stretch(
                 at, gain, (share * line, share * (level - dive)), bend if kind == "lagged" else (0.0, 0.0),

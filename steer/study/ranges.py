@@ -31,7 +31,7 @@ class Ranges:
     dive_mm_per_m: Pair = (0.0, 2.5)
     crab_wander_mm_per_m: Pair = (0.3, 1.2)
     crab_length_m: Pair = (10.0, 40.0)
-    tendency_mm_per_m2: Pair = (-0.4, 0.4)
+    ground_bend_mm_per_m2: Pair = (-0.4, 0.4)
     lag_lengths: Pair = (0.5, 1.5)
     play_mm_per_m: Pair = (0.0, 2.0)
     gap_mm: Pair = (0.0, 3.0)
@@ -55,7 +55,7 @@ _ABOUT: dict[str, tuple[float, float, str]] = {
     "dive_mm_per_m": (0.0, 50.0, "the machine's weight: taken off the crab in level"),
     "crab_wander_mm_per_m": (0.0, 20.0, "sd of the crab's wander about that mean"),
     "crab_length_m": (0.5, 1_000.0, "over which the wander forgets"),
-    "tendency_mm_per_m2": (-5.0, 5.0, "curvature that the ground imposes (lagged)"),
+    "ground_bend_mm_per_m2": (-5.0, 5.0, "curvature that the ground imposes (lagged)"),
     "lag_lengths": (0.05, 10.0, "distance of the answer, in machine lengths (lagged)"),
     "play_mm_per_m": (0.0, 20.0, "lost motion when the articulation changes sign"),
     "gap_mm": (0.0, 50.0, "radial overcut (elastic)"),

@@ -123,7 +123,7 @@ def warning() -> Snapshot:
         Notice("survey_due", "Check survey overdue: have the face shot before the next stroke.", 94.0),
         Notice(
             "reference_moved",
-            "Spot and heading jumped together by 9 mm: the beam has likely moved. "
+            "The spot jumped by 9 mm and stayed, the heading did not: the beam has likely moved. "
             "Have a check shot taken, then set the reference anew.",
             91.3,
         ),

@@ -25,8 +25,8 @@ def ground_changed(nodes: list[Node], node: Node) -> list[Notice]:
             return [
                 Notice(
                     "ground_changed",
-                    f"The machine's tendency on {PLANES[plane]} changed at about {n.s_m:.1f} m: probably other ground. "
-                    "The estimate follows; expect a few strokes until the answer is known again.",
+                    f"On {PLANES[plane]} the machine began to run off another way at about {n.s_m:.1f} m: probably other "
+                    "ground. The estimate follows; expect a few strokes until the answer is known again.",
                     float(n.s_m),
                 )
             ]
