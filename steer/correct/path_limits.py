@@ -60,7 +60,7 @@ def joint_rows(
         middle = line * offset[0] + level * offset[1]
         low.append(-_INNER * most - middle)
         high.append(_INNER * most - middle)
-    return SoftRows(JOINT, np.concatenate(rows), np.concatenate(low), np.concatenate(high))
+    return SoftRows(JOINT, np.concatenate(rows), np.concatenate(low), np.concatenate(high), 1.0 / pipe_m)
 
 
 def own_bends(joints: SoftRows, design: np.ndarray, pipe_m: float) -> SoftRows:

@@ -14,8 +14,8 @@ The expectation is over the models of the ground's answer, by their weights, and
 E[y²] = mean² + variance, so an answer whose size is poorly known is not steered by in full.
 
 Limits: change per stroke, articulation magnitude (a circle), every cylinder inside its range at the
-present roll, and path curvature that joints and packers allow; the last is soft: it gives way, dearly,
-when they cannot all be kept. Outside the tolerance less the forecast's own uncertainty an offset
+present roll, and path curvature that joints and packers allow; the last gives way, at a high price, when
+they cannot all be kept. Outside the tolerance less the forecast's own uncertainty an offset
 weighs four times as much: firm, but no bang from stop to stop, which a slow ground answers by swinging.
 """
 
@@ -28,6 +28,7 @@ import numpy as np
 from steer.correct.outlook import Outlook
 
 CIRCLE = 16  # sides of the polygon inside the circle of largest articulation
+DEAR = 100.0  # weight of a joint's angle beyond its limit, against that of the path's other bends
 OUTSIDE = 3.0  # an offset outside the room in the tolerance weighs so much more
 BEND = 1.0  # weight of the path's bends against its offsets, over the distance of return
 GIVE_WAY = 1e4  # what it costs that a limit gives way by one unit, against the cost's own largest entry
@@ -57,6 +58,7 @@ class SoftRows:
     rows: np.ndarray
     low: np.ndarray
     high: np.ndarray
+    bend: float = 1.0  # mm/m² of the path that one unit is
 
 
 @dataclass(frozen=True)
@@ -186,10 +188,13 @@ def solve(
             np.concatenate([high, joints.high]),
         )
         kept, ok, passed = within(big, small, *every, len(rows))
-        if ok:
+        if ok and passed <= 1e-3:
             x, solved = kept, ok
-            if passed > 1e-3:
-                given.append(joints.name)
+        else:
+            given.append(joints.name)
+            big, small, x, solved = _priced(
+                big, small, (rows, low, high), joints, x, DEAR * weight * joints.bend**2
+            )
     if not np.isfinite(x).all():
         x, solved = np.repeat(np.clip(now, limits.first_low, limits.first_high), n), False
     first = [0, n]
@@ -199,6 +204,33 @@ def solve(
     )
     plan = x.reshape(2, n)
     return Plan(plan, plan[:, 0].copy(), hessian, tuple(given), solved)
+
+
+def _priced(
+    big: np.ndarray,
+    small: np.ndarray,
+    hard: tuple[np.ndarray, np.ndarray, np.ndarray],
+    joints: SoftRows,
+    x: np.ndarray,
+    price: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, bool]:
+    """Hessian, gradient, x (k,) and whether it was solved where the joints cannot all be kept: the square of what
+    one passes its limit by costs `price`, `DEAR` times as much as the path's other bends. A joint that the bore
+    driven so far has settled is then let be: to lessen it at any price took the machine from line by lurches."""
+    out = np.zeros(2 * len(joints.rows), bool)
+    solved = False
+    plain_big, plain_small = big, small
+    for _ in range(6):
+        got = joints.rows @ x
+        now_out = np.concatenate([got > joints.high + 1e-6, got < joints.low - 1e-6])
+        if solved and np.array_equal(now_out, out):
+            break
+        out = now_out
+        passed = np.concatenate([joints.rows, joints.rows])[out]
+        edge = np.concatenate([joints.high, joints.low])[out]
+        big, small = plain_big + price * passed.T @ passed, plain_small - price * passed.T @ edge
+        x, solved, _ = within(big, small, *hard, len(hard[0]))
+    return big, small, x, solved
 
 
 def within(
