@@ -3,7 +3,7 @@
     python tests/bench/told_otherwise.py [--drives 4] [--first 50000] [--only "noise x3"]
 
 The drive is simulated as it is; the tool is told another file, or given fewer readings. The yardsticks are
-told the truth, the rule of thumb with the same readings.
+told the truth and given every reading.
 """
 
 from __future__ import annotations
