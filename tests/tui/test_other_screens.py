@@ -350,9 +350,30 @@ async def test_asbuilt_says_when_the_log_has_grown(make_app):
         drive.put(replace(drive.current, log_sequence=drive.current.log_sequence + 1))
         await app.look()
         await settle(pilot)
-        assert "key r: with the newest" in screen_text(app)
+        assert "only to 96.00 m; key r: with the newest" in screen_text(app)
+        assert "r with the newest" in screen_text(app).splitlines()[-1]
         await pilot.press("r")
         await settle(pilot)
+        assert "key r" not in screen_text(app) and "r with" not in screen_text(app).splitlines()[-1]
+
+
+async def test_asbuilt_is_of_the_newest_again_when_one_comes_back_to_it(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await settle(pilot)
+        old = drive.asbuilt().summary
+        assert old[1] in screen_text(app)
+        await pilot.press("1")
+        built = replace(drive.asbuilt(), summary=(old[0], "Level: figures of the newest."))
+        drive.asbuilt = lambda: built
+        drive.put(replace(fake_drive.good(97.0), log_sequence=drive.current.log_sequence + 40))
+        await app.look()
+        await pilot.press("3")
+        await settle(pilot)
+        assert "figures of the newest" in screen_text(app) and old[1] not in screen_text(app)
         assert "key r" not in screen_text(app)
 
 
