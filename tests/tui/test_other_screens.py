@@ -613,3 +613,19 @@ async def test_a_shot_that_comes_in_late_is_under_the_cursor(make_app):
         await settle(pilot)
         await pilot.press(*"a.csv", "enter")
         await until(pilot, lambda: "Shot 77, face, at 45.00 m" in screen_text(app))
+
+
+@pytest.mark.parametrize("behind", ["1", "2", "3", "l"])
+@pytest.mark.parametrize("over", [(), ("g",), ("question_mark",), ("g", "question_mark"), ("n",), ("f",)])
+async def test_a_terminal_made_tiny_ends_nothing(make_app, behind, over):
+    app = make_app(fake_drive.FakeDrive(fake_drive.warning()))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press(behind, *over)
+        await settle(pilot)
+        front, wide = app.screen, screen_text(app)
+        for size in ((20, 5), (16, 4), (2, 2), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await settle(pilot)
+            assert app.screen.size == size
+        assert app.screen is front and screen_text(app) == wide
