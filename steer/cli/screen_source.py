@@ -104,9 +104,10 @@ class ScreenSource:
         if self.drive.undo_last() is None or standing is None:
             return "Nothing stands that could be taken back."
         if standing.kind == "note":
-            return f"The note {str(standing.body.get('text', ''))[:40]!r} is taken back."
+            text = str(standing.body.get("text", ""))
+            return f'The note "{text if len(text) <= 40 else text[:37] + "..."}" is taken back.'
         word = "acceptance" if standing.kind == "accepted" else "own setting"
-        return f"The {word} for stroke {int(standing.body['stroke']) + 1} is taken back."
+        return f"The {word} of stroke {int(standing.body['stroke']) + 1} is taken back."
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Looks at a setting: whole cylinder steps at the present roll, and the limits it breaks."""

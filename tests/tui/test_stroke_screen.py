@@ -33,11 +33,30 @@ async def test_accept_is_stored_once_and_undone_by_a_further_event(make_app):
         await pilot.press("a")
         await pilot.pause()
         assert drive.calls == [("accept",)]
-        assert "STROKE 97  accepted" in shown(app) and "Key u takes it back" in shown(app)
+        assert "STROKE 97  accepted" in shown(app) and "Stroke 97 accepted. Key u takes it" in shown(app)
+        await pilot.press("a", "a")
+        await pilot.pause()
+        assert drive.calls == [("accept",)] and "Stroke 97 is accepted already" in shown(app)
         await pilot.press("u")
         await pilot.pause()
         assert drive.calls == [("accept",), ("undo_last",)]
         assert "STROKE 97  proposed" in shown(app)
+
+
+async def test_what_readings_have_changed_since_is_accepted_anew(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("a")
+        await pilot.pause()
+        advice = drive.current.advice
+        other = replace(advice, correction=replace(advice.correction, right_mm_per_m=-4.5))
+        drive.put(replace(drive.current, advice=other, readings_used=1950))
+        await app.look()
+        await pilot.press("a")
+        await pilot.pause()
+        assert drive.calls == [("accept",)] * 2
 
 
 async def test_nothing_to_accept_when_readings_stopped(make_app, clock):
