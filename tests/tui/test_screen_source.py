@@ -55,9 +55,9 @@ def test_decision_stands_until_it_is_taken_back(undecided):
     source.override(2.0, -1.0)
     decision = source.snapshot().extra["decision"]
     assert decision["kind"] == "overridden" and decision["right_mm_per_m"] == pytest.approx(2.0, abs=0.5)
-    assert "own setting" in source.undo_last()
+    assert source.undo_last() == f"The own setting of stroke {snapshot.advice.stroke + 1} is taken back."
     assert source.snapshot().extra["decision"]["kind"] == "accepted"
-    assert "acceptance" in source.undo_last()
+    assert source.undo_last() == f"The acceptance of stroke {snapshot.advice.stroke + 1} is taken back."
     assert source.snapshot().extra["decision"] is None
     # Each of these is a further event; none was removed.
     after = list(source.events())
@@ -79,7 +79,7 @@ def test_nothing_to_take_back_is_said(tmp_path, sample):
 
 def test_note_is_taken_back_by_name(source):
     source.note("wet sand")
-    assert "wet sand" in source.undo_last()
+    assert source.undo_last() == 'The note "wet sand" is taken back.'
 
 
 def test_trying_a_setting_stores_nothing_and_knows_the_limits(source):
@@ -315,3 +315,16 @@ def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
         assert again.advice() == before.advice
     with pytest.raises(InputRefused, match="no word stands"):
         source.restore_shot(shot.number)
+
+
+def test_a_lost_counter_is_the_reason_given_and_how_to_go_on(source):
+    from tui.draw.scene import Scene, blocked
+
+    assert blocked(Scene(source.snapshot(), age_s=1.0)) is None
+    for n in range(30):
+        source.drive.add("reading", {"chainage_m": 0.05 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+    snapshot = source.snapshot()
+    stop = blocked(Scene(snapshot, age_s=1.0))
+    (notice,) = (n for n in snapshot.advice.notices if n.code == "chainage_jumped")
+    assert stop.title == "Chainage counter" and notice.text.startswith(stop.why[:-1])
+    assert "steer counter --add" in stop.todo and "fell back" in stop.why and "±" not in stop.why

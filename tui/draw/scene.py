@@ -116,6 +116,15 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
             opposite.text.split(". ")[0].rstrip(".") + ".",
             "Stop steering by this; check how cylinders and target are mapped.",
         )
+    unsure = next((n for n in advice.notices if n.code == "estimate_unsure"), None)
+    lost = next((n for n in advice.notices if n.code == "chainage_jumped"), None)
+    # The core distrusts for two reasons only, and says so where it is the estimate.
+    if lost is not None and unsure is None:
+        return Blocked(
+            "Chainage counter",
+            lost.text.split(". ")[0].rstrip(".") + ".",
+            "Say what the counter lacks: steer counter --add METRES (0: it is right).",
+        )
     estimate = advice.estimate
     return Blocked(
         "Too unsure to steer by",
