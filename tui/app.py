@@ -212,7 +212,8 @@ class SteerApp(App[None]):
             stale = 0.0 < scene.stale_after_s < age
             age = age // 60 * 60 + (59.9 if stale else 0.0)
         said = scene.said if self._steady() < self._said_until else ""
-        return replace(scene, age_s=age, said=said)
+        fresh = self.freshness
+        return replace(scene, age_s=age, said=said, clock_behind_s=fresh.behind_s, today=fresh.today())
 
     # ---- the scene
 

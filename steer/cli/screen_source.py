@@ -33,6 +33,7 @@ class ScreenSource:
         self.drive = drive
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
+        self._looked, self._says_time = -1, True
         for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
             if method is not None:
@@ -70,7 +71,22 @@ class ScreenSource:
         arrived = getattr(self.drive, "last_reading_arrival", None)
         if arrived is not None:
             extra["last_reading_arrival"] = arrived
-        return replace(snapshot, extra=extra | snapshot.extra)
+        if snapshot.log_sequence != self._looked:
+            self._looked, self._says_time = snapshot.log_sequence, self._newest_says_time()
+        time = snapshot.last_reading_time if self._says_time else None
+        return replace(snapshot, extra=extra | snapshot.extra, last_reading_time=time)
+
+    def _newest_says_time(self) -> bool:
+        """Whether the newest reading says when it was taken: the drive keeps the time of the newest that did."""
+        seen, back = self.drive.seen, 64
+        while True:
+            last = None
+            for event in self.drive.log.events(after=max(0, seen - back)):
+                if event.sequence <= seen and event.kind == "reading":
+                    last = event
+            if last is not None or back >= seen:
+                return last is None or bool(last.body.get("time"))
+            back *= 8
 
     def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:
         made = [event for event in self.drive.decisions if event.kind in _DECISIONS]

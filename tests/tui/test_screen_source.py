@@ -328,3 +328,21 @@ def test_a_lost_counter_is_the_reason_given_and_how_to_go_on(source):
     (notice,) = (n for n in snapshot.advice.notices if n.code == "chainage_jumped")
     assert stop.title == "Chainage counter" and notice.text.startswith(stop.why[:-1])
     assert "steer counter --add" in stop.todo and "fell back" in stop.why and "±" not in stop.why
+
+
+def test_a_reading_without_a_time_is_not_dated_by_an_older_one(source):
+    from tui.draw.counters import name_row
+    from tui.draw.scene import Scene
+    from tui.draw.spans import plain
+
+    before = source.snapshot()
+    assert before.last_reading_time and "last reading came" not in plain(name_row(Scene(before), 120))
+    source.note("nothing of this is a reading")
+    assert source.snapshot().last_reading_time == before.last_reading_time
+    source.drive.add("reading", {"chainage_m": 100.0, "spot_right_mm": 3.4, "spot_up_mm": -4.9})
+    after = source.snapshot()
+    came = after.extra["last_reading_arrival"]
+    assert after.last_reading_time is None
+    assert f"last reading came {came[11:16]} UTC" in plain(name_row(Scene(after, today=came[:10]), 120))
+    source.note("nor this")
+    assert source.snapshot().last_reading_time is None

@@ -121,6 +121,39 @@ async def test_old_log_is_stale_from_the_start(make_app, clock):
         assert "NO PROPOSAL  Readings stopped" in shown(app) and "5 days ago" in shown(app)
 
 
+async def test_a_clock_behind_the_log_hides_the_proposal_until_a_reading_comes(make_app, clock):
+    clock.wall_s -= 3 * 3600
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        assert "NO PROPOSAL  Clock is behind" in shown(app)
+        assert "clock is 2 h behind" in " ".join(shown(app).split()) and "LEFT 3.5" not in shown(app)
+        newer = {"last_reading_arrival": "2026-03-04T06:43:00+00:00"}
+        drive.put(replace(fake_drive.good(97.0), readings_used=2000, extra=newer))
+        await app.look()
+        assert "STROKE 98  proposed" in shown(app)
+
+
+async def test_a_clock_some_minutes_behind_the_log_is_right_enough(make_app, clock):
+    clock.wall_s -= 4 * 60
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        assert "STROKE 97  proposed" in shown(app)
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+async def test_a_reading_of_another_day_has_its_date_in_the_head(make_app, clock, width):
+    app = make_app()
+    async with app.run_test(size=(width, 24)) as pilot:
+        await ready(app, pilot)
+        assert "last reading 09:41 UTC" in shown(app) and "2026-03-04" not in shown(app)
+        clock.wall_s += 15 * 3600  # past midnight
+        await app.look()
+        assert "2026-03-04 09:41 UTC" in shown(app).splitlines()[0]
+
+
 @pytest.mark.parametrize(
     "trouble",
     [
