@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 from steer.advice import Snapshot
 from steer.drive import Drive
 from steer.errors import FolderUnusable
+from steer.intake import drivetext
+from steer.intake.stored import drive_files
 from steer.log import Event
 
 if TYPE_CHECKING:
@@ -34,6 +36,9 @@ class ScreenSource:
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
         self._looked, self._says_time = -1, True
+        self._made_with = drive.file_now or drivetext.as_event(drive.folder, drive.file)
+        self._stamps: list[object] = []
+        self._file_said = ""
         for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
             if method is not None:
@@ -55,7 +60,31 @@ class ScreenSource:
             raise FolderUnusable(f"{self._file}: the log is gone from its place")
         elif now != self._identity:
             raise FolderUnusable(f"{self._file}: another log lies in its place; leave and open again")
-        return self.drive.refresh()
+        before = self._file_said
+        self._look_at_the_file()
+        return self.drive.refresh() or self._file_said != before
+
+    def _look_at_the_file(self) -> None:
+        """Whether the drive file is still what all of this is made with; read again only where it was touched."""
+        stamps: list[object] = []
+        for name in drive_files(self.drive.file):
+            try:
+                found = (self.drive.folder / name).stat()
+            except OSError as error:
+                stamps.append(error.errno)
+            else:
+                stamps.append((found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns))
+        if stamps == self._stamps:
+            return
+        self._stamps = stamps
+        names = " or ".join(drive_files(self.drive.file))
+        try:
+            now = drivetext.as_event(self.drive.folder, self.drive.file)
+        except FolderUnusable:
+            self._file_said = f"{names} cannot be read any more: what is shown is from before."
+        else:
+            changed = not drivetext.same(now, self._made_with)
+            self._file_said = f"{names} has changed since this was opened." if changed else ""
 
     def _which(self) -> tuple[int, int] | None:
         try:
@@ -71,6 +100,8 @@ class ScreenSource:
         arrived = getattr(self.drive, "last_reading_arrival", None)
         if arrived is not None:
             extra["last_reading_arrival"] = arrived
+        if self._file_said:
+            extra["drive_file"] = self._file_said
         if snapshot.log_sequence != self._looked:
             self._looked, self._says_time = snapshot.log_sequence, self._newest_says_time()
         time = snapshot.last_reading_time if self._says_time else None

@@ -346,3 +346,34 @@ def test_a_reading_without_a_time_is_not_dated_by_an_older_one(source):
     assert f"last reading came {came[11:16]} UTC" in plain(name_row(Scene(after, today=came[:10]), 120))
     source.note("nor this")
     assert source.snapshot().last_reading_time is None
+
+
+async def test_a_drive_file_changed_under_the_screens_hides_the_proposal(source, make_app):
+    from screen_pilot import ready
+
+    path = source.drive.folder / "drive.toml"
+    text = path.read_text()
+    app = make_app(source, stale_minutes=0.0)
+
+    async def shows(key):
+        await app.look()
+        await pilot.press(key)
+        await pilot.pause()
+        return " ".join(" ".join(row.text for row in app.screen.query("Rows")).split())
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        path.write_text(text)  # touched, and the same
+        assert "STROKE 112 proposed" in await shows("1")
+        path.write_text(text + "# a remark\n")
+        said = await shows("z")
+        assert "NO PROPOSAL Drive file changed" in said and "has changed since this was opened" in said
+        assert "open again" in said
+        before = source.drive.log.last_sequence()
+        assert "no proposal to accept" in await shows("a")
+        assert source.drive.log.last_sequence() == before
+        assert "drive.toml has changed since" in await shows("2")
+        path.unlink()
+        assert "drive.toml cannot be read any more" in await shows("1")
+        path.write_text(text)
+        assert "STROKE 112 proposed" in await shows("z")

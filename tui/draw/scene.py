@@ -75,14 +75,23 @@ def clock_wrong(scene: Scene) -> bool:
 
 
 def stopped(scene: Scene) -> str:
-    """Why what is shown is old, for the pages that show it all the same; empty while it is not."""
-    if not out_of_date(scene) or scene.snapshot is None:
+    """Why what is shown is old or made with another drive file, for the pages that show it all the same; empty
+    while it is not."""
+    if scene.snapshot is None:
         return ""
+    if not out_of_date(scene):
+        return _other_file(scene.snapshot)
     if scene.trouble:
         return f"Log out of reach: {scene.trouble.rstrip('.')}. What came in since is not in this."
     if clock_wrong(scene):
         return f"{_behind(scene)} What was driven since is not in this."
     return f"Readings stopped {duration(scene.age_s or 0.0)} ago: what was driven since is not in this."
+
+
+def _other_file(snapshot: Snapshot) -> str:
+    """Why the drive file that all of this was made with no longer holds; empty while it does."""
+    said = snapshot.extra.get("drive_file")
+    return said if isinstance(said, str) else ""
 
 
 def _behind(scene: Scene) -> str:
@@ -109,6 +118,9 @@ def blocked(scene: Scene) -> Blocked | None:
         return Blocked("Opening", unread(scene), "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
         return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
+    other = _other_file(snapshot)
+    if other:
+        return Blocked("Drive file changed", other, "Leave (key q), see steer check, and open again.")
     hidden = snapshot.extra.get("hidden")
     if isinstance(hidden, str):
         return Blocked("Proposal hidden", hidden, "Key o sets your own; space jacks the stroke.")
