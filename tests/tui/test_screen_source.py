@@ -377,3 +377,39 @@ async def test_a_drive_file_changed_under_the_screens_hides_the_proposal(source,
         assert "drive.toml cannot be read any more" in await shows("1")
         path.write_text(text)
         assert "STROKE 112 proposed" in await shows("z")
+
+
+def test_no_raw_name_of_a_field_stands_in_a_row_of_the_log(source):
+    import re
+
+    from tui.draw.log_page import line_of
+
+    source.note("wet sand")
+    source.undo_last()
+    kinds = {}
+    for event in source.events():
+        line = line_of(event)
+        assert not re.search(r"[a-z]_[a-z]|sha256|\\x0a", line.text), line
+        kinds.setdefault(line.kind, []).append((event, line.text))
+    assert [text for _, text in kinds["file"]] == [
+        "readings.csv read: 2,447 readings",
+        "shots.csv read: 3 check shots",
+    ]
+    event, text = kinds["reading"][0]
+    assert event.body["spot_right_mm"] < 0 and f"spot {-event.body['spot_right_mm']:g} mm left" in text
+    assert event.body["roll_deg"] < 0 and f"roll {-event.body['roll_deg']:g} degrees anticlockwise" in text
+    assert f"jacking force {event.body['jacking_force_kn']:g} kN" in text
+    event, text = kinds["accepted"][-1]
+    assert text.startswith(f"stroke {event.body['stroke'] + 1}, at ")
+    (undone,) = (text for _, text in kinds["undone"])
+    assert undone == f"event {kinds['note'][-1][0].sequence} is taken back"
+
+
+def test_a_file_that_had_grown_says_what_of_it_was_new():
+    from types import SimpleNamespace
+
+    from tui.draw.log_page import line_of
+
+    body = {"name": "old.csv", "sha256": "ab", "bytes": 6441, "kind": "reading", "rows": 1120, "new_rows": 1}
+    event = SimpleNamespace(sequence=1, arrived="", kind="file", body=body)
+    assert line_of(event).text == "old.csv read: 1 new reading of 1,120"

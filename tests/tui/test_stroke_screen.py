@@ -103,6 +103,31 @@ async def test_new_readings_bring_the_proposal_back(make_app, clock, told):
         assert "STROKE 98  proposed" in shown(app)
 
 
+@pytest.mark.parametrize("size", [(80, 24), (60, 20), (80, 12)])
+@pytest.mark.parametrize("key", ["1", "2", "l"])
+async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, key):
+    """The longest refusal there is: what SQLite's "full" is said as, after the log's name."""
+    from steer.log.trouble import plain_words
+
+    drive = fake_drive.FakeDrive()
+
+    def full(*_):
+        with plain_words("willow/drive.db"):
+            error = sqlite3.OperationalError("database or disk is full")
+            error.sqlite_errorcode = sqlite3.SQLITE_FULL
+            raise error
+
+    drive.accept = drive.note = full
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("a")
+        await pilot.press(key)
+        await pilot.pause()
+        said = " ".join(" ".join(row.text for row in app.screen.query("Rows")).split())
+        assert "Not stored:" in said and "make space and try again; what was stored before is safe" in said
+
+
 @pytest.mark.parametrize("jump_s", [-7200.0, 7200.0])
 async def test_a_clock_set_anew_changes_nothing(make_app, clock, jump_s):
     app = make_app()
