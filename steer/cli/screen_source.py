@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from steer.advice import Snapshot
 from steer.drive import Drive
 from steer.errors import FolderUnusable
+from steer.estimate.rulings import counter_lacks
 from steer.intake import drivetext
 from steer.intake.stored import drive_files
 from steer.log import Event
@@ -28,6 +29,10 @@ class Tried:
     problems: tuple[str, ...]
 
 
+def _has_cylinders(reading: Event) -> bool:
+    return any(value is not None for value in reading.body.get("cylinder_mm") or ())
+
+
 class ScreenSource:
     """Wraps a `Drive`; what the drive learns to do later is offered as soon as it can."""
 
@@ -35,7 +40,10 @@ class ScreenSource:
         self.drive = drive
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
-        self._looked, self._says_time = -1, True
+        self._looked, self._says_time, self._reads_cylinders = 0, True, True
+        self._read_at: tuple[int, float] | None = (
+            None  # the newest reading of cylinders: sequence, chainage as told
+        )
         self._made_with = drive.file_now or drivetext.as_event(drive.folder, drive.file)
         self._stamps: list[object] = []
         self._file_said = ""
@@ -102,21 +110,37 @@ class ScreenSource:
             extra["last_reading_arrival"] = arrived
         if self._file_said:
             extra["drive_file"] = self._file_said
-        if snapshot.log_sequence != self._looked:
-            self._looked, self._says_time = snapshot.log_sequence, self._newest_says_time()
+        self._look_back()
         time = snapshot.last_reading_time if self._says_time else None
+        if not self.drive.follower.cylinders_read:
+            extra["cylinders_told"] = True
+        elif self._read_at is not None and not self._reads_cylinders:
+            sequence, chainage_m = self._read_at
+            counter = self.drive.follower.known.counter
+            extra["cylinders_read_m"] = chainage_m + counter_lacks(counter, sequence)
         return replace(snapshot, extra=extra | snapshot.extra, last_reading_time=time)
 
-    def _newest_says_time(self) -> bool:
-        """Whether the newest reading says when it was taken: the drive keeps the time of the newest that did."""
-        seen, back = self.drive.seen, 64
-        while True:
-            last = None
-            for event in self.drive.log.events(after=max(0, seen - back)):
-                if event.sequence <= seen and event.kind == "reading":
-                    last = event
-            if last is not None or back >= seen:
-                return last is None or bool(last.body.get("time"))
+    def _look_back(self) -> None:
+        """What of a snapshot the newest reading does not tell itself: the drive keeps the time and the cylinders of
+        the newest that told them. Back to one that read the cylinders, where any did; then only what is new."""
+        seen, after = self.drive.seen, self._looked
+        back = 64
+        while seen > self._looked:
+            from_here = max(after, seen - back)
+            newest = None
+            for event in self.drive.log.events(after=from_here):
+                if event.sequence > seen:
+                    break
+                if event.kind == "reading":
+                    newest = event
+                    if _has_cylinders(event):
+                        self._read_at = event.sequence, float(event.body["chainage_m"])
+            if newest is not None:
+                self._says_time = bool(newest.body.get("time"))
+                self._reads_cylinders = _has_cylinders(newest)
+            known = self._read_at is not None or not self.drive.follower.cylinders_read
+            if from_here == after or (newest is not None and known):
+                self._looked = seen
             back *= 8
 
     def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:

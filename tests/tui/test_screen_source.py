@@ -413,3 +413,34 @@ def test_a_file_that_had_grown_says_what_of_it_was_new():
     body = {"name": "old.csv", "sha256": "ab", "bytes": 6441, "kind": "reading", "rows": 1120, "new_rows": 1}
     event = SimpleNamespace(sequence=1, arrived="", kind="file", body=body)
     assert line_of(event).text == "old.csv read: 1 new reading of 1,120"
+
+
+def test_cylinders_of_an_older_reading_are_not_said_to_be_of_now(source, tmp_path, sample):
+    import shutil
+
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+    from tui.draw import cylinders
+    from tui.draw.scene import Scene
+    from tui.draw.spans import join
+
+    def table(drive_source, height=7):
+        return join(cylinders.draw(Scene(drive_source.snapshot(), age_s=1.0), cylinders.FULL, height))
+
+    assert " now " in table(source) and "last read" not in table(source)
+    newest = [event for event in source.events() if event.kind == "reading"][-1].body["chainage_m"]
+    for n in range(70):  # farther back than is looked at first
+        source.drive.add("reading", {"chainage_m": 99.9 + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+    for again in (source, ScreenSource(source.drive)):
+        assert " last " in table(again) and f"last read at {newest:.2f} m" in table(again)
+        assert " now " not in table(again)
+    assert " last " in table(source, 5)
+    source.drive.add("reading", {"chainage_m": 100.7, "cylinder_mm": [20.0, 21.0, 20.0, 19.0]})
+    assert " now " in table(source) and "last read" not in table(source)
+
+    (tmp_path / "unread").mkdir()
+    shutil.copy(sample / "drive.toml", tmp_path / "unread")
+    with Drive.open(tmp_path / "unread", write=True) as drive:
+        drive.add("reading", {"chainage_m": 0.1, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+        unread = ScreenSource(drive)
+        assert " told " in table(unread) and "not read: as set last" in table(unread)
