@@ -24,7 +24,7 @@ from tui.freshness import Freshness
 from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
 from tui.source import Source
-from tui.terminal_gone import hung_up
+from tui.terminal_gone import hung_up, on_signal
 from tui.themes import all_themes
 
 if TYPE_CHECKING:
@@ -146,6 +146,7 @@ class SteerApp(App[None]):
 
     def on_mount(self) -> None:
         """Starts to follow the drive."""
+        on_signal(lambda code: self.exit(return_code=code))
         self.call_after_refresh(self.run_worker, self._follow(), name="follow", group="follow")
 
     async def _follow(self) -> None:
@@ -211,7 +212,8 @@ class SteerApp(App[None]):
             stale = 0.0 < scene.stale_after_s < age
             age = age // 60 * 60 + (59.9 if stale else 0.0)
         said = scene.said if self._steady() < self._said_until else ""
-        return replace(scene, age_s=age, said=said)
+        fresh = self.freshness
+        return replace(scene, age_s=age, said=said, clock_behind_s=fresh.behind_s, today=fresh.today())
 
     # ---- the scene
 

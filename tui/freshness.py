@@ -11,11 +11,15 @@ if TYPE_CHECKING:
     from steer.advice import Snapshot
 
 
+BEHIND_S = 300.0  # two computers' clocks may differ by so much: less is taken for fresh
+
+
 class Freshness:
     """Counts from the moment a new reading was seen, on the clock that nobody can set.
 
     Only the first snapshot is aged by the wall clock, from the arrival time in the log:
-    `extra["last_reading_arrival"]`, or, when a source does not tell, that of the newest event.
+    `extra["last_reading_arrival"]`, or, when a source does not tell, that of the newest event. Where that lies
+    ahead of the wall clock there is no telling how old it is: `behind_s`, until a reading comes.
     """
 
     def __init__(
@@ -25,6 +29,7 @@ class Freshness:
         self._steady = steady
         self._newest: object = None  # arrival of the newest reading, or how many there are
         self._since: float | None = None
+        self.behind_s = 0.0  # seconds; 0: the clock is not behind the log
 
     def see(self, snapshot: Snapshot) -> None:
         """Takes note of a snapshot that was just made."""
@@ -34,6 +39,7 @@ class Freshness:
             return
         first = self._newest is None
         self._newest = newest
+        self.behind_s = 0.0
         if count == 0:
             self._since = None
             return
@@ -54,5 +60,10 @@ class Freshness:
             return 0.0
         if stamp.tzinfo is None:
             stamp = stamp.replace(tzinfo=UTC)
-        # A log written by a clock ahead of this one is not from the future: it is fresh.
-        return max(0.0, self._wall() - stamp.timestamp())
+        age = self._wall() - stamp.timestamp()
+        self.behind_s = -age if age < -BEHIND_S else 0.0
+        return max(0.0, age)
+
+    def today(self) -> str:
+        """The wall clock's day, ISO 8601, UTC."""
+        return datetime.fromtimestamp(self._wall(), UTC).date().isoformat()

@@ -24,8 +24,10 @@ class Source(Protocol):
 
     Optional entries of `Snapshot.extra`: "pipe" (number at the face), "decision" (mapping with the
     fields of `tui.draw.scene.Decision`, or None), "last_reading_arrival" (ISO 8601), "reference" (a text:
-    the reference's error as found), "hidden" (a text: why the proposal is hidden, in practice), "now" and
-    "place" (what is known now, and which stroke it is, in a replay).
+    the reference's error as found), "hidden" (a text: why the proposal is hidden, in practice), "drive_file"
+    (a text: why the drive file that all of it was made with no longer holds), "cylinders_told" (True: nothing reads
+    them) or "cylinders_read_m" (chainage where they were read last, when newer readings do not tell them), "now"
+    and "place" (what is known now, and which stroke it is, in a replay).
     """
 
     def refresh(self) -> bool:

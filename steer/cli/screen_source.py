@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Any
 from steer.advice import Snapshot
 from steer.drive import Drive
 from steer.errors import FolderUnusable
+from steer.estimate.rulings import counter_lacks
+from steer.intake import drivetext
+from steer.intake.stored import drive_files
 from steer.log import Event
 
 if TYPE_CHECKING:
@@ -26,6 +29,10 @@ class Tried:
     problems: tuple[str, ...]
 
 
+def _has_cylinders(reading: Event) -> bool:
+    return any(value is not None for value in reading.body.get("cylinder_mm") or ())
+
+
 class ScreenSource:
     """Wraps a `Drive`; what the drive learns to do later is offered as soon as it can."""
 
@@ -33,6 +40,13 @@ class ScreenSource:
         self.drive = drive
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
+        self._looked, self._says_time, self._reads_cylinders = 0, True, True
+        self._read_at: tuple[int, float] | None = (
+            None  # the newest reading of cylinders: sequence, chainage as told
+        )
+        self._made_with = drive.file_now or drivetext.as_event(drive.folder, drive.file)
+        self._stamps: list[object] = []
+        self._file_said = ""
         for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
             if method is not None:
@@ -54,7 +68,31 @@ class ScreenSource:
             raise FolderUnusable(f"{self._file}: the log is gone from its place")
         elif now != self._identity:
             raise FolderUnusable(f"{self._file}: another log lies in its place; leave and open again")
-        return self.drive.refresh()
+        before = self._file_said
+        self._look_at_the_file()
+        return self.drive.refresh() or self._file_said != before
+
+    def _look_at_the_file(self) -> None:
+        """Whether the drive file is still what all of this is made with; read again only where it was touched."""
+        stamps: list[object] = []
+        for name in drive_files(self.drive.file):
+            try:
+                found = (self.drive.folder / name).stat()
+            except OSError as error:
+                stamps.append(error.errno)
+            else:
+                stamps.append((found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns))
+        if stamps == self._stamps:
+            return
+        self._stamps = stamps
+        names = " or ".join(drive_files(self.drive.file))
+        try:
+            now = drivetext.as_event(self.drive.folder, self.drive.file)
+        except FolderUnusable:
+            self._file_said = f"{names} cannot be read any more: what is shown is from before."
+        else:
+            changed = not drivetext.same(now, self._made_with)
+            self._file_said = f"{names} has changed since this was opened." if changed else ""
 
     def _which(self) -> tuple[int, int] | None:
         try:
@@ -70,7 +108,40 @@ class ScreenSource:
         arrived = getattr(self.drive, "last_reading_arrival", None)
         if arrived is not None:
             extra["last_reading_arrival"] = arrived
-        return replace(snapshot, extra=extra | snapshot.extra)
+        if self._file_said:
+            extra["drive_file"] = self._file_said
+        self._look_back()
+        time = snapshot.last_reading_time if self._says_time else None
+        if not self.drive.follower.cylinders_read:
+            extra["cylinders_told"] = True
+        elif self._read_at is not None and not self._reads_cylinders:
+            sequence, chainage_m = self._read_at
+            counter = self.drive.follower.known.counter
+            extra["cylinders_read_m"] = chainage_m + counter_lacks(counter, sequence)
+        return replace(snapshot, extra=extra | snapshot.extra, last_reading_time=time)
+
+    def _look_back(self) -> None:
+        """What of a snapshot the newest reading does not tell itself: the drive keeps the time and the cylinders of
+        the newest that told them. Back to one that read the cylinders, where any did; then only what is new."""
+        seen, after = self.drive.seen, self._looked
+        back = 64
+        while seen > self._looked:
+            from_here = max(after, seen - back)
+            newest = None
+            for event in self.drive.log.events(after=from_here):
+                if event.sequence > seen:
+                    break
+                if event.kind == "reading":
+                    newest = event
+                    if _has_cylinders(event):
+                        self._read_at = event.sequence, float(event.body["chainage_m"])
+            if newest is not None:
+                self._says_time = bool(newest.body.get("time"))
+                self._reads_cylinders = _has_cylinders(newest)
+            known = self._read_at is not None or not self.drive.follower.cylinders_read
+            if from_here == after or (newest is not None and known):
+                self._looked = seen
+            back *= 8
 
     def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:
         made = [event for event in self.drive.decisions if event.kind in _DECISIONS]
@@ -104,9 +175,10 @@ class ScreenSource:
         if self.drive.undo_last() is None or standing is None:
             return "Nothing stands that could be taken back."
         if standing.kind == "note":
-            return f"The note {str(standing.body.get('text', ''))[:40]!r} is taken back."
+            text = str(standing.body.get("text", ""))
+            return f'The note "{text if len(text) <= 40 else text[:37] + "..."}" is taken back.'
         word = "acceptance" if standing.kind == "accepted" else "own setting"
-        return f"The {word} for stroke {int(standing.body['stroke']) + 1} is taken back."
+        return f"The {word} of stroke {int(standing.body['stroke']) + 1} is taken back."
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Looks at a setting: whole cylinder steps at the present roll, and the limits it breaks."""

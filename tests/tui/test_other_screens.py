@@ -350,9 +350,30 @@ async def test_asbuilt_says_when_the_log_has_grown(make_app):
         drive.put(replace(drive.current, log_sequence=drive.current.log_sequence + 1))
         await app.look()
         await settle(pilot)
-        assert "key r: with the newest" in screen_text(app)
+        assert "only to 96.00 m; key r: with the newest" in screen_text(app)
+        assert "r with the newest" in screen_text(app).splitlines()[-1]
         await pilot.press("r")
         await settle(pilot)
+        assert "key r" not in screen_text(app) and "r with" not in screen_text(app).splitlines()[-1]
+
+
+async def test_asbuilt_is_of_the_newest_again_when_one_comes_back_to_it(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await settle(pilot)
+        old = drive.asbuilt().summary
+        assert old[1] in screen_text(app)
+        await pilot.press("1")
+        built = replace(drive.asbuilt(), summary=(old[0], "Level: figures of the newest."))
+        drive.asbuilt = lambda: built
+        drive.put(replace(fake_drive.good(97.0), log_sequence=drive.current.log_sequence + 40))
+        await app.look()
+        await pilot.press("3")
+        await settle(pilot)
+        assert "figures of the newest" in screen_text(app) and old[1] not in screen_text(app)
         assert "key r" not in screen_text(app)
 
 
@@ -592,3 +613,19 @@ async def test_a_shot_that_comes_in_late_is_under_the_cursor(make_app):
         await settle(pilot)
         await pilot.press(*"a.csv", "enter")
         await until(pilot, lambda: "Shot 77, face, at 45.00 m" in screen_text(app))
+
+
+@pytest.mark.parametrize("behind", ["1", "2", "3", "l"])
+@pytest.mark.parametrize("over", [(), ("g",), ("question_mark",), ("g", "question_mark"), ("n",), ("f",)])
+async def test_a_terminal_made_tiny_ends_nothing(make_app, behind, over):
+    app = make_app(fake_drive.FakeDrive(fake_drive.warning()))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press(behind, *over)
+        await settle(pilot)
+        front, wide = app.screen, screen_text(app)
+        for size in ((20, 5), (16, 4), (2, 2), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await settle(pilot)
+            assert app.screen.size == size
+        assert app.screen is front and screen_text(app) == wide

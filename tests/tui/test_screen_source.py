@@ -55,9 +55,9 @@ def test_decision_stands_until_it_is_taken_back(undecided):
     source.override(2.0, -1.0)
     decision = source.snapshot().extra["decision"]
     assert decision["kind"] == "overridden" and decision["right_mm_per_m"] == pytest.approx(2.0, abs=0.5)
-    assert "own setting" in source.undo_last()
+    assert source.undo_last() == f"The own setting of stroke {snapshot.advice.stroke + 1} is taken back."
     assert source.snapshot().extra["decision"]["kind"] == "accepted"
-    assert "acceptance" in source.undo_last()
+    assert source.undo_last() == f"The acceptance of stroke {snapshot.advice.stroke + 1} is taken back."
     assert source.snapshot().extra["decision"] is None
     # Each of these is a further event; none was removed.
     after = list(source.events())
@@ -79,7 +79,7 @@ def test_nothing_to_take_back_is_said(tmp_path, sample):
 
 def test_note_is_taken_back_by_name(source):
     source.note("wet sand")
-    assert "wet sand" in source.undo_last()
+    assert source.undo_last() == 'The note "wet sand" is taken back.'
 
 
 def test_trying_a_setting_stores_nothing_and_knows_the_limits(source):
@@ -315,3 +315,132 @@ def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
         assert again.advice() == before.advice
     with pytest.raises(InputRefused, match="no word stands"):
         source.restore_shot(shot.number)
+
+
+def test_a_lost_counter_is_the_reason_given_and_how_to_go_on(source):
+    from tui.draw.scene import Scene, blocked
+
+    assert blocked(Scene(source.snapshot(), age_s=1.0)) is None
+    for n in range(30):
+        source.drive.add("reading", {"chainage_m": 0.05 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+    snapshot = source.snapshot()
+    stop = blocked(Scene(snapshot, age_s=1.0))
+    (notice,) = (n for n in snapshot.advice.notices if n.code == "chainage_jumped")
+    assert stop.title == "Chainage counter" and notice.text.startswith(stop.why[:-1])
+    assert "steer counter --add" in stop.todo and "fell back" in stop.why and "±" not in stop.why
+
+
+def test_a_reading_without_a_time_is_not_dated_by_an_older_one(source):
+    from tui.draw.counters import name_row
+    from tui.draw.scene import Scene
+    from tui.draw.spans import plain
+
+    before = source.snapshot()
+    assert before.last_reading_time and "last reading came" not in plain(name_row(Scene(before), 120))
+    source.note("nothing of this is a reading")
+    assert source.snapshot().last_reading_time == before.last_reading_time
+    source.drive.add("reading", {"chainage_m": 100.0, "spot_right_mm": 3.4, "spot_up_mm": -4.9})
+    after = source.snapshot()
+    came = after.extra["last_reading_arrival"]
+    assert after.last_reading_time is None
+    assert f"last reading came {came[11:16]} UTC" in plain(name_row(Scene(after, today=came[:10]), 120))
+    source.note("nor this")
+    assert source.snapshot().last_reading_time is None
+
+
+async def test_a_drive_file_changed_under_the_screens_hides_the_proposal(source, make_app):
+    from screen_pilot import ready
+
+    path = source.drive.folder / "drive.toml"
+    text = path.read_text()
+    app = make_app(source, stale_minutes=0.0)
+
+    async def shows(key):
+        await app.look()
+        await pilot.press(key)
+        await pilot.pause()
+        return " ".join(" ".join(row.text for row in app.screen.query("Rows")).split())
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        path.write_text(text)  # touched, and the same
+        assert "STROKE 112 proposed" in await shows("1")
+        path.write_text(text + "# a remark\n")
+        said = await shows("z")
+        assert "NO PROPOSAL Drive file changed" in said and "has changed since this was opened" in said
+        assert "open again" in said
+        before = source.drive.log.last_sequence()
+        assert "no proposal to accept" in await shows("a")
+        assert source.drive.log.last_sequence() == before
+        assert "drive.toml has changed since" in await shows("2")
+        path.unlink()
+        assert "drive.toml cannot be read any more" in await shows("1")
+        path.write_text(text)
+        assert "STROKE 112 proposed" in await shows("z")
+
+
+def test_no_raw_name_of_a_field_stands_in_a_row_of_the_log(source):
+    import re
+
+    from tui.draw.log_page import line_of
+
+    source.note("wet sand")
+    source.undo_last()
+    kinds = {}
+    for event in source.events():
+        line = line_of(event)
+        assert not re.search(r"[a-z]_[a-z]|sha256|\\x0a", line.text), line
+        kinds.setdefault(line.kind, []).append((event, line.text))
+    assert [text for _, text in kinds["file"]] == [
+        "readings.csv read: 2,447 readings",
+        "shots.csv read: 3 check shots",
+    ]
+    event, text = kinds["reading"][0]
+    assert event.body["spot_right_mm"] < 0 and f"spot {-event.body['spot_right_mm']:g} mm left" in text
+    assert event.body["roll_deg"] < 0 and f"roll {-event.body['roll_deg']:g} degrees anticlockwise" in text
+    assert f"jacking force {event.body['jacking_force_kn']:g} kN" in text
+    event, text = kinds["accepted"][-1]
+    assert text.startswith(f"stroke {event.body['stroke'] + 1}, at ")
+    (undone,) = (text for _, text in kinds["undone"])
+    assert undone == f"event {kinds['note'][-1][0].sequence} is taken back"
+
+
+def test_a_file_that_had_grown_says_what_of_it_was_new():
+    from types import SimpleNamespace
+
+    from tui.draw.log_page import line_of
+
+    body = {"name": "old.csv", "sha256": "ab", "bytes": 6441, "kind": "reading", "rows": 1120, "new_rows": 1}
+    event = SimpleNamespace(sequence=1, arrived="", kind="file", body=body)
+    assert line_of(event).text == "old.csv read: 1 new reading of 1,120"
+
+
+def test_cylinders_of_an_older_reading_are_not_said_to_be_of_now(source, tmp_path, sample):
+    import shutil
+
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+    from tui.draw import cylinders
+    from tui.draw.scene import Scene
+    from tui.draw.spans import join
+
+    def table(drive_source, height=7):
+        return join(cylinders.draw(Scene(drive_source.snapshot(), age_s=1.0), cylinders.FULL, height))
+
+    assert " now " in table(source) and "last read" not in table(source)
+    newest = [event for event in source.events() if event.kind == "reading"][-1].body["chainage_m"]
+    for n in range(70):  # farther back than is looked at first
+        source.drive.add("reading", {"chainage_m": 99.9 + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+    for again in (source, ScreenSource(source.drive)):
+        assert " last " in table(again) and f"last read at {newest:.2f} m" in table(again)
+        assert " now " not in table(again)
+    assert " last " in table(source, 5)
+    source.drive.add("reading", {"chainage_m": 100.7, "cylinder_mm": [20.0, 21.0, 20.0, 19.0]})
+    assert " now " in table(source) and "last read" not in table(source)
+
+    (tmp_path / "unread").mkdir()
+    shutil.copy(sample / "drive.toml", tmp_path / "unread")
+    with Drive.open(tmp_path / "unread", write=True) as drive:
+        drive.add("reading", {"chainage_m": 0.1, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+        unread = ScreenSource(drive)
+        assert " told " in table(unread) and "not read: as set last" in table(unread)

@@ -179,3 +179,20 @@ def test_large_type_does_not_touch_the_bar_above_it(state, width, height):
     panel = rows[bar + 1][: width - 33]
     assert not set(panel) & set("\u2588\u2580")  # full block, upper half block
     assert "\u2588" in rows[bar + 2]
+
+
+@pytest.mark.parametrize("width", [24, 30, 40, 46, 60, 80])
+@pytest.mark.parametrize("height", range(3, 24))
+@pytest.mark.parametrize("state", ["warning", "unsure", "opposite"])
+def test_a_notice_that_stands_is_seen_at_any_size(state, width, height):
+    text = page(state, width, height)
+    rows = [line for line in text.splitlines() if line.startswith(" ! ")]
+    marked = re.search(r"! [13](: l| notices?, key l)", text)
+    assert bool(rows) != bool(marked)
+
+
+def test_on_small_terminals_the_gravest_notice_keeps_a_row():
+    assert " ! The spot jumped by 9 mm and stayed" in page("warning", 60, 19)
+    assert " ! The spot jumped ... (+2 more: key l)" in page("warning", 40, 11)
+    assert "! 3 notices, key l" in page("warning", 40, 8)
+    assert "!" not in page("good", 40, 8)

@@ -33,11 +33,30 @@ async def test_accept_is_stored_once_and_undone_by_a_further_event(make_app):
         await pilot.press("a")
         await pilot.pause()
         assert drive.calls == [("accept",)]
-        assert "STROKE 97  accepted" in shown(app) and "Key u takes it back" in shown(app)
+        assert "STROKE 97  accepted" in shown(app) and "Stroke 97 accepted. Key u takes it" in shown(app)
+        await pilot.press("a", "a")
+        await pilot.pause()
+        assert drive.calls == [("accept",)] and "Stroke 97 is accepted already" in shown(app)
         await pilot.press("u")
         await pilot.pause()
         assert drive.calls == [("accept",), ("undo_last",)]
         assert "STROKE 97  proposed" in shown(app)
+
+
+async def test_what_readings_have_changed_since_is_accepted_anew(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("a")
+        await pilot.pause()
+        advice = drive.current.advice
+        other = replace(advice, correction=replace(advice.correction, right_mm_per_m=-4.5))
+        drive.put(replace(drive.current, advice=other, readings_used=1950))
+        await app.look()
+        await pilot.press("a")
+        await pilot.pause()
+        assert drive.calls == [("accept",)] * 2
 
 
 async def test_nothing_to_accept_when_readings_stopped(make_app, clock):
@@ -84,6 +103,31 @@ async def test_new_readings_bring_the_proposal_back(make_app, clock, told):
         assert "STROKE 98  proposed" in shown(app)
 
 
+@pytest.mark.parametrize("size", [(80, 24), (60, 20), (80, 12)])
+@pytest.mark.parametrize("key", ["1", "2", "l"])
+async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, key):
+    """The longest refusal there is: what SQLite's "full" is said as, after the log's name."""
+    from steer.log.trouble import plain_words
+
+    drive = fake_drive.FakeDrive()
+
+    def full(*_):
+        with plain_words("willow/drive.db"):
+            error = sqlite3.OperationalError("database or disk is full")
+            error.sqlite_errorcode = sqlite3.SQLITE_FULL
+            raise error
+
+    drive.accept = drive.note = full
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("a")
+        await pilot.press(key)
+        await pilot.pause()
+        said = " ".join(" ".join(row.text for row in app.screen.query("Rows")).split())
+        assert "Not stored:" in said and "make space and try again; what was stored before is safe" in said
+
+
 @pytest.mark.parametrize("jump_s", [-7200.0, 7200.0])
 async def test_a_clock_set_anew_changes_nothing(make_app, clock, jump_s):
     app = make_app()
@@ -100,6 +144,39 @@ async def test_old_log_is_stale_from_the_start(make_app, clock):
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         assert "NO PROPOSAL  Readings stopped" in shown(app) and "5 days ago" in shown(app)
+
+
+async def test_a_clock_behind_the_log_hides_the_proposal_until_a_reading_comes(make_app, clock):
+    clock.wall_s -= 3 * 3600
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        assert "NO PROPOSAL  Clock is behind" in shown(app)
+        assert "clock is 2 h behind" in " ".join(shown(app).split()) and "LEFT 3.5" not in shown(app)
+        newer = {"last_reading_arrival": "2026-03-04T06:43:00+00:00"}
+        drive.put(replace(fake_drive.good(97.0), readings_used=2000, extra=newer))
+        await app.look()
+        assert "STROKE 98  proposed" in shown(app)
+
+
+async def test_a_clock_some_minutes_behind_the_log_is_right_enough(make_app, clock):
+    clock.wall_s -= 4 * 60
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        assert "STROKE 97  proposed" in shown(app)
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+async def test_a_reading_of_another_day_has_its_date_in_the_head(make_app, clock, width):
+    app = make_app()
+    async with app.run_test(size=(width, 24)) as pilot:
+        await ready(app, pilot)
+        assert "last reading 09:41 UTC" in shown(app) and "2026-03-04" not in shown(app)
+        clock.wall_s += 15 * 3600  # past midnight
+        await app.look()
+        assert "2026-03-04 09:41 UTC" in shown(app).splitlines()[0]
 
 
 @pytest.mark.parametrize(

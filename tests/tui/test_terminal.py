@@ -6,6 +6,7 @@ import os
 import pty
 import re
 import select
+import signal
 import struct
 import subprocess
 import sys
@@ -104,6 +105,26 @@ def test_ends_at_once_by_key(sample, how):
         terminal.until("STROKE 112")
         terminal.send(how)
         assert terminal.end() == 0
+    finally:
+        terminal.close()
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(("command", "shows"), [("open", "STROKE 112"), ("replay", "KNOWN NOW")])
+def test_a_signal_leaves_no_proposal_on_the_terminal(sample, command, shows, number):
+    """As a key does: the main screen is back (DECRST 1049, the cursor shown again: xterm's control sequences),
+    line editing is on, and the exit code is that of a shell for a signal."""
+    terminal = Terminal(steer(command, sample, "--ascii"))
+    try:
+        before = termios.tcgetattr(terminal.main)[3]
+        terminal.until(shows)
+        assert not termios.tcgetattr(terminal.main)[3] & termios.ICANON
+        os.kill(terminal.process.pid, number)
+        assert terminal.end() == 128 + number
+        terminal.read(0.5)
+        assert b"\x1b[?1049l" in terminal.seen and b"\x1b[?25h" in terminal.seen
+        assert b"Traceback" not in terminal.seen
+        assert before & termios.ICANON and termios.tcgetattr(terminal.main)[3] == before
     finally:
         terminal.close()
 

@@ -51,18 +51,19 @@ def summary_rows(
     built: AsBuilt | None,
     why_not: str,
     width: int,
-    older: bool = False,
+    age: str = "",
     height: int | None = None,
     stopped: str = "",
 ) -> list[Row]:
-    """Title with the verdicts' signs, the warnings, and the totals as the core words them; `older`: the log
-    has grown since; `stopped`: why it does not grow. In too few rows (`height`) the totals give way, the last
-    first, then the warnings and the verdict give up their ends: each still begins on a row of its own."""
-    name = " AS-BUILT  key r: with the newest" if older else " AS-BUILT against tolerance"
-    title: Row = ((name.ljust(width), "title"),)
+    """Title with the verdicts' signs, the warnings, and the totals as the core words them; `age`: how far
+    they go where the log has grown since; `stopped`: why it does not grow. In too few rows (`height`) the
+    totals give way, the last first, then the warnings and the verdict give up their ends: each still begins on
+    a row of its own."""
+    name = f" AS-BUILT {age}" if age else " AS-BUILT against tolerance"
+    title: Row = ((name.ljust(width), "alarm" if age else "title"),)
     if built is None:
         return [title, *[((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]]
-    head = at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points else title
+    head = at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points and not age else title
     # A text, the cells it has, whether it warns.
     warnings = [text for text in (stopped, *built.warnings) if text]
     texts = [(text, width - 4, True) for text in warnings]

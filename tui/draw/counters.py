@@ -21,10 +21,21 @@ def name_row(scene: Scene, size: int) -> Row:
     if snapshot is None:
         return ((f" {scene.opening}".ljust(size), "title"),)
     name = f" {snapshot.name} "
-    when = words.clock_time(snapshot.last_reading_time)
-    last = f" last reading {when} UTC" if when != "-" else ""
+    when = words.clock_time(snapshot.last_reading_time, scene.today)
+    came = snapshot.extra.get("last_reading_arrival")
+    if when == "-" and isinstance(came, str):
+        # Of a reading that says no time, when it came into the log.
+        when = words.clock_time(came, scene.today)
+        last = f" last reading came {when} UTC" if when != "-" else ""
+    else:
+        last = f" last reading {when} UTC" if when != "-" else ""
     counts = f" {snapshot.readings_used:,} readings used, {snapshot.readings_refused:,} refused"
-    choices = [counts + (f" {scene.glyphs.dot}" if last else "") + last, last, ""]
+    choices = [
+        counts + (f" {scene.glyphs.dot}" if last else "") + last,
+        last,
+        last.replace("last reading", "last"),
+        "",
+    ]
     text = next(c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
     role = "alarm" if out_of_date(scene) else "title"
     return at_ends(((name.ljust(size), "title"),), ((text + " ", role),), size)

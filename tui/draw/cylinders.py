@@ -46,7 +46,9 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     change_size = max([6, *(len(c[2]) for c in columns)])
     lead_size = max(2, size - now_size - set_size - 1 - change_size)
     head = "CYLINDERS mm" if full else "mm"
-    now_head = "was" if out_of_date(scene) else "now"
+    told, read_m = snapshot.extra.get("cylinders_told") is True, snapshot.extra.get("cylinders_read_m")
+    since = isinstance(read_m, float)
+    now_head = "was" if out_of_date(scene) else "told" if told else "last" if since else "now"
     text = f"{cut_text(head, lead_size):<{lead_size}}{now_head:>{now_size}}{'set':>{set_size}} change"
     rows[0] = ((text.ljust(size), "title"),)
     for number, (now_text, set_text, change) in enumerate(columns):
@@ -60,6 +62,10 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
                 (f" {change:<{change_size}}", "" if change == "stay" else "strong"),
             )
         )
+    if advice is not None and len(rows) < height and (told or since):
+        # Before all that stands below the table: what is set is counted from these.
+        said = "not read: as set last" if told else f"last read at {read_m:.2f} m"
+        rows.append(((cut_text(said, size), "warn"),))
     if advice is not None and len(rows) < height:
         if len(rows) + 1 < height:
             cost = () if stop or not advice.joint else ((words.joint(advice.joint, size), "quiet"),)

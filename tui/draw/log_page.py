@@ -30,6 +30,27 @@ FILTERS: dict[str, frozenset[str]] = {
 }
 
 
+# Field -> its name, its unit, where it points when positive and when negative.
+_SIGNED = {
+    "spot_right_mm": ("spot", "mm", ("right", "left")),
+    "spot_up_mm": ("spot", "mm", ("up", "down")),
+    "yaw_mm_per_m": ("yaw", "mm/m", ("right", "left")),
+    "pitch_mm_per_m": ("pitch", "mm/m", ("up", "down")),
+    "roll_deg": ("roll", "degrees", ("clockwise", "anticlockwise")),
+}
+_UNITS = {
+    "_mm_per_min": "mm/min",
+    "_mm_per_m": "mm/m",
+    "_kpa": "kPa",
+    "_knm": "kNm",
+    "_kn": "kN",
+    "_deg": "degrees",
+    "_mm": "mm",
+    "_m": "m",
+    "_l": "l",
+}
+
+
 @dataclass(frozen=True)
 class LogLine:
     """One event in one line."""
@@ -41,9 +62,20 @@ class LogLine:
 
 
 def line_of(event: LoggedEvent) -> LogLine:
-    """What an event says, chainage first; fields without a phrase of their own by name and value."""
+    """What an event says, chainage first; fields without a phrase of their own by name, value and unit."""
     body = dict(event.body)
     parts: list[str] = []
+    if event.kind == "file" and isinstance(body.get("name"), str):
+        parts.append(_file_read(body))
+    if event.kind == "drive_file":
+        parts.append("drive.toml as it stands: what follows is advised and decided with it")
+        body = {}
+    if event.kind in ("advised", "accepted", "overridden") and _is_number(body.get("stroke")):
+        parts.append(
+            f"stroke {int(str(body.pop('stroke'))) + 1}"
+        )  # counted from 1, as on the stroke's screen
+    if event.kind == "undone" and _is_number(body.get("event")):
+        parts.append(f"event {body.pop('event')} is taken back")
     if _is_number(body.get("chainage_m")):
         parts.append(f"at {float(str(body.pop('chainage_m'))):.2f} m")
     for key in ("text", "note"):
@@ -56,16 +88,24 @@ def line_of(event: LoggedEvent) -> LogLine:
     for plane in ("line", "level"):
         if _is_number(body.get(f"{plane}_mm")):
             parts.append(f"{plane} {words.offset(plane, float(str(body.pop(f'{plane}_mm'))), 1)}")
+    for key, (name, unit, sides) in _SIGNED.items():
+        if _is_number(body.get(key)):
+            value = float(str(body.pop(key)))
+            parts.append(f"{name} {_value(abs(value))} {unit} {sides[value < 0] if value else ''}".rstrip())
+    if isinstance(body.get("time"), str):
+        parts.append(f"taken {str(body.pop('time'))[:19].replace('T', ' ')} UTC")
     cylinders = body.get("cylinder_mm")
     if isinstance(cylinders, list | tuple) and cylinders:
         parts.append(f"cylinders {' '.join(_value(v) for v in cylinders[:24])} mm")
         del body["cylinder_mm"]
+    codes = body.get("notices")
+    if isinstance(codes, list) and codes:
+        parts.append(f"while noticed: {', '.join(map(str, codes)).replace('_', ' ')}")
+        del body["notices"]
     # What is so is named, what is not so goes without saying.
-    parts += [key for key, value in body.items() if value is True]
+    parts += [key.replace("_", " ") for key, value in body.items() if value is True]
     parts += [
-        f"{key} {_value(value)}"
-        for key, value in body.items()
-        if value is not None and not isinstance(value, bool)
+        _named(key, value) for key, value in body.items() if value is not None and not isinstance(value, bool)
     ]
     return LogLine(event.sequence, event.arrived, event.kind, printable(", ".join(parts)[:600]))
 
@@ -94,6 +134,32 @@ def passes(line: LogLine, name: str, search: str) -> bool:
         wanted = not kinds or line.kind in kinds
     said = f"{line.kind} {kind_words(line)} {line.text}".lower()
     return wanted and (not search or search.lower() in said)
+
+
+def _file_read(body: dict[str, object]) -> str:
+    """What came in from a file. Takes what it says out of `body`, and the file's size and hash, which only
+    `steer verify` needs."""
+    name, kind, rows, new = (body.pop(key, None) for key in ("name", "kind", "rows", "new_rows"))
+    for key in ("bytes", "sha256"):
+        body.pop(key, None)
+    count = rows if new is None else new
+    one = {"reading": "reading", "check_shot": "check shot"}.get(str(kind), "row")
+    what = f"{one}{'' if count == 1 else 's'}"
+    if count == rows:
+        return f"{name} read: {_counted(count)} {what}"
+    return f"{name} read: {_counted(count)} new {what} of {_counted(rows)}"
+
+
+def _counted(value: object) -> str:
+    return f"{value:,}" if isinstance(value, int) else _value(value)
+
+
+def _named(key: str, value: object) -> str:
+    """A field by its name in words, its value and its unit, which ends the name."""
+    for ending, unit in _UNITS.items():
+        if key.endswith(ending) and _is_number(value):
+            return f"{key.removesuffix(ending).replace('_', ' ')} {_value(value)} {unit}"
+    return f"{key.replace('_', ' ')} {_value(value)}"
 
 
 def _is_number(value: object) -> bool:

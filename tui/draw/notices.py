@@ -85,6 +85,12 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     return rows
 
 
+def mark(standing: int, size: int) -> Row:
+    """That so many notices stand, where there is not a row for one of them."""
+    said = f"{standing} notice{'s' if standing > 1 else ''}, key l " if size >= 40 else f"{standing}: l "
+    return (*MARK, (said, "warn"))
+
+
 def _none(scene: Scene) -> str:
     return "No notices by then." if out_of_date(scene) else "No notices."
 

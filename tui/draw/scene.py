@@ -33,6 +33,8 @@ class Scene:
 
     snapshot: Snapshot | None
     age_s: float | None = None
+    clock_behind_s: float = 0.0  # how far the clock lies behind the log's newest reading, where that counts
+    today: str = ""  # the clock's day, ISO 8601, UTC
     stale_after_s: float = DEFAULT_STALE_MINUTES * 60.0  # 0: never
     opening: str = ""  # what is being opened, as long as there is nothing to show of it
     trouble: str = ""  # why the log cannot be read just now
@@ -61,18 +63,42 @@ def unread(scene: Scene) -> str:
 
 
 def out_of_date(scene: Scene) -> bool:
-    """Whether what is shown of the drive is old: the log is out of reach, or the readings have stopped."""
+    """Whether what is shown of the drive is or may be old: the log is out of reach, the readings have stopped,
+    or no clock says how old they are."""
     stopped = scene.stale_after_s > 0 and scene.age_s is not None and scene.age_s > scene.stale_after_s
-    return bool(scene.trouble) or stopped
+    return bool(scene.trouble) or stopped or clock_wrong(scene)
+
+
+def clock_wrong(scene: Scene) -> bool:
+    """Whether the clock cannot say how old the newest reading is."""
+    return scene.stale_after_s > 0 and scene.clock_behind_s > 0
 
 
 def stopped(scene: Scene) -> str:
-    """Why what is shown is old, for the pages that show it all the same; empty while it is not."""
-    if not out_of_date(scene) or scene.snapshot is None:
+    """Why what is shown is old or made with another drive file, for the pages that show it all the same; empty
+    while it is not."""
+    if scene.snapshot is None:
         return ""
+    if not out_of_date(scene):
+        return _other_file(scene.snapshot)
     if scene.trouble:
         return f"Log out of reach: {scene.trouble.rstrip('.')}. What came in since is not in this."
+    if clock_wrong(scene):
+        return f"{_behind(scene)} What was driven since is not in this."
     return f"Readings stopped {duration(scene.age_s or 0.0)} ago: what was driven since is not in this."
+
+
+def _other_file(snapshot: Snapshot) -> str:
+    """Why the drive file that all of this was made with no longer holds; empty while it does."""
+    said = snapshot.extra.get("drive_file")
+    return said if isinstance(said, str) else ""
+
+
+def _behind(scene: Scene) -> str:
+    return (
+        f"This computer's clock is {duration(scene.clock_behind_s)} behind the newest reading in the log: "
+        "how old that is, is not known."
+    )
 
 
 def blocked(scene: Scene) -> Blocked | None:
@@ -92,9 +118,18 @@ def blocked(scene: Scene) -> Blocked | None:
         return Blocked("Opening", unread(scene), "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
         return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
+    other = _other_file(snapshot)
+    if other:
+        return Blocked("Drive file changed", other, "Leave (key q), see steer check, and open again.")
     hidden = snapshot.extra.get("hidden")
     if isinstance(hidden, str):
         return Blocked("Proposal hidden", hidden, "Key o sets your own; space jacks the stroke.")
+    if clock_wrong(scene):
+        return Blocked(
+            "Clock is behind",
+            _behind(scene),
+            "Set the computer's clock right and open again; the next reading brings it back too.",
+        )
     if out_of_date(scene) and scene.age_s is not None:
         return Blocked(
             "Readings stopped",
@@ -115,6 +150,15 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
             "Answers opposite",
             opposite.text.split(". ")[0].rstrip(".") + ".",
             "Stop steering by this; check how cylinders and target are mapped.",
+        )
+    unsure = next((n for n in advice.notices if n.code == "estimate_unsure"), None)
+    lost = next((n for n in advice.notices if n.code == "chainage_jumped"), None)
+    # The core distrusts for two reasons only, and says so where it is the estimate.
+    if lost is not None and unsure is None:
+        return Blocked(
+            "Chainage counter",
+            lost.text.split(". ")[0].rstrip(".") + ".",
+            "Say what the counter lacks: steer counter --add METRES (0: it is right).",
         )
     estimate = advice.estimate
     return Blocked(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tui.draw import correction, counters, cylinders, notices
 from tui.draw.glyphs import to_ascii
 from tui.draw.scene import Scene, blocked
-from tui.draw.spans import Row, beside, fit, wrap
+from tui.draw.spans import Row, at_ends, beside, fit, wrap
 
 
 def draw(scene: Scene, width: int, height: int) -> list[Row]:
@@ -28,15 +28,21 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
         rows.insert(0, counters.counter_row(scene, width))
     if height >= 18:
         rows.insert(0, counters.name_row(scene, width))
-    foot = [counters.foot_row(scene, width)] if height >= 10 or scene.said else []
+    foot = counters.foot_rows(scene, width, 3 if height >= 18 else 2) if height >= 10 or scene.said else []
     room = height - len(rows) - len(foot)
     # What is said in words comes before what is drawn, as long as a small drawing is left.
     drawn = 7 if room >= 10 else 5 if room >= 7 else 0
-    reason = _reason(scene, width, max(1 if room > 0 else 0, min(4, room - drawn)))
+    standing = len(notices.ordered(scene))
+    # One row is a notice's before it is the reason's; what to do where there is no proposal comes before both.
+    kept = 1 if standing and room > (blocked(scene) is not None) else 0
+    reason = _reason(scene, width, max(1 if room > kept else 0, min(4, room - drawn - kept)))
     rows += reason
     room -= len(reason)
-    noticed = notices.draw(scene, width, max(0, min(notices.rows_wanted(scene, width), room - drawn)))
+    noticed = notices.draw(scene, width, max(kept, min(notices.rows_wanted(scene, width), room - drawn)))
     room -= len(noticed)
+    if standing and not noticed:
+        at = 1 if height >= 18 else 0  # the row above it says how old the readings are
+        rows[at] = at_ends(fit(rows[at], width), notices.mark(standing, width), width)
     rows += _strips(scene, width, room) if room >= 5 else []
     rows += noticed
     rows = rows[: height - len(foot)]

@@ -106,8 +106,9 @@ def duration(seconds: float) -> str:
     return f"{hours} h" if hours < 72 else f"{hours // 24} days"
 
 
-def clock_time(time_iso: str | None) -> str:
-    """Hours and minutes, UTC, of an ISO 8601 time; a dash when there is none."""
+def clock_time(time_iso: str | None, today: str = "") -> str:
+    """Hours and minutes, UTC, of an ISO 8601 time, after its date where that is not `today`'s (ISO 8601; empty:
+    not known, and no date said); a dash when there is no time."""
     if not time_iso or len(time_iso) < 16 or time_iso[10] not in "T ":
         return "-"
-    return time_iso[11:16]
+    return time_iso[11:16] if not today or time_iso[:10] == today else f"{time_iso[:10]} {time_iso[11:16]}"

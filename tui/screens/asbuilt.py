@@ -36,7 +36,7 @@ class BuiltSummary(Rows):
         assert isinstance(screen, AsBuiltScreen)
         why_not = unread(self.steer.scene) or screen.why_not
         rows = asbuilt_page.summary_rows(
-            screen.built, why_not, width, screen.older(), height, stopped(self.steer.scene)
+            screen.built, why_not, width, screen.age(), height, stopped(self.steer.scene)
         )
         return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
 
@@ -94,6 +94,7 @@ class AsBuiltScreen(SteerScreen):
 
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("r", "again", "with the newest"),
         Binding("plus,equals_sign", "zoom(-1)", "nearer", key_display="+"),
         Binding("minus", "zoom(1)", "wider"),
         Binding("left,comma", "scroll(-1)", "back", key_display="Left"),
@@ -102,7 +103,6 @@ class AsBuiltScreen(SteerScreen):
         Binding("p", "write('.pdf')", "PDF"),
         Binding("v", "write('.csv')", "CSV"),
         Binding("z", "scale", "scale", show=False),
-        Binding("r", "again", "work out again", show=False),
     ]
 
     def __init__(self) -> None:
@@ -112,7 +112,9 @@ class AsBuiltScreen(SteerScreen):
         self._stopped = ""
         self._foot = 1
         self._writing = False
-        self._sequence = -1
+        self._sequence = -1  # of the log, as far as the account goes or will go
+        self._reaches_m: float | None = None
+        self._at_work = False
         self._zoom: int | None = None  # None: the whole drive
         self._from_m = 0.0
 
@@ -153,17 +155,27 @@ class AsBuiltScreen(SteerScreen):
     def scene_changed(self) -> None:
         if self._around() != (self._stopped, self._foot):
             self._lay_out()
-        super().scene_changed()
         snapshot = self.steer.scene.snapshot
         if snapshot is not None and self._sequence < 0:
             self._sequence = snapshot.log_sequence
-            self.run_worker(self._work_out(), exclusive=True, group="asbuilt")
+            self._at_work = True
+            reaches_m = snapshot.advice.chainage_m if snapshot.advice is not None else None
+            self.run_worker(self._work_out(reaches_m), exclusive=True, group="asbuilt")
+        super().scene_changed()
+
+    def on_screen_resume(self) -> None:
+        """Whoever comes back sees what is written to a file now, not what was so at the first look."""
+        if self.older() or (self.built is None and not self._at_work):
+            self._sequence = -1
+        super().on_screen_resume()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Export is offered when the drive can."""
+        """Export is offered when the drive can; to work it out anew when that would change something."""
+        if action == "again":
+            return not self._at_work and (self.older() or self.built is None)
         return hasattr(self.steer.source, "asbuilt_writer") if action in ("export", "write") else True
 
-    async def _work_out(self) -> None:
+    async def _work_out(self, reaches_m: float | None) -> None:
         source = self.steer.source
         ask = getattr(source, "asbuilt", None)
         if ask is None:
@@ -171,8 +183,10 @@ class AsBuiltScreen(SteerScreen):
         else:
             try:
                 self.built = await self.steer.desk.do(ask)
-            except (SteerError, OSError) as error:
-                self.why_not = f"Not to be had: {error}"
+                self._reaches_m = reaches_m
+            except _FAILS as error:
+                self.built, self.why_not = None, f"Not to be had: {error}"
+        self._at_work = False
         self._lay_out()
         super().scene_changed()
 
@@ -180,6 +194,13 @@ class AsBuiltScreen(SteerScreen):
         """Whether the log has grown since the account was worked out."""
         snapshot = self.steer.scene.snapshot
         return self.built is not None and snapshot is not None and snapshot.log_sequence != self._sequence
+
+    def age(self) -> str:
+        """How far the account goes while the log goes on; empty while it is of the newest."""
+        if self.built is None or not (self._at_work or self.older()):
+            return ""
+        reach = f"only to {self._reaches_m:.2f} m" if self._reaches_m is not None else "before more came in"
+        return f"{reach}, worked out anew now" if self._at_work else f"{reach}; key r: with the newest"
 
     def where(self, width: int) -> strip.Reach:
         """The stretch shown."""

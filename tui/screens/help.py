@@ -43,7 +43,7 @@ class HelpScreen(LinesScreen):
             row: Row = ()
             for key, does in self._keys[n::half]:
                 said = " " * (column - len(key)) + does
-                row = (*row, (" ", ""), (key, "key"), (f"{said:<{width // 2 - len(key) - 1}}", ""))
+                row = (*row, (" ", ""), (key, "key"), (said.ljust(width // 2 - len(key) - 1), ""))
             rows.append(row)
         rows += [(), ((" WHAT IT SHOWS".ljust(width), "title"),)]
         for text in _MEANINGS:

@@ -87,8 +87,9 @@ class LogDetail(Rows):
         screen = self.screen
         assert isinstance(screen, LogScreen)
         scene = self.steer.scene
-        rows = log_page.detail(screen.line(), width, height - 1)
-        rows += [()] * (height - 1 - len(rows)) + [counters.foot_row(scene, width)]
+        foot = counters.foot_rows(scene, width, 3)
+        rows = log_page.detail(screen.line(), width, height - len(foot))
+        rows += [()] * (height - len(foot) - len(rows)) + foot
         return (
             [tuple((to_ascii(text), role) for text, role in row) for row in rows]
             if scene.glyphs.ascii

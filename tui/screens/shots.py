@@ -62,8 +62,9 @@ class ShotDetail(Rows):
         screen = self.screen
         assert isinstance(screen, ShotsScreen)
         scene = self.steer.scene
-        rows = shots_page.detail(scene, screen.shot(), screen.before_after, width, height - 1)
-        rows += [()] * (height - 1 - len(rows)) + [counters.foot_row(scene, width)]
+        foot = counters.foot_rows(scene, width, 3)
+        rows = shots_page.detail(scene, screen.shot(), screen.before_after, width, height - len(foot))
+        rows += [()] * (height - len(foot) - len(rows)) + foot
         if scene.glyphs.ascii:
             rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
         return rows

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import isclose
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -49,7 +50,21 @@ class StrokeScreen(SteerScreen):
             return
         advice = scene.snapshot.advice
         correction = advice.correction
-        stored = await self.steer.store(lambda drive: drive.accept(), "Accepted. Key u takes it back.")
+        stroke = f"Stroke {advice.stroke + 1}"
+        made = scene.decision
+        if (
+            made is not None
+            and made.kind == "accepted"
+            and made.stroke == advice.stroke
+            # What readings have changed since, may be accepted anew.
+            and isclose(made.right_mm_per_m, correction.right_mm_per_m, abs_tol=0.01)
+            and isclose(made.up_mm_per_m, correction.up_mm_per_m, abs_tol=0.01)
+        ):
+            self.steer.say(f"{stroke} is accepted already: nothing more is stored. Key u takes it back.")
+            return
+        stored = await self.steer.store(
+            lambda drive: drive.accept(), f"{stroke} accepted. Key u takes it back."
+        )
         if stored:
             self.steer.decide(
                 Decision(advice.stroke, "accepted", correction.right_mm_per_m, correction.up_mm_per_m)
