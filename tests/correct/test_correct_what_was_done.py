@@ -50,8 +50,11 @@ def test_ignored_advice_starts_again_from_what_the_cylinders_read() -> None:
 
 
 def test_an_override_is_what_the_next_proposal_starts_from() -> None:
+    looked_at = []
+
     def own(stroke, advice, drive, simulation):
         if stroke == 8:
+            looked_at.extend([advice, drive.try_setting(4.0, -3.0)])
             return drive.override(4.0, -3.0).body["cylinder_mm"]
         return drive.accept().body["cylinder_mm"]
 
@@ -61,6 +64,11 @@ def test_an_override_is_what_the_next_proposal_starts_from() -> None:
             made = np.array([advice.correction.right_mm_per_m, advice.correction.up_mm_per_m])
             now = np.array([advice.now_right_mm_per_m, advice.now_up_mm_per_m])
             assert np.abs(made - now).max() <= drive.file.machine.max_change_mm_per_m
+    stored = next(event.body for event in drive.events() if event.kind == "overridden")
+    held = settled(drive.file.machine, np.array(stored["cylinder_mm"]), looked_at[0].roll_deg)
+    tried = looked_at[1]
+    assert (stored["right_mm_per_m"], stored["up_mm_per_m"]) == (tried.right_mm_per_m, tried.up_mm_per_m)
+    np.testing.assert_allclose(held, (tried.right_mm_per_m, tried.up_mm_per_m))
     kinds = [event.kind for event in drive.events()]
     assert kinds.count("overridden") == 1 and kinds.count("accepted") == 13 and kinds.count("advised") == 14
 
