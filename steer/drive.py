@@ -311,6 +311,7 @@ class Drive:
             next_survey_m=next_survey(node, follower.estimator),
             advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
             told_mm=None if follower.told_mm is None else np.array(follower.told_mm, float),
+            force=follower.newest_force(),
         )  # fmt: skip
 
     def _present(self) -> Node | None:
