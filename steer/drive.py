@@ -25,6 +25,7 @@ from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
+from steer.estimate.cells import NEAR_M
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
@@ -60,7 +61,9 @@ class Drive:
         self.file_told: dict[str, Any] | None = None  # and as the log was last told of it
         self.seen = 0
         self.strokes = 0
-        self._end: tuple[int, float] | None = None  # the newest stroke's end: sequence, chainage as told
+        # the strokes' ends: sequence, chainage as told, whether the newest reading lies near it
+        self._ends: list[tuple[int, float, bool]] = []
+        self._read_m: float | None = None  # the newest reading's chainage, as told
         self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
         self._advised = False
         self._to_set: list[Event] = []  # settings for the stroke to come, since nothing was driven
@@ -111,9 +114,10 @@ class Drive:
     @property
     def stroke_end_m(self) -> float | None:
         """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
-        if self._end is None:
+        if not self._ends:
             return None
-        return self._end[1] + counter_lacks(self.follower.known.counter, self._end[0])
+        sequence, told_m, _ = self._ends[-1]
+        return told_m + counter_lacks(self.follower.known.counter, sequence)
 
     def refresh(self) -> bool:
         """Take in what others have added to the log; True when there was anything."""
@@ -154,10 +158,12 @@ class Drive:
         self.last_arrival = event.arrived
         if event.kind == "reading":
             self.last_reading_arrival = event.arrived
+            self._read_m = float(event.body["chainage_m"])
         if event.kind == "stroke_end":
             self._ended_m = float(event.body["chainage_m"])
             self.strokes += 1
-            self._end = (event.sequence, self._ended_m)
+            near = self._read_m is not None and abs(self._read_m - self._ended_m) < NEAR_M
+            self._ends.append((event.sequence, self._ended_m, near))
             self._advised = False
         elif event.kind == "advised":
             self._advised = True
@@ -304,13 +310,14 @@ class Drive:
         # a shot that waits for a word leaves its doubt in every figure
         node = with_open_questions(node, follower.estimator)
         health = examine(follower, node)
-        stroke = self.strokes or self._stroke_number(node)
+        stroke = self._stroke_number()
         return make_advice(
             self.file, follower.estimator, node, stroke, self._standing(), follower.roll_deg, health.notices,
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
             advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
             told_mm=None if follower.told_mm is None else np.array(follower.told_mm, float),
+            force=follower.newest_force(),
         )  # fmt: skip
 
     def _present(self) -> Node | None:
@@ -324,8 +331,19 @@ class Drive:
             node = follower.estimator.ahead(node, self.stroke_end_m, follower.articulation)
         return node
 
-    def _stroke_number(self, node: Node) -> int:
-        return max(0, round((node.s_m - self.file.axis.start_chainage_m) / self.file.drive.stroke_m))
+    def _stroke_number(self) -> int:
+        """Strokes jacked: one for each end told, and where readings without ends lie between, as many as the
+        nominal stroke makes of their length. A stroke may run half a stroke over before it counts as two."""
+        at_m, at, number = self.file.axis.start_chainage_m, 0, 0
+        stroke_m = self.file.drive.stroke_m
+        for sequence, told_m, near in self._ends:
+            number += 1
+            if near:  # else the chainage told may be a slip
+                end_m = told_m + counter_lacks(self.follower.known.counter, sequence)
+                number = max(number, at + round((end_m - at_m) / stroke_m))
+                at_m, at = end_m, number
+        beyond = (self.follower.top_m - at_m) / stroke_m
+        return max(number, at + round(beyond)) if not self._ends or beyond >= 1.5 else number
 
     def _standing(self) -> np.ndarray:
         """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from steer.advice import Advice, ForecastPoint
-from steer.text import SIDES, chance, figure, within
+from steer.advice import Advice, Correction, ForecastPoint
+from steer.text import SIDES, TURNS, chance, figure, within
 
 CAUTION = (
     "It advises; it moves nothing. The machine's manual, the project specification, local codes and licensed "
@@ -116,7 +116,7 @@ def _setting(advice: Advice) -> list[str]:
     """What to set, cylinder by cylinder, and why."""
     c, now = advice.correction, advice.cylinder_now_mm
     if c.hold:
-        rows = [_row("SET", "HOLD: leave the cylinders as they are")]
+        rows = [_row("SET", f"HOLD: leave the cylinders as set, {_held(c)}")]
     else:
         rows = [
             _row("SET", f"{change_words(advice.now_right_mm_per_m, c.right_mm_per_m, 'right', 'left')}, "
@@ -131,6 +131,16 @@ def _setting(advice: Advice) -> list[str]:
     )
     rows.extend(_wrapped("why", advice.reason))
     return rows
+
+
+def _held(correction: Correction) -> str:
+    """What the setting that is held makes: cylinders are read some tenths beside what they are set to."""
+    parts = [
+        f"{abs(value):.1f} mm/m {sides[0 if value > 0 else 1]}"
+        for value, sides in zip((correction.right_mm_per_m, correction.up_mm_per_m), TURNS, strict=True)
+        if round(abs(value), 1) > 0.0
+    ]
+    return ", ".join(parts) or "straight"
 
 
 def _ahead(advice: Advice) -> list[str]:

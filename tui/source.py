@@ -56,6 +56,8 @@ class Tried(Protocol):
     """Answer of `try_setting(right_mm_per_m, up_mm_per_m)`: limits checked, nothing stored."""
 
     cylinder_mm: tuple[float, ...]
+    right_mm_per_m: float  # what those cylinders make
+    up_mm_per_m: float
     problems: tuple[str, ...]  # empty: the setting may be stored
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from steer.advice import Snapshot
+from steer.correct.own_setting import Tried
 from steer.drive import Drive
 from steer.errors import FolderUnusable
 from steer.estimate.rulings import counter_lacks
@@ -19,14 +20,6 @@ if TYPE_CHECKING:
     from steer.cli.asbuilt_view import View
 
 _DECISIONS = ("accepted", "overridden")
-
-
-@dataclass(frozen=True)
-class Tried:
-    """A setting looked at and not stored: the extensions that make it, and the limits it breaks."""
-
-    cylinder_mm: tuple[float, ...]
-    problems: tuple[str, ...]
 
 
 def _has_cylinders(reading: Event) -> bool:
@@ -181,9 +174,8 @@ class ScreenSource:
         return f"The {word} of stroke {int(standing.body['stroke']) + 1} is taken back."
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
-        """Looks at a setting: whole cylinder steps at the present roll, and the limits it breaks."""
-        tried = self.drive.try_setting(right_mm_per_m, up_mm_per_m)
-        return Tried(tuple(tried.cylinder_mm), tuple(tried.problems))
+        """Looks at a setting: whole cylinder steps at the present roll, what they make, the limits it breaks."""
+        return self.drive.try_setting(right_mm_per_m, up_mm_per_m)
 
     def asbuilt(self) -> View:
         """The as-built account. Raises InputRefused when nothing has been driven yet."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
 from steer.correct.either_way import in_doubt
+from steer.correct.force_over import force_over
 from steer.correct.forecast import at_reception, eye_probability, points, steered_sd, taken_hold_m
 from steer.correct.gave_way import gave_way
 from steer.correct.outlook import Outlook, forecast_sd, look_ahead
@@ -21,7 +22,7 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.motion import C, D, G, H, T, Y
 from steer.estimate.nodes import Node
 from steer.machine.cylinders import extension_rows
-from steer.pipes.cost import kink_cost
+from steer.pipes.cost import KinkCost, kink_cost
 from steer.pipes.ring import RingJoint
 
 HORIZON_LENGTHS, HORIZON_LAGS = 3.0, 2.0  # to where the effect of the next setting has played out
@@ -282,13 +283,18 @@ def make_advice(
     next_survey_m: float | None = None,
     advised: np.ndarray | None = None,
     told_mm: np.ndarray | None = None,
+    force: tuple[float, float] | None = None,
 ) -> Advice:
-    """The whole answer at the end of a stroke; `advised` and `told_mm` as `propose` takes them."""
+    """The whole answer at the end of a stroke; `advised` and `told_mm` as `propose` takes them, `force` the
+    largest jacking force of the last stroke (kN) and its chainage (m)."""
     found = propose(drive, estimator, node, now_mm, roll_deg, advised=advised, told_mm=told_mm)
     if found.given_way:
         text = "; ".join(found.given_way)
         text = f"{text[0].upper()}{text[1:]}. This setting breaks it least."
         notices = (*notices, Notice("limit_gave_way", text, float(node.s_m)))
+    cost = _kink(drive, found)
+    if force is not None:
+        notices = (*notices, *force_over(drive, *force, cost))
     estimate = face_estimate(node)
     chosen, now = found.chosen, found.now
     end_m = drive.axis.end_chainage_m
@@ -317,20 +323,23 @@ def make_advice(
         roll_deg=roll_deg,
         eye_probability=eye_probability(drive, arrival),
         at_reception=arrival,
-        joint=_joint_words(drive, found),
+        joint=_joint_words(cost),
         trusted=trusted,
         next_survey_m=next_survey_m,
     )  # fmt: skip
 
 
-def _joint_words(drive: DriveFile, found: Proposal) -> str:
-    """What the path ahead asks of the joints, in one line; empty when it is too short to tell."""
-    ring = RingJoint.of(drive.pipe)
-    cost = kink_cost(
-        drive.axis, ring, drive.pipe.length_m, found.driven_m, found.driven_mm,
+def _kink(drive: DriveFile, found: Proposal) -> KinkCost | None:
+    """What the path ahead asks of the joints; None when it is too short to tell."""
+    return kink_cost(
+        drive.axis, RingJoint.of(drive.pipe), drive.pipe.length_m, found.driven_m, found.driven_mm,
         found.outlook.chainage_m, found.with_mm.T,
     )  # fmt: skip
+
+
+def _joint_words(cost: KinkCost | None) -> str:
+    """In one line, with the force that the joints then may carry: a share would read as if it were used up."""
     if cost is None:
         return ""
-    left = "" if cost.share is None else f", {100 * cost.share:.0f} % of straight force"
-    return f"joints turn {cost.angle_mm_per_m:.1f} mm/m{left}"
+    bear = "" if cost.permissible_kn is None else f", bear {cost.permissible_kn:.0f} kN"
+    return f"joints turn {cost.angle_mm_per_m:.1f} mm/m{bear}"

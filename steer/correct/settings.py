@@ -11,6 +11,7 @@ from steer.drivefile import MachineSection
 from steer.machine.cylinders import articulation, extension_rows, extensions
 
 MOST_TRIED = 8192
+_STRAIN = 1e-3  # what a step away from the exact extension counts against missing what is asked, squared
 MARGIN = 1e-3  # mm/m kept from a limit, so that figures with three decimals keep it too
 
 
@@ -56,7 +57,9 @@ def choose(
     middle, straight = 0.5 * (low + high), np.clip(0.0, low, high)
     best: Chosen | None = None
     for to, share in ((middle, 0.0), (middle, 0.5), (middle, 1.0), (straight, 0.5), (straight, 1.0)):
-        tried = _around(machine, roll_deg, wanted + share * (to - wanted))
+        at = wanted + share * (to - wanted)
+        tried = _around(machine, extensions(at[0], at[1], roll_deg, cyl))
+        tried = np.clip(tried, *step_range(machine))
         if now_mm is not None and np.isfinite(now_mm).all():
             least, most = step_range(machine)
             whole = np.round(now_mm / cyl.step_mm) * cyl.step_mm
@@ -70,19 +73,57 @@ def choose(
     return best
 
 
-def _around(machine: MachineSection, roll_deg: float, wanted: np.ndarray) -> np.ndarray:
-    """Combinations (k, N) of whole steps around the extensions that make `wanted` (2,), inside the range."""
+def nearest(
+    machine: MachineSection, roll_deg: float, wanted: np.ndarray, now_mm: np.ndarray | None, now: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The whole steps (N,) mm that make an articulation (2,) most nearly, and what they make (2,).
+
+    A plane asked for as it stands, to the tenth that is shown, is left as it stands, and both so leave the
+    cylinders. Else the cylinders keep their mean, or take neutral's where that does not do. Range and limits
+    that what is asked keeps are kept; what is asked beyond them is taken beyond them.
+    """
     cyl = machine.cylinders
-    exact = extensions(wanted[0], wanted[1], roll_deg, cyl) / cyl.step_mm
+    as_it_stands = np.abs(wanted - now) <= 0.05 + 1e-9
+    wanted = np.where(as_it_stands, now, wanted)
+    neutral = extensions(wanted[0], wanted[1], roll_deg, cyl)
+    bases = [neutral]
+    if now_mm is not None and np.isfinite(now_mm).all():
+        mean = float((now_mm - extensions(now[0], now[1], roll_deg, cyl)).mean())
+        bases = [now_mm] if as_it_stands.all() else [neutral + mean, neutral]
+    tried = np.concatenate([_around(machine, base) for base in bases])
+    rows = extension_rows(roll_deg, cyl)
+    made = (tried - cyl.neutral_mm) @ np.linalg.pinv(rows).T
+    # the least move of those that come as near: figures are shown in tenths
+    price = ((made - wanted) ** 2).sum(1)
+    price += _STRAIN * (1000.0 / cyl.circle_radius_mm) ** 2 * ((tried - bases[0]) ** 2).sum(1)
+    least, most = cyl.range_mm
+    beyond = np.maximum(least - tried, tried - most).max(1) > 1e-9
+    if not _breaks(machine, wanted[None], now)[0]:
+        beyond = 2 * beyond + _breaks(machine, made, now)
+    best = int(np.lexsort((price, beyond))[0])
+    return tried[best], made[best]
+
+
+def _breaks(machine: MachineSection, made: np.ndarray, now: np.ndarray) -> np.ndarray:
+    """Whether articulations (k, 2) break the magnitude or, from `now` (2,), the change per stroke."""
+    change = np.abs(made - now).max(1) > machine.max_change_mm_per_m + 1e-9
+    found: np.ndarray = change | (np.hypot(*made.T) > machine.max_articulation_mm_per_m + 1e-9)
+    return found
+
+
+def _around(machine: MachineSection, exact_mm: np.ndarray) -> np.ndarray:
+    """Combinations (k, N) of whole steps around exact extensions (N,) mm, inside the range or not."""
+    exact = exact_mm / machine.cylinders.step_mm
     count = len(exact)
     near: tuple[int, ...] = (0,)
     base = np.round(exact)
     if 4**count <= MOST_TRIED:
-        near, base = (-1, 0, 1, 2), np.floor(exact)
+        near, base = (-1, 0, 1, 2), np.floor(exact + 1e-9)
     elif 2**count <= MOST_TRIED:
-        near, base = (0, 1), np.floor(exact)
-    tried = np.array(list(itertools.product(near, repeat=count)), float) + base
-    found: np.ndarray = np.clip(tried * cyl.step_mm, *step_range(machine))
+        near, base = (0, 1), np.floor(exact + 1e-9)
+    found: np.ndarray = (np.array(list(itertools.product(near, repeat=count)), float) + base) * (
+        machine.cylinders.step_mm
+    )
     return found
 
 

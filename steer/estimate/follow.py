@@ -165,6 +165,20 @@ class Follower:
         right[wrong.cylinders[0] - 1] -= np.round(wrong.by_mm[0] / step) * step
         return right
 
+    def newest_force(self) -> tuple[float, float] | None:
+        """The largest jacking force read over the last stroke of readings (kN), and its chainage (m)."""
+        newest: float | None = None
+        found: tuple[float, float] | None = None
+        for sequence, body in reversed(self.recent):
+            s = float(body["chainage_m"]) + counter_lacks(self.known.counter, sequence)
+            force = body.get("jacking_force_kn")
+            newest = s if newest is None else newest
+            if newest - s > self.drive.drive.stroke_m:
+                break
+            if force is not None and (found is None or force > found[0]):
+                found = float(force), s
+        return found
+
     def misfit(self, read_mm: np.ndarray) -> Misread | None:
         """Whether one of the cylinders read (N,) does not fit the others."""
         cyl = self.drive.machine.cylinders

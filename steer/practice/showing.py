@@ -27,7 +27,7 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
         eye_probability=None,
         at_reception=None,
         joint="",
-        notices=tuple(n for n in advice.notices if n.code != "limit_gave_way"),
+        notices=tuple(n for n in advice.notices if n.code not in ("limit_gave_way", "joint_force_over")),
     )
     extra = dict(snapshot.extra)
     if decision is None:

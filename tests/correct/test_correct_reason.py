@@ -73,7 +73,7 @@ def made(cylinders: int, hold: bool, **more) -> Advice:
         "12 mm right, nose right: left by 12 mm/m, back on line near 45 m.",
         forecast_unchanged=ahead, cylinder_now_mm=tuple(v - 3.5 for v in mm), now_right_mm_per_m=-10.2,
         now_up_mm_per_m=12.7, eye_probability=0.87, at_reception=ahead[-1],
-        joint="joints turn 5.5 mm/m, 86 % of straight force left", next_survey_m=62.0,
+        joint="joints turn 5.5 mm/m, bear 12340 kN", next_survey_m=62.0,
     )  # fmt: skip
     return dataclasses.replace(advice, **more)
 
@@ -87,7 +87,8 @@ def test_page_fits_the_terminal(cylinders: int, hold: bool) -> None:
     assert len(rows) <= 12 + (cylinders > 4)
     text = " ".join(" ".join(rows).split())
     assert "12 mm right ± 2" in text and "33 mm low ± 2" in text
-    assert ("HOLD" in text) == hold
+    assert ("HOLD: leave the cylinders as set, 12.3 mm/m left, 10.4 mm/m up" in text) == hold
+    assert hold or "HOLD" not in text
     assert hold or "left 12.3 mm/m (now left 10.2), up 10.4 mm/m (now up 12.7)" in text
     assert "inside the eye 87 %" in text and "survey by 62 m" in text
 

@@ -10,9 +10,10 @@ from steer.correct.settings import settled
 from steer.drivefile import parse_drive
 from steer.ground import Simulation, draw_scenario
 from steer.ground.folder import drive_toml
+from steer.says import page
 
 
-def driven(done, strokes: int = 14, seed: int = 1003, read: bool = True):
+def driven(done, strokes: int = 14, seed: int = 1003, read: bool = True, aside_mm: float = 0.0):
     """Drive some strokes; `done(stroke, advice, simulation)` says what is really set. Yields each stroke."""
     scenario = draw_scenario(seed)
     simulation = Simulation(scenario)
@@ -21,6 +22,10 @@ def driven(done, strokes: int = 14, seed: int = 1003, read: bool = True):
     def take(readings) -> None:
         for reading in readings:
             body = {k: v for k, v in reading.items() if k != "kind" and v is not None}
+            if aside_mm and "cylinder_mm" in body:
+                body["cylinder_mm"] = [
+                    v - aside_mm * (1 if i < 2 else 0) for i, v in enumerate(body["cylinder_mm"])
+                ]
             if not read:
                 body.pop("cylinder_mm", None)
             drive.add("reading", body)
@@ -50,8 +55,11 @@ def test_ignored_advice_starts_again_from_what_the_cylinders_read() -> None:
 
 
 def test_an_override_is_what_the_next_proposal_starts_from() -> None:
+    looked_at = []
+
     def own(stroke, advice, drive, simulation):
         if stroke == 8:
+            looked_at.extend([advice, drive.try_setting(4.0, -3.0)])
             return drive.override(4.0, -3.0).body["cylinder_mm"]
         return drive.accept().body["cylinder_mm"]
 
@@ -61,6 +69,11 @@ def test_an_override_is_what_the_next_proposal_starts_from() -> None:
             made = np.array([advice.correction.right_mm_per_m, advice.correction.up_mm_per_m])
             now = np.array([advice.now_right_mm_per_m, advice.now_up_mm_per_m])
             assert np.abs(made - now).max() <= drive.file.machine.max_change_mm_per_m
+    stored = next(event.body for event in drive.events() if event.kind == "overridden")
+    held = settled(drive.file.machine, np.array(stored["cylinder_mm"]), looked_at[0].roll_deg)
+    tried = looked_at[1]
+    assert (stored["right_mm_per_m"], stored["up_mm_per_m"]) == (tried.right_mm_per_m, tried.up_mm_per_m)
+    np.testing.assert_allclose(held, (tried.right_mm_per_m, tried.up_mm_per_m))
     kinds = [event.kind for event in drive.events()]
     assert kinds.count("overridden") == 1 and kinds.count("accepted") == 13 and kinds.count("advised") == 14
 
@@ -74,3 +87,32 @@ def test_where_nobody_reads_the_cylinders_what_was_chosen_stands() -> None:
         if stroke > 1:
             np.testing.assert_allclose(advice.cylinder_now_mm, last)
         last = advice.correction.cylinder_mm
+
+
+def test_a_hold_says_the_setting_that_is_held_everywhere() -> None:
+    """The readings stand a few tenths beside the setting: advice, log and page speak of the setting."""
+
+    def accepts(stroke, advice, drive, simulation):
+        return drive.accept().body["cylinder_mm"]
+
+    beside = 0
+    for _, advice, drive, _ in driven(accepts, strokes=30, aside_mm=0.45):
+        c = advice.correction
+        if not c.hold:
+            continue
+        told = [e.body for e in drive.log.events() if e.kind in ("advised", "accepted")]
+        assert told[-1]["hold"] and told[-1]["cylinder_mm"] == list(c.cylinder_mm)
+        off = np.abs(np.array(c.cylinder_mm) - advice.cylinder_now_mm).max()
+        if len(told) > 1 and told[-1]["cylinder_mm"] == told[-2]["cylinder_mm"]:
+            beside += off > 0.05
+        else:  # nothing was told that reads so near: the nearest whole steps
+            assert off <= 0.5 * drive.file.machine.cylinders.step_mm
+        made = settled(drive.file.machine, np.array(c.cylinder_mm), advice.roll_deg)
+        for said in (
+            (c.right_mm_per_m, c.up_mm_per_m),
+            (told[-1]["right_mm_per_m"], told[-1]["up_mm_per_m"]),
+        ):
+            np.testing.assert_allclose(said, made)
+        row = next(line for line in page("d", advice, 90.0).splitlines() if line.startswith("SET"))
+        assert all(f"{abs(v):.1f} mm/m" in row for v in made if abs(v) >= 0.05)
+    assert beside  # there was a stroke to tell reading and setting apart

@@ -14,6 +14,7 @@ import pytest
 from steer.drivefile import parse_drive
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
+from steer.estimate.motion import RO
 from steer.ground import CheckShots, Fault, Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
@@ -239,3 +240,20 @@ def test_one_bad_row_of_cylinders_before_the_stroke_ends_is_not_believed(row: li
         follower.bring_up()
         believed = follower.standing_read()
         assert (np.abs(believed - stood).max() < 1.0) == (count == 1)
+
+
+def test_no_check_shot_is_spoken_of_where_there_is_none():
+    """The beam was knocked: the spot's jump is said; what shots show of the reference only with one that counts."""
+    knock = Fault("beam_knock", AT_M, (40.0, -30.0, 0.0, 0.0))
+    scenario = scenario_of(2, knock).with_(shots=CheckShots(1e4, 1.0, "face"))
+    said, follower, simulation = drive(scenario, AT_M + 6.0)
+    assert any("reference_moved" in codes for _, codes in said)
+    assert not any("Check shots" in text for _, codes in said for text in codes.values())
+    node = follower.node()
+    x, p = node.blend()
+    assert abs(x[:, RO]).max() > 4.0 and abs(x[0, RO]) > 3.0 * p[0, RO, RO] ** 0.5  # it would have been said
+    face = simulation.truth().face_mm[-1]
+    shot = {"chainage_m": node.s_m, "point": "face", "line_mm": face[0], "level_mm": face[1], "sd_mm": 1.0}
+    follower.take(Event(10**6, "check_shot", shot))
+    follower.bring_up()
+    assert any(n.text.startswith("Check shots show") for n in examine(follower, follower.node()).notices)

@@ -324,3 +324,21 @@ def test_cylinders_stand_as_read_when_one_is_no_longer_read():
     later = [Event(len(events) + 1 + i, "reading", body) for i in range(3)]
     stands = followed(drive, [*events, *later]).standing()
     assert stands == pytest.approx(anew, abs=drive.machine.cylinders.step_mm)
+
+
+def test_a_leap_of_the_chainage_is_said_while_many_metres_follow_and_until_a_person_speaks():
+    """A counter that leaps by 32 m, as in a file: 8 m come after it before anybody looks."""
+    drive, events = recorded(length_m=16.0)
+    readings = [e for e in events if e.kind == "reading"]
+
+    def leapt(event):
+        s = event.body["chainage_m"]
+        return Event(event.sequence, "reading", event.body | {"chainage_m": s + (32.0 if s > 8.0 else 0.0)})
+
+    follower = followed(drive, [leapt(e) for e in readings])
+    assert follower.top_m - follower.track.jumps[-1].to_m > 7.5
+    said = [n for n in examine(follower, follower.node()).notices if n.code == "chainage_jumped"]
+    assert len(said) == 1 and "to 40.0" in said[0].text
+    word = Event(10_000, "chainage_set", {"add_m": 0.0})
+    follower.known = rulings(drive, [word])
+    assert "chainage_jumped" not in [n.code for n in examine(follower, follower.node()).notices]

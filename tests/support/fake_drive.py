@@ -228,6 +228,8 @@ class Tried:
     """As `steer.drive.Drive.try_setting` answers."""
 
     cylinder_mm: tuple[float, ...]
+    right_mm_per_m: float
+    up_mm_per_m: float
     problems: tuple[str, ...]
 
 
@@ -378,7 +380,10 @@ class FakeDrive:
         move = 0.57 * right_mm_per_m
         lift = 0.57 * up_mm_per_m
         return Tried(
-            (36 - move - lift, 36 - move + lift, 36 + move + lift, 36 + move - lift), tuple(problems)
+            (36 - move - lift, 36 - move + lift, 36 + move + lift, 36 + move - lift),
+            right_mm_per_m,
+            up_mm_per_m,
+            tuple(problems),
         )
 
     def events(self, after: int = 0):

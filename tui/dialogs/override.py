@@ -48,6 +48,7 @@ class OverrideDialog(SteerDialog):
         self._was = "Was" if out_of_date(scene) else "Now"
         self._now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
         self._setting: tuple[float, float] | None = None
+        self._made = self._now  # what whole steps make of the setting: shown and stored
         self._cylinders: tuple[float, ...] | None = None
         self._asked = 0
 
@@ -96,12 +97,12 @@ class OverrideDialog(SteerDialog):
         meaning = ""
         if not problems:
             right, up = values
-            meaning = f"Set {words.both_turns(right, up)}"
-            found, cylinders = await self._ask_drive(right, up)
+            found, made, cylinders = await self._ask_drive(right, up)
             if asked != self._asked:
                 return ["superseded"]
             problems += found
-            self._cylinders = cylinders
+            meaning = f"Set {words.both_turns(*made)}"
+            self._made, self._cylinders = made, cylinders
             if cylinders:
                 decimals = 0 if all(abs(mm - round(mm)) < 0.05 for mm in cylinders) else 1
                 shown = ", ".join(f"{n}: {mm:.{decimals}f}" for n, mm in enumerate(cylinders, 1))
@@ -112,16 +113,20 @@ class OverrideDialog(SteerDialog):
         self.query_one("#problems", Label).update("\n".join(f"! {p}" for p in problems[:3]))
         return problems
 
-    async def _ask_drive(self, right: float, up: float) -> tuple[list[str], tuple[float, ...] | None]:
-        """Limits are the core's to judge; a source that cannot try a setting judges when storing."""
+    async def _ask_drive(
+        self, right: float, up: float
+    ) -> tuple[list[str], tuple[float, float], tuple[float, ...] | None]:
+        """Limits, and what whole cylinder steps make of it, are the core's to say; a source that cannot try a
+        setting judges when storing."""
         attempt = getattr(self.steer.source, "try_setting", None)
         if attempt is None:
-            return [], None
+            return [], (right, up), None
         try:
             tried = await self.steer.desk.do(lambda: attempt(right, up))
         except SteerError as error:
-            return [str(error)], None
-        return list(tried.problems), tuple(tried.cylinder_mm)
+            return [str(error)], (right, up), None
+        made = (tried.right_mm_per_m, tried.up_mm_per_m)
+        return list(tried.problems), made, tuple(tried.cylinder_mm)
 
     async def on_input_submitted(self, event: Input.Submitted) -> None:
         """Enter on the first line goes on to the second; on the second it stores."""
@@ -137,7 +142,7 @@ class OverrideDialog(SteerDialog):
             lambda drive: drive.override(right, up), "Your setting is stored. Key u takes it back."
         )
         if done:
-            self.steer.decide(Decision(self._stroke, "overridden", right, up, self._cylinders))
+            self.steer.decide(Decision(self._stroke, "overridden", *self._made, self._cylinders))
             self.dismiss(None)
         else:
             self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")

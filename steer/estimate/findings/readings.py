@@ -9,6 +9,7 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node, cells_of
 
+JUMP_SAID_M = 15.0  # how far on a leap of the chainage is said at least
 SCATTERS = (1.4, 1.6)  # times what [sd] says: unsaid below the first, said above the second
 _CHANNELS = (
     ("Spots on line", "spot_mm"), ("Spots on level", "spot_mm"), ("Yaw readings", "yaw_mm_per_m"),
@@ -122,9 +123,12 @@ def cylinders(follower: Follower, node: Node) -> list[Notice]:
 
 
 def jumped(follower: Follower, node: Node) -> list[Notice]:
-    """The chainage counter jumped."""
+    """The chainage counter jumped. A leap ahead is said until as much again is driven, since a file or a
+    broken feed brings many metres at once, or until a person has spoken of the counter."""
+    spoken = max((ruling for _, _, ruling in follower.known.counter), default=0)
     for jump in reversed(follower.track.jumps):
-        if jump.confirmed and 0 <= node.s_m - jump.to_m < 5.0:
+        said_m = max(JUMP_SAID_M, jump.to_m - jump.from_m)
+        if jump.confirmed and jump.sequence > spoken and 0 <= node.s_m - jump.to_m < said_m:
             return [
                 Notice(
                     "chainage_jumped",

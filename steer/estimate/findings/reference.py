@@ -148,7 +148,13 @@ def waiting(node: Node, estimator: Estimator) -> list[Notice]:
 
 
 def drifting(node: Node, estimator: Estimator) -> list[Notice]:
-    """The reference's error as check shots show it, far beyond how well it was set."""
+    """The reference's error as check shots show it, far beyond how well it was set. Without a shot what
+    the readings show of it is a jump, which has its own notice."""
+    if not any(
+        isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m + 1e-9
+        for n in estimator.nodes
+    ):
+        return []
     x, p = node.blend()
     priors = estimator.priors
     for plane in (0, 1):
