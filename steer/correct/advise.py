@@ -226,10 +226,13 @@ def _stands_at(drive: DriveFile, setting_mm: np.ndarray, now_mm: np.ndarray) -> 
 
 def _set_to(drive: DriveFile, now_mm: np.ndarray, told_mm: np.ndarray | None) -> np.ndarray:
     """The whole steps (N,) that the cylinders were set to: what was told where they read near it (setting
-    and reading are a few tenths of a millimetre rough), else the nearest whole steps."""
+    and reading are a few tenths of a millimetre rough), else the nearest whole steps. An own setting that
+    changed nothing tells of readings, not of whole steps."""
     step = drive.machine.cylinders.step_mm
     if told_mm is not None and told_mm.shape == now_mm.shape and _stands_at(drive, told_mm, now_mm):
-        return np.asarray(told_mm, float)
+        whole = np.round(told_mm / step) * step
+        if np.abs(told_mm - whole).max() < 1e-6:
+            return np.asarray(told_mm, float)
     found: np.ndarray = np.clip(np.round(now_mm / step) * step, *step_range(drive.machine))
     return found
 

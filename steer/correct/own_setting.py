@@ -14,7 +14,8 @@ from steer.text import PLANES
 
 @dataclass(frozen=True)
 class Tried:
-    """Cylinder extensions (N,) mm on whole steps, the articulation they make (mm/m), what speaks against it."""
+    """Cylinder extensions (N,) mm on whole steps (as they read where no change is asked), the articulation
+    they make (mm/m), what speaks against it."""
 
     cylinder_mm: tuple[float, ...]
     right_mm_per_m: float

@@ -78,9 +78,10 @@ def nearest(
 ) -> tuple[np.ndarray, np.ndarray]:
     """The whole steps (N,) mm that make an articulation (2,) most nearly, and what they make (2,).
 
-    A plane asked for as it stands, to the tenth that is shown, is left as it stands, and both so leave the
-    cylinders. Else the cylinders keep their mean, or take neutral's where that does not do. Range and limits
-    that what is asked keeps are kept; what is asked beyond them is taken beyond them.
+    A plane asked for as it stands, to the tenth that is shown, is left as it stands; both so leave the
+    cylinders as they read, between whole steps or not. Else the cylinders keep their mean, or take
+    neutral's where that does not do. Range and limits that what is asked keeps are kept;
+    what is asked beyond them is taken beyond them.
     """
     cyl = machine.cylinders
     as_it_stands = np.abs(wanted - now) <= 0.05 + 1e-9
@@ -88,8 +89,10 @@ def nearest(
     neutral = extensions(wanted[0], wanted[1], roll_deg, cyl)
     bases = [neutral]
     if now_mm is not None and np.isfinite(now_mm).all():
+        if as_it_stands.all():
+            return now_mm, now
         mean = float((now_mm - extensions(now[0], now[1], roll_deg, cyl)).mean())
-        bases = [now_mm] if as_it_stands.all() else [neutral + mean, neutral]
+        bases = [neutral + mean, neutral]
     tried = np.concatenate([_around(machine, base) for base in bases])
     rows = extension_rows(roll_deg, cyl)
     made = (tried - cyl.neutral_mm) @ np.linalg.pinv(rows).T

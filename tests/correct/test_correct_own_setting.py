@@ -41,7 +41,13 @@ def standing(machine, cylinder_mm, roll_deg: float = 0.0) -> SimpleNamespace:
 
 
 @pytest.mark.parametrize(
-    "stands", [(20.5, 20.5, 20.5, 20.0), (23.0, 19.5, 18.0, 21.0), (14.0, 12.5, 13.0, 15.0)]
+    "stands",
+    [
+        (20.5, 20.5, 20.5, 20.0),
+        (20.03, 20.29, 19.92, 20.17),
+        (23.0, 19.5, 18.0, 21.0),
+        (14.0, 12.5, 13.0, 15.0),
+    ],
 )
 def test_what_is_typed_as_it_stands_leaves_the_cylinders(stands: tuple[float, ...]) -> None:
     machine = machine_of()
@@ -52,12 +58,13 @@ def test_what_is_typed_as_it_stands_leaves_the_cylinders(stands: tuple[float, ..
     assert (tried.right_mm_per_m, tried.up_mm_per_m) == pytest.approx(now)
 
 
-def test_cylinders_that_stand_between_steps_come_to_the_nearest_whole_ones() -> None:
-    machine = machine_of()
-    advice = standing(machine, (20.7, 19.3, 18.2, 21.3))
-    tried = try_setting(machine, advice, advice.now_right_mm_per_m, advice.now_up_mm_per_m)
-    assert np.mod(np.array(tried.cylinder_mm) / 0.5, 1.0) == pytest.approx(0.0)
-    assert np.abs(np.array(tried.cylinder_mm) - advice.cylinder_now_mm).max() < 0.5
+def test_one_plane_asked_anew_keeps_the_other_as_it_stands() -> None:
+    machine = machine_of(step_mm=0.1)
+    advice = standing(machine, (20.74, 19.32, 18.21, 21.35))
+    now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
+    tried = try_setting(machine, advice, round(now[0], 1), now[1] + 2.0)
+    assert np.mod(np.array(tried.cylinder_mm) / 0.1 + 1e-6, 1.0) == pytest.approx(0.0, abs=1e-5)
+    assert (tried.right_mm_per_m, tried.up_mm_per_m) == pytest.approx((now[0], now[1] + 2.0), abs=0.045)
 
 
 @pytest.mark.parametrize("seed", range(12))

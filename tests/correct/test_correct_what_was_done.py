@@ -116,3 +116,24 @@ def test_a_hold_says_the_setting_that_is_held_everywhere() -> None:
         row = next(line for line in page("d", advice, 90.0).splitlines() if line.startswith("SET"))
         assert all(f"{abs(v):.1f} mm/m" in row for v in made if abs(v) >= 0.05)
     assert beside  # there was a stroke to tell reading and setting apart
+
+
+def test_an_own_setting_that_changes_nothing_moves_no_cylinder_and_a_hold_stays_possible() -> None:
+    """What stands, typed as it is shown, to a tenth."""
+
+    def as_it_stands(stroke, advice, drive, simulation):
+        now = round(advice.now_right_mm_per_m, 1), round(advice.now_up_mm_per_m, 1)
+        stored = drive.override(*now).body
+        assert stored["cylinder_mm"] == list(advice.cylinder_now_mm)
+        assert (round(stored["right_mm_per_m"], 1), round(stored["up_mm_per_m"], 1)) == now
+        return simulation.cylinder_mm  # nobody touches them
+
+    holds = between = 0
+    for _, advice, drive, _ in driven(as_it_stands, strokes=8):
+        step = drive.file.machine.cylinders.step_mm
+        off = np.abs(np.mod(np.array(advice.cylinder_now_mm) / step + 0.5, 1.0) - 0.5).max()
+        between += off > 0.05
+        holds += advice.correction.hold
+        whole = np.array(advice.correction.cylinder_mm) / step
+        np.testing.assert_allclose(whole, np.round(whole), atol=1e-6)
+    assert between and holds
