@@ -17,14 +17,14 @@ def shown(width: int, height: int, joint: str) -> str:
     return spans.join(stroke_page.draw(scene, width, height))
 
 
-@pytest.mark.parametrize(("angle", "share"), [("3.4", "32"), ("10.2", "12"), ("0.1", "100")])
-def test_the_share_of_force_that_a_correction_leaves_is_beside_it(angle: str, share: str) -> None:
-    said = f"joints turn {angle} mm/m, {share} % of straight force"
+@pytest.mark.parametrize(("angle", "force"), [("3.4", "1900"), ("10.2", "890"), ("0.1", "12000")])
+def test_the_force_that_a_correction_leaves_is_beside_it(angle: str, force: str) -> None:
+    said = f"joints turn {angle} mm/m, bear {force} kN"
     for width, height in ((80, 24), (100, 30)):
         text = shown(width, height, said)
-        assert f"joints {angle} mm/m, {share} % of force" in text
+        assert f"{angle} mm/m, bear {force} kN" in text
         assert "rolled 1.2° clockwise" in text
-    assert f"{angle} mm/m, {share} % of" in shown(120, 40, said)
+    assert f"{angle} mm/m, bear {force} kN" in shown(120, 40, said)
 
 
 def test_without_packer_figures_there_is_no_share() -> None:

@@ -50,7 +50,8 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     state = "accepted" if accepted else "proposed"
     if advice.correction.hold:
         title = ((f" STROKE {stroke}  {state}: hold ".ljust(size), "title"),)
-        return [title, *_hold(advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]
+        held = advice.correction
+        return [title, *_hold(held.right_mm_per_m, held.up_mm_per_m, size, form)]
     title = ((f" STROKE {stroke}  {state}: set the articulation to ".ljust(size), "title"),)
     correction = advice.correction
     return [
@@ -98,11 +99,11 @@ def _large(text: str, side: list[str], size: int, form: str) -> list[Row]:
     return out
 
 
-def _hold(now_right: float, now_up: float, size: int, form: str) -> list[Row]:
-    stands = words.both_turns(now_right, now_up)
+def _hold(right: float, up: float, size: int, form: str) -> list[Row]:
+    stands = words.both_turns(right, up)
     texts = [
         "Leave the cylinders as they stand.",
-        f"The articulation stays {stands}.",
+        f"The articulation stays as set: {stands}.",
     ]
     if form == "text":
         return [((" HOLD  ", "figure"), (texts[0], "strong")), ((" " + texts[1], ""),)]

@@ -36,7 +36,9 @@ def name_row(scene: Scene, size: int) -> Row:
         last.replace("last reading", "last"),
         "",
     ]
-    text = next(c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
+    whole = (c for c in choices[:3] if cells(c) + 1 + cells(name) <= size)
+    cut = (c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
+    text = next(whole, None) or next(cut)  # the name whole where one of them leaves the room
     role = "alarm" if out_of_date(scene) else "title"
     return at_ends(((name.ljust(size), "title"),), ((text + " ", role),), size)
 

@@ -88,11 +88,7 @@ def roll(roll_deg: float, degree: str) -> str:
 
 def joint(text: str, size: int) -> str:
     """What the path ahead asks of the joints, as the core words it, in fewer letters where room is short."""
-    for long, short in (("joints turn", "joints"), ("straight force", "force")):
-        if len(text) <= size:
-            break
-        text = text.replace(long, short)
-    return text
+    return text if len(text) <= size else text.replace("joints turn", "joints")
 
 
 def duration(seconds: float) -> str:
