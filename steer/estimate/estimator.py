@@ -24,7 +24,7 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate import filter as kalman
-from steer.estimate import sensors
+from steer.estimate import opening, sensors
 from steer.estimate.cells import Cell
 from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, SHARE, STOOD, WRONG, lean, wrong_answers
 from steer.estimate.geometry import setback
@@ -36,9 +36,6 @@ from steer.estimate.sift import sift
 from steer.estimate.tuning import (
     MIDDLE,
     MODELS,
-    ROLL_LENGTH_M,
-    ROLL_STANDS_M,
-    ROLL_UNKNOWN_DEG,
     Answer,
     motion_of,
     priors_of,
@@ -49,18 +46,9 @@ MODEL_MEMORY_M = 40.0  # over which the models' records are compared
 MOST_BEHIND = 12.0
 LONGEST_STEP_M = 0.5
 STEERED, STEERED_M = 2.0, 1.5  # a change (mm/m) that counts, and how long it is waited for
-GROUND_CRAB = 3.0  # mm/m and mm/m² by which the tendency is opened then
-GROUND_TENDENCY = 0.3
 MOST_STEPS = 1000  # lengths of advance whose noise is kept: where chainages come to 0.1 mm few are alike
 WHOLE = 60  # newest nodes that are not packed: an advice looks back so far, two pipes and a metre
 _CELL, _SHOT, _SETTING = 0, 1, 2
-
-
-def roll_doubt(read_m: float) -> float:
-    """Variance (rad²) of a roll last read `read_m` ago (inf: never), which wanders about its mean."""
-    if read_m <= ROLL_STANDS_M:
-        return 0.0
-    return float(np.radians(ROLL_UNKNOWN_DEG) ** 2 * (1.0 - np.exp(-2.0 * read_m / ROLL_LENGTH_M)))
 
 
 class Estimator:
@@ -95,6 +83,7 @@ class Estimator:
             self.stack.crab_fade_m,
         )
         sd = drive.sd
+        self.roll_arm = np.array([drive.target.up_mm, drive.target.right_mm], float)[self.plane]
         self.channel_sd = np.array([sd.spot_mm, sd.spot_mm, sd.yaw_mm_per_m, sd.pitch_mm_per_m])
         self.spot_growth = sd.spot_mm_per_100m / 100.0
         self.keys: list[tuple[float, int, int, int]] = []
@@ -291,7 +280,7 @@ class Estimator:
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
         if isinstance(item, Cell):
             made = self._fold_cell(node, item)
-            made.roll_deg, made.roll_doubt = item.roll_deg, roll_doubt(item.roll_read_m)
+            made.roll_deg, made.roll_doubt = item.roll_deg, opening.roll_doubt(item.roll_read_m)
             return made
         there = self._predict(node, max(item.s_m, node.s_m), node.articulation, node.articulation)
         made = self._fold_setting(there) if isinstance(item, Setting) else self._fold_shot(node, there, item)
@@ -339,10 +328,10 @@ class Estimator:
         if opened.any():
             # News of this size is not in the model: let it be the reference's, along the directions
             # (face and reference together) that the readings cannot tell.
-            p = p.copy()
-            for b in np.flatnonzero(opened[self.plane]):
-                for step in self._opening(node.s_m, int(self.plane[b])):
-                    p[b] += seen.each[b] ** 2 * np.outer(step, step)
+            beam_m = node.s_m - self.body.target_m - self.axis.start_chainage_m
+            p = opening.of_shot(
+                p, self.plane, seen.each, opened, beam_m if self.drive.reference.kind == "beam" else None
+            )
         p_before = p
         x, p, _, _ = kalman.update(x, p, seen.z, seen.row, seen.r, seen.use)
         x = self._bounded(x, p)
@@ -351,55 +340,10 @@ class Estimator:
             node.score, node.trend, node.against, node.mirror, report, past=node.past, torn=node.torn, scatter=node.scatter,
         )  # fmt: skip
 
-    def _opening(self, s_m: float, plane: int) -> list[np.ndarray]:
-        """Steps (n,) of the state, for 1 mm more at the face, that the readings would not show: the
-        reference shifted, or (a beam) turned, each held as likely."""
-        shift = np.zeros(N_STATES)
-        shift[Y] = shift[RO] = 1.0
-        if self.drive.reference.kind != "beam":
-            return [shift]
-        distance = max(s_m - self.body.target_m - self.axis.start_chainage_m, 20.0)
-        turn = np.zeros(N_STATES)
-        turn[Y], turn[RD] = 1.0, 1.0 / distance
-        if plane == 0:
-            turn[T] = 1.0 / distance  # yaw is read against the beam, pitch is not
-        return [shift * np.sqrt(0.5), turn * np.sqrt(0.5)]
-
     def _bounded(self, x: np.ndarray, p: np.ndarray) -> np.ndarray:
         x = kalman.hold_within(x, p, H, *self.motion.share_bounds)
         x = kalman.hold_within(x, p, D, *self.motion.share_bounds)
         return kalman.hold_within(x, p, G, *self.motion.gain_bounds_per_m)
-
-    def _with_roll(self, before: Node, cell: Cell, p: np.ndarray) -> np.ndarray:
-        """Doubt of a roll that is not read swings the target about the machine: as an error of the reference's
-        offset, since it does not average out. Coming or going it is drawn afresh, in between it wanders."""
-        doubt = roll_doubt(cell.roll_read_m)
-        if doubt == 0.0 == before.roll_doubt:
-            return p
-        arm = np.square([self.drive.target.up_mm, self.drive.target.right_mm])[self.plane]
-        wander = 2.0 * min(doubt, before.roll_doubt) * max(cell.s_m - before.s_m, 0.0) / ROLL_LENGTH_M
-        p = p.copy()
-        # it wanders about its mean: no further than as if nothing had been learned of it
-        most = arm * min(doubt, before.roll_doubt) + self.priors.reference_offset**2
-        p[:, RO, RO] += np.minimum(arm * wander, np.maximum(most - p[:, RO, RO], 0.0))
-        p[:, RO, RO] += arm * abs(doubt - before.roll_doubt)
-        return p
-
-    def _launched(
-        self, p: np.ndarray, first: np.ndarray, shifted: np.ndarray, spread: np.ndarray
-    ) -> np.ndarray:
-        """Doubt as large as the first readings ask for, in the proportions in which the launch was doubted: machine,
-        reference and the channels' zeros."""
-        p = p.copy()
-        for plane in (0, 1):
-            channels = np.flatnonzero(first & (np.arange(4) % 2 == plane))
-            if len(channels):
-                more = np.ones(N_STATES)
-                more[[Y, T, C, RO, RD, B]] = max(
-                    1.0, float(np.sqrt((shifted[channels] ** 2 / spread[channels]).max()))
-                )
-                p[self.plane == plane] *= np.outer(more, more)
-        return p
 
     def _fold_cell(self, before: Node, cell: Cell) -> Node:
         node = self._predict(before, max(cell.s_m, before.s_m), cell.advance_mm_per_m, cell.now_mm_per_m)
@@ -409,7 +353,10 @@ class Estimator:
         a = self._acting(node, cell.now_mm_per_m)
         point = self.axis.at(node.s_m)
         back_mm = setback(self.axis, point, self.body.target_m)[self.plane]
-        x, p = node.x, self._with_roll(before, cell, node.p)
+        x, p = node.x, opening.of_roll(
+            node.p, self.roll_arm, before.roll_doubt, opening.roll_doubt(cell.roll_read_m),
+            max(cell.s_m - before.s_m, 0.0), self.priors.reference_offset,
+        )  # fmt: skip
         said = self.channel_sd.copy()
         said[:2] += self.spot_growth * cell.distance_m
         sd = said * before.scatter.scale
@@ -443,19 +390,11 @@ class Estimator:
         first = both & np.isnan(before.scatter.left)
         both = both & ~first
         if first.any():
-            p = self._launched(p, first, shifted, spread)
+            p = opening.of_launch(p, self.plane, first, shifted, spread)
         if both.any():
             # Two cells in a row agree with each other and not with us: news, not noise. Open what
             # can have jumped and take them in.
-            p = p.copy()
-            for channel in np.flatnonzero(both):
-                for b in range(channel % 2, len(self.plane), 2):
-                    size = shifted[channel] ** 2
-                    if channel < 2:
-                        p[b, RO, RO] += size
-                        p[b, RD, RD] += size / max(cell.distance_m, 20.0) ** 2
-                    else:
-                        p[b, B, B] += size
+            p = opening.of_jump(p, self.plane, both, shifted, cell.distance_m)
         used, offered = use.sum(0), sifted.offered
         p_before = p
         weights = cell.weights(use)
@@ -507,10 +446,7 @@ class Estimator:
             trend = np.zeros_like(trend)
         if changed.any():
             # The innovations lean one way for metres: the ground's own tendency is no longer what it was.
-            p = p.copy()
-            opened = changed[self.plane]
-            p[opened, C, C] += GROUND_CRAB**2
-            p[opened, K, K] += GROUND_TENDENCY**2
+            p = opening.of_ground(p, self.plane, changed)
             trend = np.where(changed[[0, 1, 0, 1]], 0.0, trend)
         report = CellReport(
             innovation, innovation_sd, used, offered, shifted, log_ratio, cell.now_mm_per_m,

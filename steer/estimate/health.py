@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from steer.advice import Notice
 from steer.estimate.findings import ground, readings, reference, steering
 from steer.estimate.follow import Follower
-from steer.estimate.nodes import Node
+from steer.estimate.nodes import Node, cells_of
 from steer.estimate.sureness import sureness
 
 
@@ -24,20 +24,21 @@ def examine(follower: Follower, node: Node) -> Health:
     """Every finding that holds at `node`, the newest state, in the order in which they are told."""
     estimator, drive = follower.estimator, follower.drive
     nodes = [n for n in estimator.nodes[-400:] if n.s_m <= node.s_m + 1e-9]
-    opposite = steering.steering_opposite(nodes, node)
+    cells = cells_of(nodes)
+    opposite = steering.steering_opposite(cells, node)
     unsure, trusted = sureness(node, drive)
     notices = (
-        *readings.refused(nodes, node),
+        *readings.refused(cells, node),
         *readings.scatter(nodes, node),
-        *readings.beam_lost(nodes, node),
-        *reference.launch(nodes, node),
-        *reference.moved(nodes, node, estimator),
+        *readings.beam_lost(cells, node),
+        *reference.launch(cells, node),
+        *reference.moved(nodes, cells, node, estimator),
         *reference.waiting(node, estimator),
         *reference.drifting(node, estimator),
         *readings.stuck(follower, node),
         *readings.cylinders(follower, node),
-        *([opposite] if opposite else steering.steering_weak(nodes, node, estimator)),
-        *ground.ground_changed(nodes, node),
+        *([opposite] if opposite else steering.steering_weak(cells, node, estimator)),
+        *ground.ground_changed(cells, node),
         *readings.jumped(follower, node),
         *readings.went_wrong(node, estimator),
         *unsure,

@@ -154,6 +154,9 @@ def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray
     return mean, cov + np.einsum("m,mpi,mpj->pij", weights, off, off)
 
 
-def cells_of(nodes: list[Node]) -> list[tuple[Node, CellReport]]:
+Cells = list[tuple[Node, CellReport]]
+
+
+def cells_of(nodes: list[Node]) -> Cells:
     """The nodes that a cell left, with what it did."""
     return [(n, n.report) for n in nodes if isinstance(n.report, CellReport)]

@@ -24,9 +24,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from steer.estimate.estimator import GROUND_CRAB, GROUND_TENDENCY, Estimator
+from steer.estimate.estimator import Estimator
 from steer.estimate.motion import C, K, Y
 from steer.estimate.nodes import CellReport, Node
+from steer.estimate.opening import GROUND_CRAB, GROUND_TENDENCY
 from steer.estimate.shots import ShotReport
 
 DOUBT = 4.0  # standard deviations: 1 in 16,000 where nothing jumped

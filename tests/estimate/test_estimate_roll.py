@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from steer.drivefile import parse_drive
-from steer.estimate.estimator import roll_doubt
 from steer.estimate.follow import Follower
 from steer.estimate.motion import Y
+from steer.estimate.opening import roll_doubt
 from steer.estimate.tuning import ROLL_UNKNOWN_DEG
 from steer.ground import CheckShots, Simulation, draw_scenario
 from steer.ground.folder import drive_toml

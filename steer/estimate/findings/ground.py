@@ -9,15 +9,15 @@ import numpy as np
 from steer.advice import Notice
 from steer.estimate.evidence import AGAINST_DOUBT, OPPOSITE
 from steer.estimate.motion import K
-from steer.estimate.nodes import Node, cells_of
+from steer.estimate.nodes import Cells, Node
 from steer.text import PLANES, SIDES
 
 TURNED_M, TURNED, TURNED_SD = 8.0, 0.6, 2.5  # a tendency that is so much (mm/m²) other than so far behind
 
 
-def ground_changed(nodes: list[Node], node: Node) -> list[Notice]:
+def ground_changed(cells: Cells, node: Node) -> list[Notice]:
     """The machine's tendency jumped within the last metres."""
-    for n, r in reversed(cells_of(nodes)):
+    for n, r in reversed(cells):
         if n.s_m < node.s_m - 5.0:
             break
         if r.ground.any():
@@ -30,17 +30,16 @@ def ground_changed(nodes: list[Node], node: Node) -> list[Notice]:
                     float(n.s_m),
                 )
             ]
-    return _tendency_turned(nodes, node)
+    return _tendency_turned(cells, node)
 
 
-def _tendency_turned(nodes: list[Node], node: Node) -> list[Notice]:
+def _tendency_turned(cells: Cells, node: Node) -> list[Notice]:
     """Ground that answers late is followed before the innovations lean: the tendency itself tells of it."""
-    cells = [n for n, _ in cells_of(nodes)]
-    chainage = [n.s_m for n in cells]
-    for n in reversed(cells):
+    chainage = [n.s_m for n, _ in cells]
+    for n, _ in reversed(cells):
         if n.s_m < node.s_m - 3.0 or n.s_m - chainage[0] < TURNED_M:
             break
-        before = cells[bisect.bisect_right(chainage, n.s_m - TURNED_M) - 1]
+        before = cells[bisect.bisect_right(chainage, n.s_m - TURNED_M) - 1][0]
         (x, p), (x_before, p_before) = n.blend(), before.blend()
         # what may be an opposite answer is not blamed on the ground
         by = np.where(n.against[OPPOSITE].max(0) < AGAINST_DOUBT, x[:, K] - x_before[:, K], 0.0)

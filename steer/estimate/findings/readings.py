@@ -7,7 +7,7 @@ import numpy as np
 from steer.advice import Notice
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
-from steer.estimate.nodes import Node, cells_of
+from steer.estimate.nodes import Cells, Node
 
 JUMP_SAID_M = 15.0  # how far on a leap of the chainage is said at least
 SCATTERS = (1.4, 1.6)  # times what [sd] says: unsaid below the first, said above the second
@@ -17,9 +17,9 @@ _CHANNELS = (
 )  # fmt: skip
 
 
-def refused(nodes: list[Node], node: Node) -> list[Notice]:
+def refused(cells: Cells, node: Node) -> list[Notice]:
     """A larger share of single readings refused in one channel than chance explains, over three metres."""
-    recent = [(n, r) for n, r in cells_of(nodes) if n.s_m > node.s_m - 3.0]
+    recent = [(n, r) for n, r in cells if n.s_m > node.s_m - 3.0]
     if not recent:
         return []
     offered = np.sum([r.offered for _, r in recent], 0)
@@ -66,11 +66,11 @@ def scatter(nodes: list[Node], node: Node) -> list[Notice]:
     ]
 
 
-def beam_lost(nodes: list[Node], node: Node) -> list[Notice]:
+def beam_lost(cells: Cells, node: Node) -> list[Notice]:
     """Readings come, but none with a spot."""
     since = None
     seen_before = False
-    for n, r in reversed(cells_of(nodes)):
+    for n, r in reversed(cells):
         if r.offered[:2].any():
             seen_before = True
             break

@@ -7,14 +7,14 @@ import numpy as np
 from steer.advice import Notice
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO
-from steer.estimate.nodes import Node, cells_of
+from steer.estimate.nodes import Cells, Node
 from steer.estimate.shots import ShotReport
 from steer.text import PLANES, SIDES
 
 LAUNCH_SAID_M = 15.0  # how far on an unexpected launch is still said
 
 
-def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
+def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> list[Notice]:
     """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
     found: list[Notice] = []
     settled_at = max(
@@ -23,7 +23,6 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
     )
     settings = [key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m]
     settled_at = max(settled_at, max(settings, default=-np.inf))
-    cells = cells_of(nodes)
     for i, (n, r) in enumerate(cells):
         if not r.moved.any() or n.s_m <= settled_at:
             continue
@@ -87,9 +86,9 @@ def moved(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
     return found
 
 
-def launch(nodes: list[Node], node: Node) -> list[Notice]:
+def launch(cells: Cells, node: Node) -> list[Notice]:
     """The first readings did not find the machine where the launch was said to be."""
-    for n, r in cells_of(nodes):
+    for n, r in cells:
         if not r.first.any() or node.s_m - n.s_m > LAUNCH_SAID_M:
             continue
         where = [

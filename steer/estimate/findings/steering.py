@@ -8,7 +8,7 @@ from steer.advice import Notice
 from steer.estimate.estimator import Estimator
 from steer.estimate.evidence import OPPOSITE, UNANSWERED
 from steer.estimate.motion import G
-from steer.estimate.nodes import CellReport, Node, cells_of
+from steer.estimate.nodes import Cells, Node
 from steer.text import PLANES
 
 OPPOSITE_EVIDENCE = 5.5  # tempered log-likelihood ratio: 240 to 1, and it takes four cells at the least
@@ -17,7 +17,7 @@ WEAK_EVIDENCE = 6.0
 WEAK_GAIN = (0.45, 0.6)  # of the usual gain: said below the first, unsaid above the second
 
 
-def _since(cells: list[tuple[Node, CellReport]], node: Node, kinds: list[int], plane: int) -> float:
+def _since(cells: Cells, node: Node, kinds: list[int], plane: int) -> float:
     """Where the evidence that stands at `node` began to gather."""
     since = node.s_m
     for n, _ in reversed(cells):
@@ -27,15 +27,15 @@ def _since(cells: list[tuple[Node, CellReport]], node: Node, kinds: list[int], p
     return float(since)
 
 
-def steering_opposite(nodes: list[Node], node: Node) -> Notice | None:
+def steering_opposite(cells: Cells, node: Node) -> Notice | None:
     """The machine answers opposite to its steering: a mirrored answer foretells the readings better."""
-    share = 0.5 if _said_before(nodes, node) else 1.0
+    share = 0.5 if _said_before(cells, node) else 1.0
     evidence, weak = node.against[OPPOSITE].max(0), node.against[UNANSWERED].max(0)
     together = evidence.sum() > share * OPPOSITE_TOGETHER
     for plane in np.argsort(-evidence).tolist():
         enough = evidence[plane] > share * OPPOSITE_EVIDENCE or together
         if enough and evidence[plane] > weak[plane]:
-            since = _since(cells_of(nodes), node, [0, 1], plane)
+            since = _since(cells, node, [0, 1], plane)
             which = ("right and left", "up and down")[plane]
             return Notice(
                 "steering_opposite",
@@ -46,9 +46,9 @@ def steering_opposite(nodes: list[Node], node: Node) -> Notice | None:
     return None
 
 
-def _said_before(nodes: list[Node], node: Node) -> bool:
+def _said_before(cells: Cells, node: Node) -> bool:
     """Whether the evidence that still stands was once enough: it stays said until half of it is gone."""
-    for n, _ in reversed(cells_of(nodes)):
+    for n, _ in reversed(cells):
         top = n.against[OPPOSITE].max(0)
         size = max(float(top.max()) / OPPOSITE_EVIDENCE, float(top.sum()) / OPPOSITE_TOGETHER)
         if size > 1.0:
@@ -65,9 +65,9 @@ def _gain_ratio(node: Node, estimator: Estimator) -> np.ndarray:
     return found
 
 
-def _stays_weak(nodes: list[Node], estimator: Estimator, plane: int) -> bool:
+def _stays_weak(cells: Cells, estimator: Estimator, plane: int) -> bool:
     """Whether a gain between the limits was last below the lower one: a notice must not flicker."""
-    for n, _ in reversed(cells_of(nodes)):
+    for n, _ in reversed(cells):
         ratio = _gain_ratio(n, estimator)[plane]
         if ratio < WEAK_GAIN[0]:
             return True
@@ -76,11 +76,11 @@ def _stays_weak(nodes: list[Node], estimator: Estimator, plane: int) -> bool:
     return False
 
 
-def steering_weak(nodes: list[Node], node: Node, estimator: Estimator) -> list[Notice]:
+def steering_weak(cells: Cells, node: Node, estimator: Estimator) -> list[Notice]:
     """The answer to steering is well known and small, or changes of it go unanswered."""
     ratio = _gain_ratio(node, estimator)
     for plane in (0, 1):
-        weak = ratio[plane] < WEAK_GAIN[1] and _stays_weak(nodes, estimator, plane)
+        weak = ratio[plane] < WEAK_GAIN[1] and _stays_weak(cells, estimator, plane)
         if ratio[plane] < WEAK_GAIN[0] or weak:
             share = node.blend()[0][plane, G] * estimator.motion.length_m / 2.0
             return [
@@ -93,7 +93,7 @@ def steering_weak(nodes: list[Node], node: Node, estimator: Estimator) -> list[N
             ]
         evidence = float(node.against[UNANSWERED, plane].max())
         if evidence > WEAK_EVIDENCE and evidence > node.against[OPPOSITE, plane].max() + 1.0:
-            since = _since(cells_of(nodes), node, [2, 3], plane)
+            since = _since(cells, node, [2, 3], plane)
             return [
                 Notice(
                     "steering_weak",
