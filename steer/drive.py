@@ -18,14 +18,13 @@ import numpy as np
 from steer.advice import Advice, ShotView, Snapshot, ToleranceStretch
 from steer.advice import Path as DrivenPath
 from steer.checkshots.effect import reports, with_open_questions
-from steer.checkshots.explain import evidence
 from steer.checkshots.reference import reference_now
 from steer.checkshots.report import SurveyReport, reference_lines, survey_report, turn_text
+from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
-from steer.estimate.cells import NEAR_M
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
@@ -34,6 +33,7 @@ from steer.estimate.possible import Possible, possible_paths
 from steer.estimate.rulings import counter_lacks, rulings
 from steer.estimate.shots import Shot
 from steer.estimate.smoother import SmoothedPath, smooth
+from steer.estimate.strokes import StrokesEnded
 from steer.estimate.sureness import next_survey
 from steer.intake import drivetext
 from steer.intake.stored import Border
@@ -44,7 +44,6 @@ _UNDOABLE = (*_DECISIONS, "note")
 _SETTINGS = ("advised", *_DECISIONS)
 _MADE_WITH_FILE = _SETTINGS  # what hangs on drive.toml
 _MOST_TRIES = 3  # to make an advice while others store events
-MOST_EXPLAINED = 20  # shots with evidence written out; more of them at once is another trouble
 
 
 class Drive:
@@ -60,10 +59,7 @@ class Drive:
         self.file_now: dict[str, Any] | None = None  # drive.toml as an event, where the drive writes
         self.file_told: dict[str, Any] | None = None  # and as the log was last told of it
         self.seen = 0
-        self.strokes = 0
-        # the strokes' ends: sequence, chainage as told, whether the newest reading lies near it
-        self._ends: list[tuple[int, float, bool]] = []
-        self._read_m: float | None = None  # the newest reading's chainage, as told
+        self.ended = StrokesEnded()
         self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
         self._advised = False
         self._to_set: list[Event] = []  # settings for the stroke to come, since nothing was driven
@@ -112,12 +108,14 @@ class Drive:
             yield event
 
     @property
+    def strokes(self) -> int:
+        """How many strokes' ends the log tells of."""
+        return self.ended.count
+
+    @property
     def stroke_end_m(self) -> float | None:
         """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
-        if not self._ends:
-            return None
-        sequence, told_m, _ = self._ends[-1]
-        return told_m + counter_lacks(self.follower.known.counter, sequence)
+        return self.ended.last_m(self.follower.known.counter)
 
     def refresh(self) -> bool:
         """Take in what others have added to the log; True when there was anything."""
@@ -158,12 +156,10 @@ class Drive:
         self.last_arrival = event.arrived
         if event.kind == "reading":
             self.last_reading_arrival = event.arrived
-            self._read_m = float(event.body["chainage_m"])
+            self.ended.reading(float(event.body["chainage_m"]))
         if event.kind == "stroke_end":
             self._ended_m = float(event.body["chainage_m"])
-            self.strokes += 1
-            near = self._read_m is not None and abs(self._read_m - self._ended_m) < NEAR_M
-            self._ends.append((event.sequence, self._ended_m, near))
+            self.ended.end(event.sequence, self._ended_m)
             self._advised = False
         elif event.kind == "advised":
             self._advised = True
@@ -332,18 +328,9 @@ class Drive:
         return node
 
     def _stroke_number(self) -> int:
-        """Strokes jacked: one for each end told, and where readings without ends lie between, as many as the
-        nominal stroke makes of their length. A stroke may run half a stroke over before it counts as two."""
-        at_m, at, number = self.file.axis.start_chainage_m, 0, 0
-        stroke_m = self.file.drive.stroke_m
-        for sequence, told_m, near in self._ends:
-            number += 1
-            if near:  # else the chainage told may be a slip
-                end_m = told_m + counter_lacks(self.follower.known.counter, sequence)
-                number = max(number, at + round((end_m - at_m) / stroke_m))
-                at_m, at = end_m, number
-        beyond = (self.follower.top_m - at_m) / stroke_m
-        return max(number, at + round(beyond)) if not self._ends or beyond >= 1.5 else number
+        axis, stroke_m = self.file.axis, self.file.drive.stroke_m
+        counter, top_m = self.follower.known.counter, self.follower.top_m
+        return self.ended.number(counter, axis.start_chainage_m, top_m, stroke_m)
 
     def _standing(self) -> np.ndarray:
         """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""
@@ -381,30 +368,7 @@ class Drive:
     def shots(self) -> tuple[ShotView, ...]:
         """The check shots as the estimate took them, by chainage."""
         self.follower.bring_up()
-        views: list[ShotView] = []
-        explained = 0
-        for report in reports(self.follower.estimator):
-            shot = report.shot
-            sd = np.sqrt(np.diag(report.covariance_mm2))
-            figures = [
-                float(v) if np.isfinite(v) else None for v in (*report.innovation, *report.innovation_sd)
-            ]
-            told: tuple[str, ...] = ()
-            if report.disagrees.any() and report.reached and explained < MOST_EXPLAINED:
-                explained += 1
-                found = evidence(self.follower.estimator, report)
-                told = (
-                    f"For a survey blunder: {'; '.join(found.blunder) or 'nothing found'}.",
-                    f"For a moved reference: {'; '.join(found.reference) or 'nothing found'}.",
-                )
-            views.append(
-                ShotView(
-                    shot.sequence, shot.s_m, shot.point, float(report.values_mm[0]), float(report.values_mm[1]),
-                    float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
-                    report.verdict, shot.time, told, shot.repeats, report.reached,
-                )
-            )  # fmt: skip
-        return tuple(views)
+        return shot_views(self.follower.estimator)
 
     def shot_report(self, numbers: Collection[int] | None = None) -> SurveyReport:
         """What check shots say (None: all of them): verdicts, what moved, the reference, the next survey.
