@@ -72,3 +72,14 @@ def test_setting_as_typed(plane, text, value):
 def test_setting_that_cannot_be_meant_is_refused(text):
     answer = parse("line", text)
     assert isinstance(answer, str) and answer
+
+
+def test_a_row_of_the_log_keeps_its_parts_whole_and_says_that_there_is_more() -> None:
+    from tui.draw.log_page import short
+
+    said = "stroke 105, at 93.60 m, 2.9 mm/m right, 0.3 mm/m up, cylinders 18.5 19 21 21 mm"
+    assert short(said, len(said)) == said
+    assert short(said, 45) == "stroke 105, at 93.60 m, 2.9 mm/m right, ..."
+    for room in range(20, len(said)):
+        row = short(said, room)
+        assert len(row) <= room and row.removesuffix(", ...") == said[: len(row) - 5]

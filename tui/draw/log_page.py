@@ -115,6 +115,14 @@ def kind_words(line: LogLine) -> str:
     return line.kind.replace("_", " ")
 
 
+def short(text: str, room: int) -> str:
+    """What an event says in a row of the list: whole parts only, since a figure that lost its end reads as another."""
+    if len(text) <= room:
+        return text
+    kept, comma, _ = text[: max(room - 4, 0)].rpartition(",")
+    return f"{kept}, ..." if comma else text
+
+
 def detail(line: LogLine | None, width: int, height: int) -> list[Row]:
     """One event under a title, as whole as there is room for."""
     if line is None:

@@ -23,6 +23,8 @@ from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
 from tui.widgets.rows import Rows
 
+_BEFORE_TEXT = 35  # cells of a row: mark, number, time, kind
+
 KEPT = 5000  # lines held for readings, and as many for the rest
 AT_ONCE = 2000  # events read in one go
 AGAIN_S = 1.0  # after which a log out of reach is tried again
@@ -69,7 +71,7 @@ class LogList(ListRows):
             (
                 (f"{line.sequence:>6} {line.arrived[5:16].replace('T', ' ')} ", "quiet"),
                 (f"{log_page.kind_words(line):<14} ", "strong"),
-                (line.text, ""),
+                (log_page.short(line.text, width - _BEFORE_TEXT), ""),
             )
             for line in screen.shown()
         ]
