@@ -12,7 +12,7 @@ from steer.correct.either_way import in_doubt
 from steer.correct.force_over import force_over
 from steer.correct.forecast import at_reception, eye_probability, points, steered_sd, taken_hold_m
 from steer.correct.gave_way import gave_way
-from steer.correct.outlook import Outlook, forecast_sd, look_ahead
+from steer.correct.outlook import Outlook, Spread, look_ahead
 from steer.correct.path_limits import joint_rows, own_bends, tolerance_rows
 from steer.correct.programme import Limits, Plan, solve
 from steer.correct.reason import say_why
@@ -178,7 +178,8 @@ def propose(
     limits, low, high = limits_of(drive, roll_deg, now, advised)
     return_m = steering.distance(lag_m)
     held = np.repeat(now[:, None], n, 1)
-    without_sd = forecast_sd(node, estimator.motion, plain, held, now)
+    spread = Spread(node, estimator.motion, plain)
+    without_sd = spread.sd(held, now)
     driven_m, driven_mm = driven_path(estimator, node, 2 * drive.pipe.length_m + 1.0)
     joint_bend = _joint_bend(drive, outlook)
     joints = joint_rows(
@@ -208,7 +209,7 @@ def propose(
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
-    with_sd = steered_sd(node, estimator.motion, plain, articulation, now, return_m)
+    with_sd = steered_sd(spread.sd(articulation, now), node, estimator.motion, stroke, return_m)
     near = int(np.ceil(NEAR_HOLDS * taken_hold_m(node, estimator.motion, return_m) / stroke))
     given = gave_way(
         drive, now, now_mm, chosen, plan, joints, outlook.chainage_m, with_mm, outlook.now_mm, near

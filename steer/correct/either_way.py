@@ -19,12 +19,10 @@ import numpy as np
 from steer.axis import Axis
 from steer.correct.outlook import Outlook, look_ahead
 from steer.estimate.estimator import Estimator
-from steer.estimate.evidence import SHARE, STOOD
+from steer.estimate.evidence import SHARE, STOOD, WEIGHED
 from steer.estimate.nodes import Node
-from steer.estimate.tuning import MIDDLE, MODELS, motion_of
 
 EVEN_ODDS = 6.0  # log-likelihood ratio at which a wrong answer is as likely as the right one
-WEIGHED = 3  # of the wrong answers
 UNHEARD = 2.0  # below this evidence a wrong answer is left out
 
 
@@ -37,9 +35,7 @@ def in_doubt(outlook: Outlook, node: Node, estimator: Estimator, axis: Axis) -> 
     pairs = slice(2 * models, 2 * (models + WEIGHED))
     wrong = replace(node, x=node.x[pairs], p=node.p[pairs], score=np.zeros(WEIGHED))
     n = outlook.answer.shape[1]
-    seen = look_ahead(
-        wrong, axis, motion_of(estimator.drive, WEIGHED * (MODELS[MIDDLE],)), outlook.stroke_m, n
-    )
+    seen = look_ahead(wrong, axis, estimator.mistaken, outlook.stroke_m, n)
     stood = (STOOD[:, None] * node.mirror)[:WEIGHED]
     free = seen.free_each + np.einsum("mpij,mp->mpi", seen.answer_each, stood)
     answer = SHARE[:WEIGHED, None, None, None] * seen.answer_each

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from steer.advice import ForecastPoint
-from steer.correct.outlook import Outlook, forecast_sd
+from steer.correct.outlook import Outlook
 from steer.drivefile import DriveFile
 from steer.estimate.motion import RD, RO, RR, MotionModel
 from steer.estimate.nodes import Node
@@ -25,18 +25,11 @@ def taken_hold_m(node: Node, motion: MotionModel, return_m: float) -> float:
 
 
 def steered_sd(
-    node: Node,
-    motion: MotionModel,
-    outlook: Outlook,
-    articulation: np.ndarray,
-    now: np.ndarray,
-    return_m: float,
+    alone: np.ndarray, node: Node, motion: MotionModel, stroke_m: float, return_m: float
 ) -> np.ndarray:
-    """Standard deviations (2, n) along `articulation` (2, n) when every stroke is corrected anew."""
-    alone = forecast_sd(node, motion, outlook, articulation, now)
-    n = articulation.shape[1]
-    answered_m = taken_hold_m(node, motion, return_m)
-    reach = min(max(math.ceil(answered_m / outlook.stroke_m), 1), n)
+    """Standard deviations (2, n) when every stroke is corrected anew, from those of a path that is not, `alone`."""
+    n = alone.shape[1]
+    reach = min(max(math.ceil(taken_hold_m(node, motion, return_m) / stroke_m), 1), n)
     return alone[:, np.minimum(np.arange(n), reach - 1)]
 
 

@@ -35,25 +35,21 @@ def joint_rows(
 
     def at(s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Offset at chainages s: known part (2, m) and share (m, n) of each stroke's end."""
-        known, share = np.zeros((2, len(s))), np.zeros((len(s), n))
         past = s <= now_m + 1e-9
-        for plane in (0, 1):
-            known[plane, past] = np.interp(s[past], driven_m, driven_mm[:, plane])
-        for i in np.flatnonzero(~past):
-            j = min(int(np.searchsorted(knots, s[i] - 1e-9)), n)
-            t = (s[i] - knots[j - 1]) / (knots[j] - knots[j - 1])
-            share[i, j - 1] = t
-            if j >= 2:
-                share[i, j - 2] = 1.0 - t
-            else:
-                known[:, i] = (1.0 - t) * outlook.now_mm
-        return known, share
+        j = np.clip(np.searchsorted(knots, s - 1e-9), 1, n)
+        t = (s - knots[j - 1]) / (knots[j] - knots[j - 1])
+        each = np.zeros((len(s), n + 1))  # of each knot, the face first
+        rows = np.arange(len(s))
+        each[rows, j - 1], each[rows, j] = 1.0 - t, t
+        each[past] = 0.0
+        driven = np.stack([np.interp(s, driven_m, driven_mm[:, plane]) for plane in (0, 1)])
+        return np.where(past, driven, each[:, 0] * outlook.now_mm[:, None]), each[:, 1:]
 
     parts = [at(outlook.chainage_m), at(outlook.chainage_m - pipe_m), at(outlook.chainage_m - 2 * pipe_m)]
     known = (parts[0][0] - 2 * parts[1][0] + parts[2][0]) / pipe_m + bend
     share = (parts[0][1] - 2 * parts[1][1] + parts[2][1]) / pipe_m
-    per_plane = np.einsum("mj,pjk->pmk", share, outlook.answer)
-    offset = known + np.einsum("mj,pj->pm", share, outlook.free_mm)
+    per_plane = share @ outlook.answer
+    offset = known + outlook.free_mm @ share.T
     rows, low, high = [], [], []
     for line, level in _DIRECTIONS:
         rows.append(np.concatenate([line * per_plane[0], level * per_plane[1]], axis=1))

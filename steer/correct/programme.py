@@ -100,22 +100,17 @@ def cost(
     seen[-1, -1] += return_m
     slope = (return_m**1.5 / stroke) * np.array([-1.0, 1.0])
     seen[-2:, -2:] += np.outer(slope, slope)
+    w_each = outlook.weights[..., None, None]
+    unsure = np.minimum(outlook.doubt, 1.0)[..., None, None] ** 2
+    pulled = np.swapaxes(outlook.answer_each, -1, -2) @ seen  # (m, 2, n, n)
+    square = w_each * (pulled @ outlook.answer_each)
+    mm = ((1.0 + unsure) * square).sum(0)
+    pull = (w_each * (pulled @ outlook.free_each[..., None])).sum(0)[..., 0]
+    pull -= ((unsure * square).sum(0) @ design[..., None])[..., 0]
     for plane in (0, 1):
         part = slice(plane * n, plane * n + n)
-        mm, pull = np.zeros((n, n)), np.zeros(n)
-        for share, free, answer, doubt in zip(
-            outlook.weights[:, plane],
-            outlook.free_each[:, plane],
-            outlook.answer_each[:, plane],
-            outlook.doubt[:, plane],
-            strict=True,
-        ):
-            square = share * (answer.T @ seen @ answer)
-            unsure = min(float(doubt), 1.0) ** 2
-            mm += (1.0 + unsure) * square
-            pull += share * (answer.T @ (seen @ free)) - unsure * (square @ design[plane])
-        big[part, part] = 2.0 * (mm + w[plane] / stroke * (change.T @ change))
-        small[part] = 2.0 * pull
+        big[part, part] = 2.0 * (mm[plane] + w[plane] / stroke * (change.T @ change))
+        small[part] = 2.0 * pull[plane]
         small[plane * n] -= 2.0 * w[plane] / stroke * now[plane]
     return big, small
 

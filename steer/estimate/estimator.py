@@ -26,7 +26,16 @@ from steer.drivefile import DriveFile
 from steer.estimate import filter as kalman
 from steer.estimate import opening, sensors
 from steer.estimate.cells import Cell
-from steer.estimate.evidence import AGAINST_DOUBT, GROUND_CHI, SHARE, STOOD, WRONG, lean, wrong_answers
+from steer.estimate.evidence import (
+    AGAINST_DOUBT,
+    GROUND_CHI,
+    SHARE,
+    STOOD,
+    WEIGHED,
+    WRONG,
+    lean,
+    wrong_answers,
+)
 from steer.estimate.geometry import setback
 from steer.estimate.motion import N_STATES, RD, RO, RR, B, C, D, G, H, K, MotionModel, P, T, Y
 from steer.estimate.nodes import CellReport, Node, Recovery, Setting
@@ -63,6 +72,7 @@ class Estimator:
         # both planes of every model, and the middle one again for each way of answering wrongly
         self.model = np.repeat([*range(len(models)), *WRONG * [middle]], 2)  # of each plane
         self.stack: MotionModel = motion_of(drive, tuple(models[m] for m in self.model))
+        self.mistaken = motion_of(drive, WEIGHED * (models[middle],))  # one entry a wrong answer that counts
         self.odds = np.array([model.odds for model in models])
         self.plane = np.tile([0, 1], self.models + WRONG)
         self.signs = np.append(np.ones(2 * self.models), np.repeat(SHARE, 2))

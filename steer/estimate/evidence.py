@@ -20,6 +20,7 @@ AGAINST_DOUBT = 1.5  # from here the ground is not blamed for what may be an opp
 # When a is set, SHARE·a + STOOD·m acts, where m is what stood when the evidence began.
 SHARE = np.array([-1.0, -1.0, 0.0, 0.0])
 STOOD = np.array([0.0, 2.0, 1.0, 0.0])
+WEIGHED = 3  # of them count in what is steered by: a machine that answers nothing is no reason to steer less
 OPPOSITE, UNANSWERED = slice(0, 2), slice(2, 4)
 
 

@@ -56,7 +56,7 @@ ANSWER_DOUBT = 0.4  # relative, per root metre
 
 
 @lru_cache(maxsize=500)
-def _unit_answer(ds_m: float) -> np.ndarray:
+def unit_answer(ds_m: float) -> np.ndarray:
     """Covariance (12, 12) that unit white noise of P's rate leaves over `ds_m`: it enters T and Y as a
     tendency does."""
     response = np.zeros((N_STATES, 3))
@@ -69,7 +69,7 @@ def _unit_answer(ds_m: float) -> np.ndarray:
     return found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MotionModel:
     """Constants of a stack of models of one machine; lengths in m, units as in the module's table.
 
@@ -205,5 +205,5 @@ class MotionModel:
         """Noise of the built-up curvature over `ds_m`, (b, 12, 12), in proportion to how fast it is on its
         way at state x (b, 12): a lag or a gain that is wrong by a third errs by a third of that."""
         rate = ANSWER_DOUBT * np.abs(x[:, G] * articulation - x[:, P]) / self.lag_m
-        found: np.ndarray = (rate * rate)[:, None, None] * _unit_answer(ds_m)
+        found: np.ndarray = (rate * rate)[:, None, None] * unit_answer(ds_m)
         return found

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from steer.correct.outlook import look_ahead
+from steer.correct.outlook import Spread, look_ahead
 from steer.drivefile import DriveFile, parse_drive
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import C, D, G, K, P, T, Y
@@ -93,6 +94,24 @@ def test_offsets_as_the_estimator_predicts_them(file: DriveFile, delay: float) -
         for part in (0.5, 1.0):  # what is held behind changes at half strokes
             node = estimator.ahead(node, 10.0 + n + part, articulation)
         assert node.x[:2, Y] == pytest.approx(ours[:, n], rel=1e-6, abs=1e-6)
+
+
+def test_the_spread_is_the_covariance_that_the_filter_predicts(file: DriveFile) -> None:
+    """Carried stroke by stroke, one model. What was held changes by less than play eats, so only the estimate, the
+    noise on the way and the doubt about the answer count; that the gain drifts is left out of the outlook."""
+    estimator = Estimator(file, (Answer(0.6, 0.5, 0.2, 0.15, 0.12, 0.12),))
+    begun = node = after_the_past(estimator)
+    now = np.array([8.0, 1.0])
+    steps = np.random.default_rng(6).uniform(-0.25, 0.25, size=(9, 2))
+    ahead = now + np.cumsum(steps, 0)
+    outlook = look_ahead(begun, file.axis, estimator.motion, 1.0, len(ahead))
+    ours = Spread(begun, estimator.motion, outlook).sd(ahead.T, now)
+    for n, articulation in enumerate(ahead):
+        for part in (0.5, 1.0):
+            node = estimator.ahead(node, 10.0 + n + part, articulation)
+        assert np.sqrt(node.p[:2, Y, Y]) == pytest.approx(ours[:, n], rel=0.005)
+    without = Spread(replace(begun, p=0.0 * begun.p), estimator.motion, outlook).sd(ahead.T, now)
+    assert (without < 0.9 * ours).all()  # the estimate's own doubt is in it
 
 
 def test_what_was_held_behind() -> None:
