@@ -312,7 +312,7 @@ class Drive:
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
             advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
-            told_mm=None if follower.told_mm is None else np.array(follower.told_mm, float),
+            told_mm=None if follower.cylinders.told_mm is None else np.array(follower.cylinders.told_mm, float),
             force=follower.newest_force(),
         )  # fmt: skip
 
@@ -324,7 +324,7 @@ class Drive:
             return None
         node = follower.node(self.stroke_end_m if not follower.track.accepted else None)
         if self.stroke_end_m is not None and self.stroke_end_m > node.s_m:
-            node = follower.estimator.ahead(node, self.stroke_end_m, follower.articulation)
+            node = follower.estimator.ahead(node, self.stroke_end_m, follower.cylinders.articulation)
         return node
 
     def _stroke_number(self) -> int:
@@ -334,7 +334,7 @@ class Drive:
 
     def _standing(self) -> np.ndarray:
         """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""
-        standing = self.follower.standing()
+        standing = self.follower.standing().mm
         if standing is not None:
             return standing
         cyl = self.file.machine.cylinders

@@ -105,7 +105,7 @@ class ScreenSource:
             extra["drive_file"] = self._file_said
         self._look_back()
         time = snapshot.last_reading_time if self._says_time else None
-        if not self.drive.follower.cylinders_read:
+        if self.drive.follower.cylinders.read_mm is None:
             extra["cylinders_told"] = True
         elif self._read_at is not None and not self._reads_cylinders:
             sequence, chainage_m = self._read_at
@@ -131,7 +131,7 @@ class ScreenSource:
             if newest is not None:
                 self._says_time = bool(newest.body.get("time"))
                 self._reads_cylinders = _has_cylinders(newest)
-            known = self._read_at is not None or not self.drive.follower.cylinders_read
+            known = self._read_at is not None or self.drive.follower.cylinders.read_mm is None
             if from_here == after or (newest is not None and known):
                 self._looked = seen
             back *= 8

@@ -17,13 +17,13 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate.cells import Cell, Track, standing_places
+from steer.estimate.cylinders import CylinderReadings, Standing, carried
 from steer.estimate.estimator import Estimator
 from steer.estimate.geometry import Columns, Reference, reduce
 from steer.estimate.nodes import Node
 from steer.estimate.rulings import Rulings, correction_of, counter_at, counter_lacks, setting_of
 from steer.estimate.run import Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
-from steer.machine.cylinders import Misread, articulation, completed, misread
 
 _FIELDS = (
     "spot_right_mm",
@@ -59,11 +59,7 @@ class Follower:
         self.open_rows: list[np.ndarray] = []
         self.roll_deg = 0.0
         self.roll_at_m = -math.inf  # where it was last read
-        self.articulation = np.zeros(2)
-        self.cylinder_mm: tuple[float, ...] | None = None
-        self.cylinders_read = False
-        self.fitting_mm: tuple[float, ...] | None = None  # last read that fitted one another
-        self.told_mm: tuple[float, ...] | None = None  # advised, accepted or overridden last
+        self.cylinders = CylinderReadings(drive.machine)
         self.runs = {"yaw": Run(), "pitch": Run()}
         self.top_m = drive.axis.start_chainage_m
         self.cell_top_m = drive.axis.start_chainage_m
@@ -71,6 +67,7 @@ class Follower:
         self.last_time: str | None = None
         self.times: tuple[str, str] | None = None  # first and newest of the readings, as they say
         self.recent: list[tuple[int, dict[str, Any]]] = []
+        self._standing: tuple[tuple[object, ...], Standing] | None = None
         self.shots: dict[int, Shot] = {}
         self.late: dict[int, Any] = {}
         for setting in self.known.settings:
@@ -107,15 +104,9 @@ class Follower:
             self._accept(self.track.settle(float(event.body["chainage_m"]) + lacks))
         elif kind in ("advised", "accepted", "overridden") and event.sequence not in self.known.undone:
             self._work()
-            self.told_mm = tuple(event.body["cylinder_mm"])
-            if not self.cylinders_read:
-                # Nobody reads the cylinders: what was advised or chosen is what stands.
-                held = articulation(
-                    np.array(self.told_mm, float), self.roll_deg, self.drive.machine.cylinders
-                )
-                self.articulation = np.array([held.right_mm_per_m, held.up_mm_per_m])
+            self.cylinders.tell(event.body["cylinder_mm"], self.roll_deg)
         elif kind == "undone":
-            return int(event.body["event"]) in self.known.undone or self.cylinders_read
+            return int(event.body["event"]) in self.known.undone or self.cylinders.read_mm is not None
         elif kind in WORDS:
             self._word(int(event.body["shot"]), WORDS[kind])
         elif kind == "chainage_set":
@@ -138,10 +129,7 @@ class Follower:
         end_m = self.drive.axis.start_chainage_m + begun * self.cell_m
         if float(self.batch[-1][1]["chainage_m"]) + self.track.offset_m <= end_m:
             return
-        fit = articulation(
-            self._cylinders([body for _, body in self.batch]), self.roll_deg, self.drive.machine.cylinders
-        )
-        if self._odd(fit.residual_mm).any():
+        if not self.cylinders.fit_one_another([body for _, body in self.batch], self.roll_deg):
             return
         self._work()
         self.estimator.run(before=self.open_cell)
@@ -153,17 +141,13 @@ class Follower:
             at = max(at, self.top_m + REACHED_M)  # a shot may stand a little beyond the last reading
         return self.estimator.node_at(at)
 
-    def standing(self) -> np.ndarray | None:
-        """The cylinders as they stand (N,) mm: as read, a misread one set right where the others (and what
-        was told) tell which; what was advised or chosen last where nobody reads them; None at the start."""
-        read = self.standing_read()
-        wrong = None if read is None else self.misfit(read)
-        if read is None or wrong is None or len(wrong.cylinders) != 1:
-            return read
-        step = self.drive.machine.cylinders.step_mm
-        right = read.copy()
-        right[wrong.cylinders[0] - 1] -= np.round(wrong.by_mm[0] / step) * step
-        return right
+    def standing(self) -> Standing:
+        """The cylinders as they stand."""
+        c = self.cylinders
+        key = (self.readings, self.roll_deg, c.told_mm, c.read_mm, c.fitting_mm)
+        if self._standing is None or self._standing[0] != key:
+            self._standing = (key, c.standing([body for _, body in self.recent], self.roll_deg))
+        return self._standing[1]
 
     def newest_force(self) -> tuple[float, float] | None:
         """The largest jacking force read over the last stroke of readings (kN), and its chainage (m)."""
@@ -178,48 +162,6 @@ class Follower:
             if force is not None and (found is None or force > found[0]):
                 found = float(force), s
         return found
-
-    def misfit(self, read_mm: np.ndarray) -> Misread | None:
-        """Whether one of the cylinders read (N,) does not fit the others."""
-        cyl = self.drive.machine.cylinders
-        before = self.told_mm if self.told_mm is not None else self.fitting_mm
-        last = None if before is None or len(before) != len(read_mm) else np.array(before, float)
-        return misread(read_mm, self.roll_deg, cyl, sd_mm=max(1.0, 0.6 * cyl.step_mm), last_mm=last)
-
-    def standing_read(self) -> np.ndarray | None:
-        """The last cylinder readings averaged (N,) mm, on whole steps where they agree with one; a cylinder not
-        read stands as told or in the plane of the others. A lone last row that is `_unlikely` waits for a second."""
-        step = self.drive.machine.cylinders.step_mm
-        if self.cylinder_mm is None:
-            return None if self.told_mm is None else np.array(self.told_mm)
-        cyl = self.drive.machine.cylinders
-        runs: list[list[np.ndarray]] = []  # of rows that agree, the newest first
-        for _, body in reversed(self.recent):
-            row = body.get("cylinder_mm")
-            read = None if row is None else completed(row, self.roll_deg, cyl, self.told_mm)
-            if read is None or np.isnan(read).any():
-                continue
-            if not runs or np.abs(read - runs[-1][0]).max() > max(1.0, step):
-                runs.append([])
-            runs[-1].append(read)
-            if len(runs) > 2 or len(runs[-1]) == 15:
-                break
-        if not runs:
-            runs = [[completed(self.cylinder_mm, self.roll_deg, cyl, self.told_mm)]]
-        lone = len(runs[0]) == 1 and len(runs) > 1 and len(runs[1]) > 2
-        mean = np.array(runs[1] if lone and self._unlikely(runs[0][0], runs[1][0]) else runs[0]).mean(0)
-        whole = np.round(mean / step) * step
-        return whole if np.abs(mean - whole).max() < 0.4 * step else mean
-
-    def _unlikely(self, read_mm: np.ndarray, before_mm: np.ndarray) -> bool:
-        """Whether a row read once (N,) is not what was told, and either no stroke may come to it from the rows
-        before or it fits no plane."""
-        m = self.drive.machine
-        if self.told_mm is not None and np.abs(read_mm - self.told_mm).max() <= max(1.0, m.cylinders.step_mm):
-            return False
-        now, before = (articulation(mm, self.roll_deg, m.cylinders) for mm in (read_mm, before_mm))
-        right, up = now.right_mm_per_m - before.right_mm_per_m, now.up_mm_per_m - before.up_mm_per_m
-        return max(abs(right), abs(up)) > m.max_change_mm_per_m or self.misfit(read_mm) is not None
 
     # ---- shots
 
@@ -308,11 +250,11 @@ class Follower:
                 if run.offer(value, at):
                     raw[i, column] = np.nan
         read = np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float)
-        roll = self._carried(read, self.roll_deg)
+        roll = carried(read, self.roll_deg)
         self.roll_deg = float(roll[-1])
-        read_at = self._carried(np.where(np.isfinite(read), s, np.nan), self.roll_at_m)
+        read_at = carried(np.where(np.isfinite(read), s, np.nan), self.roll_at_m)
         self.roll_at_m = float(read_at[-1])
-        held = self._articulations(bodies, roll)
+        held = self.cylinders.take(bodies, roll)
         number = np.zeros(n, int)
         for i, setting in enumerate(self.known.settings):
             after = (setting.sequence < sequence) & (s >= setting.s_m - 0.1)
@@ -327,73 +269,6 @@ class Follower:
         return np.column_stack(
             [s, number, values, distance, held, roll, sequence, np.maximum(s - read_at, 0.0)]
         )
-
-    @staticmethod
-    def _carried(values: np.ndarray, first: float) -> np.ndarray:
-        """Missing values take the one before."""
-        known = np.isfinite(values)
-        if known.all():
-            return values
-        index = np.where(known, np.arange(len(values)), -1)
-        np.maximum.accumulate(index, out=index)
-        return np.where(index >= 0, values[np.maximum(index, 0)], first)
-
-    def _cylinders(self, bodies: list[dict[str, Any]]) -> np.ndarray:
-        """Extensions as read (n, N), NaN where not."""
-        count = len(self.drive.machine.cylinders.positions_deg)
-        nothing = [math.nan] * count
-        return np.array(
-            [
-                nothing if (c := b.get("cylinder_mm")) is None else [math.nan if v is None else v for v in c]
-                for b in bodies
-            ],
-            float,
-        ).reshape(len(bodies), count)
-
-    def _articulations(self, bodies: list[dict[str, Any]], roll: np.ndarray) -> np.ndarray:
-        read = self._cylinders(bodies)
-        fit = articulation(read, roll, self.drive.machine.cylinders)
-        known = np.isfinite(fit.right_mm_per_m)
-        if known.any():
-            self.cylinders_read = True
-            self.cylinder_mm = tuple(read[np.flatnonzero(known)[-1]].tolist())
-        if self._leave_out(read, fit.residual_mm):
-            fit = articulation(read, roll, self.drive.machine.cylinders)
-        held = np.stack([fit.right_mm_per_m, fit.up_mm_per_m], -1)
-        held[:, 0] = self._carried(held[:, 0], self.articulation[0])
-        held[:, 1] = self._carried(held[:, 1], self.articulation[1])
-        self.articulation = held[-1].copy()
-        return held
-
-    def _leave_out(self, read: np.ndarray, residual: np.ndarray) -> bool:
-        """Blank (NaN) in `read` (n, N) the cylinder that does not fit the others; True when there was one.
-
-        Readings of one setting are judged together, by their mean."""
-        odd = self._odd(residual)
-        if not odd.any():
-            whole = np.flatnonzero(np.isfinite(read).all(1))
-            if len(whole):
-                self.fitting_mm = tuple(read[whole[-1]].tolist())
-            return False
-        blank = np.isnan(read)
-        step = np.abs(np.diff(np.where(blank, 0.0, read), axis=0)).max(1) > 2.0
-        anew = step | (np.diff(odd) != 0) | (blank[1:] != blank[:-1]).any(1)
-        edges = [0, *(np.flatnonzero(anew) + 1).tolist(), len(read)]
-        found = False
-        for begin, end in pairwise(edges):
-            mean = read[begin:end].mean(0)
-            wrong = self.misfit(mean) if odd[begin] else None
-            if wrong is not None and len(wrong.cylinders) == 1:
-                read[begin:end, wrong.cylinders[0] - 1] = np.nan
-                found = True
-            elif not odd[begin] and np.isfinite(mean).all():
-                self.fitting_mm = tuple(read[end - 1].tolist())
-        return found
-
-    def _odd(self, residual_mm: np.ndarray) -> np.ndarray:
-        """Rows (n,) of cylinders that do not fit one another, from what is left over (n, N)."""
-        off = np.abs(np.where(np.isfinite(residual_mm), residual_mm, 0.0)).max(1)
-        return np.asarray(off > max(1.0, 0.6 * self.drive.machine.cylinders.step_mm))
 
     def _cell(self, rows: np.ndarray, top: float, advance: np.ndarray) -> Cell:
         held = rows[:, 7:9]

@@ -161,7 +161,9 @@ def misread(
     if known.size < 3:
         return None
     rows = extension_rows(roll_deg, cylinders)[known]
-    left_over = np.eye(known.size) - rows @ np.linalg.pinv(rows)  # residual = left_over @ error
+    left_over = np.eye(known.size) - rows @ np.linalg.solve(
+        rows.T @ rows, rows.T
+    )  # residual = left_over @ error
     share = np.diag(left_over)
     off = residual[known]
     worst = float(np.abs(off).max())

@@ -153,7 +153,7 @@ def what_if(
         drive = reel.drive_at(first + k)
         node = _node(drive)
         if now_mm is None:
-            now_mm, held = drive.follower.standing(), node.articulation
+            now_mm, held = drive.follower.standing().mm, node.articulation
         own = set_new[-1] if set_new else node.articulation
         moved = _moved(node, difference, models, own)
         seen = copy.copy(drive.follower.estimator)
@@ -194,7 +194,7 @@ def _node(drive: Drive) -> Node:
     follower.bring_up()
     node = follower.node(drive.stroke_end_m if not follower.track.accepted else None)
     if drive.stroke_end_m is not None and drive.stroke_end_m > node.s_m:
-        node = follower.estimator.ahead(node, drive.stroke_end_m, follower.articulation)
+        node = follower.estimator.ahead(node, drive.stroke_end_m, follower.cylinders.articulation)
     return node
 
 

@@ -232,13 +232,13 @@ def test_one_bad_row_of_cylinders_before_the_stroke_ends_is_not_believed(row: li
         k for k in range(20) if len(draw_scenario(k).drive["machine"]["cylinders"]["positions_deg"]) == 4
     )
     _, follower, _ = drive(draw_scenario(seed), AT_M)
-    stood = follower.standing()
+    stood = follower.standing().mm
     last = follower.recent[-1][1]
     for count in (1, 2):
         sequence = follower.recent[-1][0] + 1
         follower.take(Event(sequence, "reading", last | {"cylinder_mm": row}))
         follower.bring_up()
-        believed = follower.standing_read()
+        believed = follower.standing().read_mm
         assert (np.abs(believed - stood).max() < 1.0) == (count == 1)
 
 

@@ -126,7 +126,7 @@ def test_keeping_up_with_the_readings_changes_nothing_and_leaves_little(fault):
     plain = followed(drive, bent)
     ahead, left = kept_up(drive, bent)
     same(plain, ahead)
-    assert ahead.fitting_mm == plain.fitting_mm
+    assert ahead.cylinders.fitting_mm == plain.cylinders.fitting_mm
     assert np.array_equal(ahead.articulation, plain.articulation)
     if fault != "cylinder":  # these are judged with all of their stroke
         assert np.median(left) <= 2  # the cell that is still open, and perhaps a shot

@@ -24,4 +24,4 @@ def test_an_answer_is_the_same_for_who_asks_later_or_after_accepting_it(tmp_path
         taken = drive.override(-1.0, 0.5).body["cylinder_mm"]
         assert drive.advice().correction == given
         drive.add("reading", {"chainage_m": 2.0})
-        assert drive.follower.told_mm == tuple(taken)
+        assert drive.follower.cylinders.told_mm == tuple(taken)

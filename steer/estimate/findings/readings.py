@@ -106,8 +106,7 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
 
 def cylinders(follower: Follower, node: Node) -> list[Notice]:
     """One cylinder reading that does not fit the plane of the others."""
-    setting = follower.standing_read()
-    wrong = None if setting is None else follower.misfit(setting)
+    wrong = follower.standing().wrong
     if wrong is None:
         return []
     if wrong.cylinders:

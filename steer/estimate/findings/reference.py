@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from steer.advice import Notice
@@ -24,7 +26,7 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
     settings = [key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m]
     settled_at = max(settled_at, max(settings, default=-np.inf))
     for i, (n, r) in enumerate(cells):
-        if not r.moved.any() or n.s_m <= settled_at:
+        if n.s_m <= settled_at or not any(r.moved.tolist()):
             continue
         near = [other.moved for m, other in cells[max(0, i - 3) : i + 4] if abs(m.s_m - n.s_m) < 1.5]
         channels = np.any(near, 0)
@@ -88,8 +90,9 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
 
 def launch(cells: Cells, node: Node) -> list[Notice]:
     """The first readings did not find the machine where the launch was said to be."""
-    for n, r in cells:
-        if not r.first.any() or node.s_m - n.s_m > LAUNCH_SAID_M:
+    near = itertools.takewhile(lambda cell: node.s_m - cell[0].s_m <= LAUNCH_SAID_M, reversed(cells))
+    for n, r in [*near][::-1]:
+        if not r.first.any():
             continue
         where = [
             f"{abs(r.shifted[c]):.0f} {'mm' if c < 2 else 'mm/m'} {SIDES[c % 2][0 if r.shifted[c] > 0 else 1]}"
