@@ -187,8 +187,8 @@ def test_a_misread_cylinder_does_not_fool_the_articulation():
     said, fooled, _ = drive(scenario_of(seed, Fault("cylinder_misread", AT_M, (1.0, 14.0))), AT_M + 3.0)
     assert "cylinder_misread" in said[-1][1]
     assert "Cylinder 1 " in said[-1][1]["cylinder_misread"]
-    assert fooled.articulation == pytest.approx(plain.articulation, abs=1.0)
-    assert fooled.standing() == pytest.approx(plain.standing(), abs=1.5)
+    assert fooled.cylinders.articulation == pytest.approx(plain.cylinders.articulation, abs=1.0)
+    assert fooled.standing().mm == pytest.approx(plain.standing().mm, abs=1.5)
     del clean
 
 
