@@ -167,9 +167,10 @@ class Cell:
 
     def _counts(self, use: np.ndarray) -> np.ndarray:
         """Used readings (places, 4) at each standing place."""
-        counts = np.zeros((self.station[-1] + 1, use.shape[1]))
-        np.add.at(counts, self.station, use)
-        return counts
+        found: np.ndarray = np.add.reduceat(
+            use, np.searchsorted(self.station, range(self.station[-1] + 1)), 0, float
+        )
+        return found
 
     def _factor(self, use: np.ndarray) -> np.ndarray:
         if self._alone:

@@ -181,28 +181,29 @@ class Follower:
             return
         rows, self.batch = self.batch, []
         taken: list[tuple[int, dict[str, Any], float]] = []
-        counter = self.known.counter
+        counter, track = self.known.counter, self.track
+        track.counter(*counter_at(counter, rows[0][0]))
         for i, (sequence, body) in enumerate(rows):
-            self.track.counter(*counter_at(counter, sequence))
+            if counter:
+                track.counter(*counter_at(counter, sequence))
             self.held[i] = (sequence, body)
             time = body.get("time")
             old = time is not None and self.times is not None and self.times[0] <= time <= self.times[1]
             if time is not None and not old:
                 self.times = (time, time) if self.times is None else (self.times[0], max(self.times[1], time))
-            for index, s in self.track.offer(i, sequence, float(body["chainage_m"]), old):
+            for index, s in track.offer(i, sequence, float(body["chainage_m"]), old):
                 taken.append((*self.held.pop(index), s))
-            if self.track.waiting is None or self.track.waiting[0] != i:
+            if track.waiting is None or track.waiting[0] != i:
                 self.held.pop(i, None)
-        waiting = self.track.waiting
+        waiting = track.waiting
         if waiting is not None and waiting[0] >= 0:
             self.held = {-1: self.held[waiting[0]]}
-            self.track.waiting = (-1, waiting[1], waiting[2])
+            track.waiting = (-1, waiting[1], waiting[2])
         elif waiting is None:
             self.held = {}
-        if rows:
-            self.last_time = rows[-1][1].get("time") or self.last_time
-            self.readings += len(rows)
-            self.recent = (self.recent + rows)[-400:]
+        self.last_time = rows[-1][1].get("time") or self.last_time
+        self.readings += len(rows)
+        self.recent = (self.recent + rows)[-400:]
         self._group(taken)
 
     def _accept(self, settled: list[tuple[int, float]]) -> None:

@@ -82,10 +82,11 @@ def setback(axis: Axis, face: AxisPoint, behind_m: float) -> np.ndarray:
     Zero on a straight; κ·b²/2 to the right on a right-hand curve. What a straight body has there
     counts from the axis, so this is taken off its offset.
     """
-    back = axis.at(np.asarray(face.chainage_m, float) - behind_m)
-    _, right, up = frame(face)
-    delta = place(back) - place(face)
-    return 1000.0 * np.stack([np.einsum("...i,...i", delta, right), np.einsum("...i,...i", delta, up)], -1)
+    back = axis.at(face.chainage_m - behind_m)
+    east, north = back.easting_m - face.easting_m, back.northing_m - face.northing_m
+    sin, cos, grade = np.sin(face.bearing_rad), np.cos(face.bearing_rad), face.grade_mm_per_m / 1000.0
+    up = (back.level_m - face.level_m - grade * (sin * east + cos * north)) / np.hypot(1.0, grade)
+    return 1000.0 * np.stack([cos * east - sin * north, up], -1)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -88,7 +89,8 @@ class Node:
             self.mirror,
             self.articulation,
         )
-        if not all(np.isfinite(v).all() for v in numbers) or not np.isfinite(self.bearing_rad + self.grade):
+        # one that is not finite leaves no finite sum
+        if not math.isfinite(sum([float(v.sum()) for v in numbers], self.bearing_rad + self.grade)):
             return False
         own = np.diagonal(self.p, axis1=1, axis2=2)
         with np.errstate(over="ignore"):  # a product beyond what a float holds is no covariance either

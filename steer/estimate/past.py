@@ -41,6 +41,6 @@ class Past:
 
     def means(self, edges_m: np.ndarray) -> np.ndarray:
         """Mean articulation (n, 2) between rising chainages (n + 1,)."""
-        held = np.column_stack([np.interp(edges_m, self.at_m, self.held[:, plane]) for plane in (0, 1)])
-        found: np.ndarray = np.diff(held, axis=0) / np.diff(edges_m)[:, None]
+        held = np.array([np.interp(edges_m, self.at_m, self.held[:, plane]) for plane in (0, 1)])
+        found: np.ndarray = ((held[:, 1:] - held[:, :-1]) / (edges_m[1:] - edges_m[:-1])).T
         return found

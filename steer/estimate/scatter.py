@@ -46,14 +46,17 @@ class Scatter:
         (4,) of one that [sd] gives, and by how much the cell `moved` (4,) what is expected of them."""
         found, seen, left = self.found.copy(), self.seen.copy(), self.left.copy()
         for channel in range(4):
-            off = residual[use[:, channel], channel]
-            if not len(off):
+            off = residual[use[:, channel], channel].tolist()
+            if not off:
                 continue
-            steps = np.abs(np.diff(off, prepend=left[channel]))
-            for step in steps[np.isfinite(steps)].tolist():
-                beyond = step > MEDIAN * math.sqrt(2.0) * sd[channel] * found[channel]
-                gain = 1.0 / (SLOPE * min(FIRST + seen[channel], MOST))
-                found[channel] *= math.exp(gain * (0.5 if beyond else -0.5))
-                seen[channel] += 1.0
-            left[channel] = off[-1] - moved[channel]
+            scale, known, last = float(found[channel]), float(seen[channel]), float(left[channel])
+            middle = MEDIAN * math.sqrt(2.0) * float(sd[channel])
+            for value in off:
+                step, last = abs(value - last), value
+                if math.isnan(step):
+                    continue
+                gain = 0.5 / (SLOPE * min(FIRST + known, MOST))
+                scale *= math.exp(gain if step > middle * scale else -gain)
+                known += 1.0
+            found[channel], seen[channel], left[channel] = scale, known, last - moved[channel]
         return Scatter(np.maximum(found, 0.8), seen, left)
