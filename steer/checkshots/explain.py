@@ -52,7 +52,7 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
         turn = most / distance
         if gradient <= MOST_GRADIENT_K_PER_M:
             moved.append(f"refraction by {gradient:.1f} K/m across the beam would do it")
-        sd = estimator.priors.reference_direction
+        sd = estimator.stack.priors.reference_direction
         if turn <= 6.0 * sd + 0.05:
             moved.append(f"a turn of the beam by only {turn:.2f} mm/m would do it")
         else:

@@ -166,19 +166,19 @@ def propose(
     steering = steering or steering_of(drive)
     stroke = drive.drive.stroke_m
     length = drive.machine.front_length_m + drive.machine.rear_length_m
-    lag_m = float(node.weights @ (estimator.motion.lag_m + estimator.motion.delay_m))
+    lag_m = float(node.weights @ (estimator.stack.motion.lag_m + estimator.stack.motion.delay_m))
     reach_m = HORIZON_LENGTHS * length + HORIZON_LAGS * lag_m
     n = int(min(max(math.ceil(reach_m / stroke), 6), MOST_STROKES))
     roll_deg = roll_deg if math.isfinite(roll_deg) else 0.0
     now = node.articulation if now_mm is None else settled(drive.machine, now_mm, roll_deg)
     if not np.isfinite(now).all():
         now, now_mm = node.articulation, None
-    plain = look_ahead(node, drive.axis, estimator.motion, stroke, n)
+    plain = look_ahead(node, drive.axis, estimator.stack.motion, stroke, n)
     outlook = in_doubt(plain, node, estimator, drive.axis)
     limits, low, high = limits_of(drive, roll_deg, now, advised)
     return_m = steering.distance(lag_m)
     held = np.repeat(now[:, None], n, 1)
-    spread = Spread(node, estimator.motion, plain)
+    spread = Spread(node, estimator.stack.motion, plain)
     without_sd = spread.sd(held, now)
     driven_m, driven_mm = driven_path(estimator, node, 2 * drive.pipe.length_m + 1.0)
     joint_bend = _joint_bend(drive, outlook)
@@ -209,8 +209,8 @@ def propose(
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
-    with_sd = steered_sd(spread.sd(articulation, now), node, estimator.motion, stroke, return_m)
-    near = int(np.ceil(NEAR_HOLDS * taken_hold_m(node, estimator.motion, return_m) / stroke))
+    with_sd = steered_sd(spread.sd(articulation, now), node, estimator.stack.motion, stroke, return_m)
+    near = int(np.ceil(NEAR_HOLDS * taken_hold_m(node, estimator.stack.motion, return_m) / stroke))
     given = gave_way(
         drive, now, now_mm, chosen, plan, joints, outlook.chainage_m, with_mm, outlook.now_mm, near
     )

@@ -35,7 +35,7 @@ def in_doubt(outlook: Outlook, node: Node, estimator: Estimator, axis: Axis) -> 
     pairs = slice(2 * models, 2 * (models + WEIGHED))
     wrong = replace(node, x=node.x[pairs], p=node.p[pairs], score=np.zeros(WEIGHED))
     n = outlook.answer.shape[1]
-    seen = look_ahead(wrong, axis, estimator.mistaken, outlook.stroke_m, n)
+    seen = look_ahead(wrong, axis, estimator.stack.mistaken, outlook.stroke_m, n)
     stood = (STOOD[:, None] * node.mirror)[:WEIGHED]
     free = seen.free_each + np.einsum("mpij,mp->mpi", seen.answer_each, stood)
     answer = SHARE[:WEIGHED, None, None, None] * seen.answer_each

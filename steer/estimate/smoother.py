@@ -42,7 +42,7 @@ def smooth(estimator: Estimator) -> SmoothedPath:
     count = len(nodes)
     means, covs = np.empty((count, 2, estimator.start.x.shape[1])), None
     if count:
-        n, b = means.shape[2], 2 * estimator.models
+        n, b = means.shape[2], 2 * estimator.stack.models
         covs = np.empty((count, 2, n, n))
         after_x, after_p = nodes[-1].x[:b], nodes[-1].p[:b]
         means[-1], covs[-1] = blend(after_x, after_p, nodes[-1].weights)

@@ -49,7 +49,7 @@ def next_survey(node: Node, estimator: Estimator) -> float:
     With readings going on, the face is known as well as the reference is there: the growth of the
     variance of RO + RD·d + RR·d²/2 is added to today's.
     """
-    drive, motion = estimator.drive, estimator.motion
+    drive, motion = estimator.drive, estimator.stack.motion
     _, p = node.blend()
     tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
     start = drive.axis.start_chainage_m + drive.target.behind_face_m

@@ -137,7 +137,7 @@ def what_if(
         )
     at_the_end = reel.drive_at(len(reel.moments) - 1).follower
     at_the_end.bring_up()
-    last_node, motion = at_the_end.estimator.last, at_the_end.estimator.motion
+    last_node, motion = at_the_end.estimator.last, at_the_end.estimator.stack.motion
     models = len(motion.lag_m)
     weights = last_node.weights
     share = last_node.x[: 2 * models, D].reshape(models, 2)

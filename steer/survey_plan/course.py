@@ -117,11 +117,13 @@ class Rehearsal:
         """What the four channels of a cell will show at `s` by the mean of the models: (4,)."""
         estimator = self.estimator
         mean = estimator.ahead(estimator.last, s, held).blend()[0]
-        a = held[estimator.plane] * estimator.signs
-        none = np.zeros(len(estimator.plane))
-        back = setback(self.drive.axis, self.drive.axis.at(s), estimator.body.target_m)[estimator.plane]
-        spot, spot_0 = sensors.target_row(estimator.body, a, 0.0, none, back)
-        head, head_0 = sensors.heading_row(estimator.body, a, 0.0, none, 0.0, np.zeros(len(none), bool))
+        a = held[estimator.stack.plane] * estimator.stack.signs
+        none = np.zeros(len(estimator.stack.plane))
+        back = setback(self.drive.axis, self.drive.axis.at(s), estimator.stack.body.target_m)[
+            estimator.stack.plane
+        ]
+        spot, spot_0 = sensors.target_row(estimator.stack.body, a, 0.0, none, back)
+        head, head_0 = sensors.heading_row(estimator.stack.body, a, 0.0, none, 0.0, np.zeros(len(none), bool))
         return np.array(
             [
                 float(row[plane] @ mean[plane] + const[plane])
@@ -144,7 +146,7 @@ class Rehearsal:
         self.estimator.run()
         node = self.estimator.last
         states = [RO, RD]
-        for b, plane in enumerate(self.estimator.plane):
+        for b, plane in enumerate(self.estimator.stack.plane):
             node.p[b][np.ix_(states, states)] = covariance[plane]
         return node
 
@@ -157,7 +159,7 @@ class Rehearsal:
                 float(after.grade_mm_per_m) - float(before.grade_mm_per_m),
             ]
         )
-        asked = turn / advance_m / self.estimator.motion.gain_prior_per_m
+        asked = turn / advance_m / self.estimator.stack.motion.gain_prior_per_m
         size, most = float(np.hypot(*asked)), self.drive.machine.max_articulation_mm_per_m
         found: np.ndarray = asked * min(1.0, most / size) if size > 0.0 else asked
         return found

@@ -75,7 +75,7 @@ def plain_loop(drive: DriveFile, events: list[Event]) -> tuple[np.ndarray, np.nd
     from filterpy.kalman import KalmanFilter
 
     estimator = Estimator(drive, (MODELS[MIDDLE],))
-    model, body = estimator.motion, estimator.body
+    model, body = estimator.stack.motion, estimator.stack.body
     s = np.array([e.body["chainage_m"] for e in events])
 
     def column(name: str) -> np.ndarray:
@@ -86,7 +86,7 @@ def plain_loop(drive: DriveFile, events: list[Event]) -> tuple[np.ndarray, np.nd
                       column("yaw_mm_per_m"), column("pitch_mm_per_m"), column("roll_deg"))  # fmt: skip
     values, along = reduce(drive, Reference.of(drive), columns)
     found, sds = np.empty((len(s), 2)), np.empty((len(s), 2))
-    zero, still = np.zeros(len(estimator.plane)), np.zeros(len(estimator.plane))
+    zero, still = np.zeros(len(estimator.stack.plane)), np.zeros(len(estimator.stack.plane))
     for plane in (0, 1):
         kf = KalmanFilter(dim_x=12, dim_z=2)
         kf.x = estimator.start.x[plane][:, None].copy()
@@ -98,9 +98,12 @@ def plain_loop(drive: DriveFile, events: list[Event]) -> tuple[np.ndarray, np.nd
             kf.predict(F=model.transition(ds, np.zeros(1))[0], Q=model.process_noise(ds)[0])
             kf.x += model.known_input(ds, np.zeros(1))[0][:, None]
             row, _ = sensors.target_row(body, still, 0.0, zero, zero)
-            head, _ = sensors.heading_row(body, still, 0.0, zero, along[i], estimator.plane == 0)
+            head, _ = sensors.heading_row(body, still, 0.0, zero, along[i], estimator.stack.plane == 0)
             h = np.stack([sensors.add_reference(row, along[i])[plane], head[plane]])
-            sd = estimator.channel_sd[[plane, 2 + plane]] + [estimator.spot_growth * along[i], 0.0]
+            sd = estimator.stack.channel_sd[[plane, 2 + plane]] + [
+                estimator.stack.spot_growth * along[i],
+                0.0,
+            ]
             kf.update(values[i, [plane, 2 + plane]][:, None], R=np.diag(sd * sd), H=h)
             found[i, plane], sds[i, plane] = kf.x[Y, 0], np.sqrt(kf.P[Y, Y])
     return found, sds

@@ -13,6 +13,7 @@ from steer.closed_loop import Advised, drive_whole
 from steer.correct.either_way import EVEN_ODDS, UNHEARD, in_doubt
 from steer.correct.outlook import look_ahead
 from steer.drivefile import parse_drive
+from steer.estimate.cells import Cell
 from steer.estimate.nodes import WRONG
 from steer.ground import Ground, Scenario, Simulation, Stretch
 from steer.ground.folder import drive_toml
@@ -25,7 +26,7 @@ SETTINGS, CHANGES = range(2)
 def outlooks(draw, seed: int, against: np.ndarray, mirror: np.ndarray | None = None):
     _, drive, estimator, node = draw(seed)
     node = dataclasses.replace(node, torn=against, mirror=np.zeros((WRONG, 2)) if mirror is None else mirror)
-    plain = look_ahead(node, drive.axis, estimator.motion, drive.drive.stroke_m, 8)
+    plain = look_ahead(node, drive.axis, estimator.stack.motion, drive.drive.stroke_m, 8)
     return plain, in_doubt(plain, node, estimator, drive.axis)
 
 
@@ -65,13 +66,15 @@ def test_negated_changes_leave_what_stands_as_it_acts(draw) -> None:
     mirror = np.tile([[2.0, -3.0]], (WRONG, 1))
     _, drive, estimator, node = draw(7)
     x, m = node.x.copy(), len(node.weights)
-    x[2 * m + 2 : 2 * m + 4] = x[estimator.middle : estimator.middle + 2]  # the middle model's own state
-    x[: 2 * m] = np.tile(x[estimator.middle : estimator.middle + 2], (m, 1))
+    x[2 * m + 2 : 2 * m + 4] = x[
+        estimator.stack.middle : estimator.stack.middle + 2
+    ]  # the middle model's own state
+    x[: 2 * m] = np.tile(x[estimator.stack.middle : estimator.stack.middle + 2], (m, 1))
     node = dataclasses.replace(node, x=x, torn=against, mirror=mirror)
-    plain = look_ahead(node, drive.axis, estimator.motion, drive.drive.stroke_m, 8)
+    plain = look_ahead(node, drive.axis, estimator.stack.motion, drive.drive.stroke_m, 8)
     found = in_doubt(plain, node, estimator, drive.axis)
     held = np.repeat(np.array([[2.0], [-3.0]]), 8, 1)
-    middle = estimator.middle // 2
+    middle = estimator.stack.middle // 2
     right = plain.free_each[middle] + np.einsum("pij,pj->pi", plain.answer_each[middle], held)
     assert np.allclose(found.offsets(held), right, atol=1e-3 * np.abs(right).max())
 
@@ -93,17 +96,17 @@ def drive(kind: str, tendency: float, faults: tuple[Fault, ...] = (), alarm_m: f
     advised = Advised(file)
     if alarm_m is not None:
         estimator = advised.drive.follower.estimator
-        fold, rung = estimator._fold_cell, []
+        fold, rung = estimator._fold, []
 
-        def ring(before, cell):
-            node = fold(before, cell)
-            if cell.s_m >= alarm_m and not rung:
-                rung.append(cell.s_m)
+        def ring(before, item):
+            node = fold(before, item)
+            if isinstance(item, Cell) and item.s_m >= alarm_m and not rung:
+                rung.append(item.s_m)
                 node.torn[:2] += 8.0
                 node.against[:2] += 8.0
             return node
 
-        estimator._fold_cell = ring
+        estimator._fold = ring
     found = drive_whole(
         file, Simulation(Scenario(seed=11, drive=toml, ground=ground, faults=faults)), advised
     )

@@ -62,7 +62,7 @@ def test_offsets_as_an_integrator_finds_them(file: DriveFile, delay: float) -> N
     ):
         x[k, [Y, T, C, K, P, D, G]] = values
     node.x = x
-    outlook = look_ahead(node, file.axis, estimator.motion, 1.0, len(ahead))
+    outlook = look_ahead(node, file.axis, estimator.stack.motion, 1.0, len(ahead))
     ours = outlook.offsets(ahead.T)
     lag, coupling = 0.6 * LENGTH, 0.5 * 2.0 / LENGTH
     fade = 8.0 * LENGTH
@@ -88,7 +88,7 @@ def test_offsets_as_the_estimator_predicts_them(file: DriveFile, delay: float) -
     estimator = Estimator(file, (Answer(0.6, 0.0, 0.2, 0.15, 0.12, 0.12, delay=delay),))
     ahead = np.random.default_rng(5).normal(size=(9, 2)) * 6.0
     node = after_the_past(estimator)
-    outlook = look_ahead(node, file.axis, estimator.motion, 1.0, len(ahead))
+    outlook = look_ahead(node, file.axis, estimator.stack.motion, 1.0, len(ahead))
     ours = outlook.offsets(ahead.T)
     for n, articulation in enumerate(ahead):
         for part in (0.5, 1.0):  # what is held behind changes at half strokes
@@ -104,13 +104,13 @@ def test_the_spread_is_the_covariance_that_the_filter_predicts(file: DriveFile) 
     now = np.array([8.0, 1.0])
     steps = np.random.default_rng(6).uniform(-0.25, 0.25, size=(9, 2))
     ahead = now + np.cumsum(steps, 0)
-    outlook = look_ahead(begun, file.axis, estimator.motion, 1.0, len(ahead))
-    ours = Spread(begun, estimator.motion, outlook).sd(ahead.T, now)
+    outlook = look_ahead(begun, file.axis, estimator.stack.motion, 1.0, len(ahead))
+    ours = Spread(begun, estimator.stack.motion, outlook).sd(ahead.T, now)
     for n, articulation in enumerate(ahead):
         for part in (0.5, 1.0):
             node = estimator.ahead(node, 10.0 + n + part, articulation)
         assert np.sqrt(node.p[:2, Y, Y]) == pytest.approx(ours[:, n], rel=0.005)
-    without = Spread(replace(begun, p=0.0 * begun.p), estimator.motion, outlook).sd(ahead.T, now)
+    without = Spread(replace(begun, p=0.0 * begun.p), estimator.stack.motion, outlook).sd(ahead.T, now)
     assert (without < 0.9 * ours).all()  # the estimate's own doubt is in it
 
 

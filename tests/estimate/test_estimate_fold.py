@@ -274,7 +274,7 @@ def test_a_reference_set_anew_forgets_the_old_ones_error():
     before = follower.estimator.last.blend()
     follower.bring_up()
     x, p = follower.estimator.last.blend()
-    priors = follower.estimator.priors
+    priors = follower.estimator.stack.priors
     assert x[:, [RO, RD]] == pytest.approx(0.0)
     assert np.sqrt(p[:, RO, RO]) == pytest.approx(priors.reference_offset)
     assert x[:, Y] == pytest.approx(before[0][:, Y])
@@ -306,7 +306,7 @@ def test_the_opposite_answers_change_nothing_of_the_estimate():
     drive, events = recorded(length_m=15.0)
     follower = followed(drive, events)
     node = follower.estimator.last
-    m2 = 2 * follower.estimator.models
+    m2 = 2 * follower.estimator.stack.models
     x, _ = node.blend()
     node.x[m2:] += 100.0
     assert (node.blend()[0] == x).all()

@@ -18,6 +18,7 @@ from steer.estimate.motion import N_STATES
 from steer.estimate.packed import Transitions, Triangles
 from steer.estimate.possible import possible_paths
 from steer.estimate.smoother import smooth
+from steer.estimate.stack import MOST_STEPS
 
 MATRICES = ("p", "p_before", "phi")
 NEVER = 10**9
@@ -177,8 +178,8 @@ def test_any_numbers_come_back(numbers):
 
 
 def test_the_noise_kept_is_that_of_every_plane_and_of_few_lengths():
-    estimator = Follower(parse_drive(load("clean")["toml"])).estimator
-    for ds in np.linspace(0.001, 0.3, folding.MOST_STEPS + 200):
-        found = estimator._noise(float(ds))
-        assert found.tobytes() == estimator.stack.process_noise(float(ds)).tobytes()
-        assert len(estimator._steps) <= folding.MOST_STEPS
+    stack = Follower(parse_drive(load("clean")["toml"])).estimator.stack
+    for ds in np.linspace(0.001, 0.3, MOST_STEPS + 200):
+        found = stack.noise(float(ds))
+        assert found.tobytes() == stack.whole.process_noise(float(ds)).tobytes()
+        assert len(stack._noises) <= MOST_STEPS

@@ -99,11 +99,11 @@ def test_an_update_that_goes_wrong_is_left_out(bad, monkeypatch):
     drive, simulation, steerer = driven(12)
     right, wrong_at = kalman.update, simulation.chainage_m + 0.3
     now = {"s_m": 0.0}
-    fold = type(drive.follower.estimator)._fold_cell
+    fold = type(drive.follower.estimator)._fold
 
-    def fold_cell(self, before, cell):
-        now["s_m"] = cell.s_m
-        return fold(self, before, cell)
+    def fold_item(self, before, item):
+        now["s_m"] = item.s_m
+        return fold(self, before, item)
 
     def update(x, p, *rest):
         x, p, nu, s = right(x, p, *rest)
@@ -112,7 +112,7 @@ def test_an_update_that_goes_wrong_is_left_out(bad, monkeypatch):
             p[:, Y, Y] = bad
         return x, p, nu, s
 
-    monkeypatch.setattr(type(drive.follower.estimator), "_fold_cell", fold_cell)
+    monkeypatch.setattr(type(drive.follower.estimator), "_fold", fold_item)
     monkeypatch.setattr(kalman, "update", update)
     go_on(steerer, simulation, 3)
     assert "estimate_recovered" in codes(drive)

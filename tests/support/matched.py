@@ -104,6 +104,6 @@ def told(estimator: Estimator, truth: np.ndarray) -> Estimator:
     x = start.x.copy()
     for state in (H, D, G):
         p[:, state, :] = p[:, :, state] = 0.0
-        x[:, state] = truth[estimator.plane, state]
+        x[:, state] = truth[estimator.stack.plane, state]
     estimator.start = replace(start, x=x, p=p)
     return estimator

@@ -158,7 +158,7 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     ):
         return []
     x, p = node.blend()
-    priors = estimator.priors
+    priors = estimator.stack.priors
     for plane in (0, 1):
         direction, sd = float(x[plane, RD]), float(np.sqrt(p[plane, RD, RD]))
         if abs(direction) > max(2.5 * priors.reference_direction, 0.02) and abs(direction) > 3.0 * sd:

@@ -61,7 +61,7 @@ def _said_before(cells: Cells, node: Node) -> bool:
 def _gain_ratio(node: Node, estimator: Estimator) -> np.ndarray:
     """The most that the gain of each plane can be (two sd above its mean) over what is usual, (2,)."""
     x, p = node.blend()
-    found: np.ndarray = (x[:, G] + 2.0 * np.sqrt(p[:, G, G])) / estimator.motion.gain_prior_per_m
+    found: np.ndarray = (x[:, G] + 2.0 * np.sqrt(p[:, G, G])) / estimator.stack.motion.gain_prior_per_m
     return found
 
 
@@ -82,7 +82,7 @@ def steering_weak(cells: Cells, node: Node, estimator: Estimator) -> list[Notice
     for plane in (0, 1):
         weak = ratio[plane] < WEAK_GAIN[1] and _stays_weak(cells, estimator, plane)
         if ratio[plane] < WEAK_GAIN[0] or weak:
-            share = node.blend()[0][plane, G] * estimator.motion.length_m / 2.0
+            share = node.blend()[0][plane, G] * estimator.stack.motion.length_m / 2.0
             return [
                 Notice(
                     "steering_weak",
