@@ -17,6 +17,7 @@ from steer.estimate.motion import C, Y
 from steer.estimate.nodes import Node
 from steer.estimate.possible import _Fold, possible_paths
 from steer.estimate.smoother import smooth
+from steer.estimate.stack import Stack
 from steer.ground import CheckShots, Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
@@ -76,13 +77,13 @@ def test_draws_scatter_as_the_smoother_says() -> None:
     assert 0.85 < np.median(ratio) < 1.05 and ratio.max() < 1.25
 
 
-class Kicked(Estimator):
-    """A fold in which the crab really jumps by so much at a node."""
+class Kicked(Stack):
+    """Motion in which the crab really jumps by so much at a node."""
 
     at_m, kick = 0.0, np.zeros(2)
 
-    def _predict(self, node: Node, s_m: float, *rest: Any) -> Node:
-        made = super()._predict(node, s_m, *rest)
+    def ahead(self, node: Node, s_m: float, *rest: Any) -> Node:
+        made = super().ahead(node, s_m, *rest)
         if node.s_m < self.at_m <= s_m:
             made.x[:, C] += self.kick[self.plane]
         return made
@@ -95,8 +96,9 @@ def test_the_effect_of_a_jump_is_that_of_a_fold_with_it() -> None:
     nodes = estimator.nodes
     fold = _Fold(nodes)
     place = next(i for i, step in enumerate(fold.at) if step > 20.0)
-    other = Kicked(file)
-    other.at_m, other.kick = float(fold.at[place]), np.array([0.02, 0.0])
+    other = Estimator(file)
+    other.stack = kicked = Kicked(file)
+    kicked.at_m, kicked.kick = float(fold.at[place]), np.array([0.02, 0.0])
     for item in estimator.items:
         other.put(item)
     other.run()

@@ -1,6 +1,6 @@
 """Drives whose truth follows the estimator's own motion model, drawn at random: for honesty checks.
 
-The law is taken from `Estimator._predict` started without doubt: its mean is where the truth goes on
+The law is taken from `Stack.ahead` started without doubt: its mean is where the truth goes on
 average, its covariance the noise of that step.
 """
 
@@ -16,6 +16,7 @@ from steer.estimate.cells import Cell
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import D, G, H, Y
 from steer.estimate.shots import Shot
+from steer.estimate.stack import Stack
 from steer.estimate.tuning import Answer
 from steer.ground import draw_scenario
 from steer.ground.folder import drive_toml
@@ -43,8 +44,8 @@ def drive_of(
     shot_every_m: float,
 ) -> tuple[list[Cell | Shot], list[np.ndarray]]:  # fmt: skip
     """Items of one drive and the truth at each: list of Cell or Shot, list of (2, 12)."""
-    law = Estimator(drive, (model,))
-    launch = law.start
+    law = Stack(drive, (model,))
+    launch = law.launch()
     node = replace(launch, p=np.zeros_like(launch.p))
     x = launch.x.copy()
     x[:2] += normal(rng, launch.p[:2])
@@ -62,9 +63,9 @@ def drive_of(
         s = law.axis.start_chainage_m + i * CELL_M
         if i % 4 == 1:
             a = np.clip(a + rng.normal(0.0, 2.0, 2), -10.0, 10.0)
-        node = law._predict(replace(node, x=x, p=np.zeros_like(node.p)), s, a, a)
+        node = law.ahead(replace(node, x=x, p=np.zeros_like(node.p)), s, a, a)
         x = node.x + normal(rng, node.p)
-        acting = law._acting(node, a)
+        acting = law.acting(node, a)
         row, const = sensors.target_row(law.body, acting, 0.0, np.zeros(len(acting)), np.zeros(len(acting)))
         along = s - law.axis.start_chainage_m - drive.target.behind_face_m
         along = max(along, 0.0)
