@@ -23,6 +23,7 @@ from steer.checkshots.report import SurveyReport, reference_lines, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
+from steer.decisions import may_accept
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.estimator import Estimator
@@ -202,13 +203,16 @@ class Drive:
 
     # ---- what people decide
 
-    def accept(self) -> Event:
-        """The crew sets what is proposed."""
-        advice = self._proposal()
-        c = advice.correction
-        return self.add(
-            "accepted", self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
-        )
+    def accept(self, looked_at: Advice | None = None) -> Event:
+        """The crew sets what is proposed (None: now); refused where that has changed or was accepted meanwhile."""
+        shown, seen = self._told(looked_at or self._proposal()), self.seen
+
+        def decided() -> list[tuple[str, dict[str, Any]]]:
+            self.refresh()
+            now = self._told(self._proposal())
+            return self._with_file("accepted", may_accept(shown, now, self.decisions, seen))
+
+        return self._take_stored(self.log.append_decided(decided))
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Look at an articulation (mm/m) of the crew's own without storing it."""
@@ -241,6 +245,10 @@ class Drive:
         if advice is None:
             raise InputRefused("no correction is proposed yet: no reading has come in")
         return advice
+
+    def _told(self, advice: Advice) -> dict[str, Any]:
+        c = advice.correction
+        return self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
 
     @staticmethod
     def _decision(advice: Advice, right: float, up: float, cylinder_mm: list[float]) -> dict[str, Any]:
@@ -287,10 +295,9 @@ class Drive:
                 return []
             self.refresh()
         advice = self._answer()
-        c = advice.correction
-        told = self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+        told = self._told(advice)
         codes = {"notices": list(dict.fromkeys(n.code for n in advice.notices))} if advice.notices else {}
-        return self._with_file("advised", told | {"hold": c.hold} | codes)
+        return self._with_file("advised", told | {"hold": advice.correction.hold} | codes)
 
     def advice(self) -> Advice | None:
         """Estimate and correction now; None before the first reading and stroke's end."""

@@ -245,6 +245,7 @@ class SteerApp(App[None]):
             answer = await self.desk.do(lambda: work(self.source))
         except _READING_FAILS as error:
             self.refused = str(error) or type(error).__name__
+            await self.look()  # what it was refused for may not be on the screen yet
             self.say(f"Not stored: {self.refused.splitlines()[0]}")
             return False
         self.refused = ""

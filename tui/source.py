@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from steer.advice import Snapshot
+    from steer.advice import Advice, Snapshot
 
 
 class Source(Protocol):
@@ -36,8 +36,9 @@ class Source(Protocol):
     def snapshot(self) -> Snapshot:
         """All that a screen shows, as of the last refresh."""
 
-    def accept(self) -> object:
-        """Stores that the operator takes the proposal for the coming stroke."""
+    def accept(self, shown: Advice) -> object:
+        """Stores that the operator takes the proposal that he was shown for the coming stroke. Refused where
+        another one holds by now, or somebody has accepted it already."""
 
     def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
         """Stores the operator's own articulation for the coming stroke."""

@@ -7,11 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from steer.advice import Snapshot
+from steer.advice import Advice, Snapshot
 from steer.cli.screen_source import ScreenSource
 from steer.errors import InputRefused
-from steer.practice import Session, debrief, report
-from steer.practice.showing import shown, turns
+from steer.practice import Session, debrief, report, showing
 
 
 class PracticeSource(ScreenSource):
@@ -41,16 +40,16 @@ class PracticeSource(ScreenSource):
         """The drive's snapshot, less what is hidden."""
         whole = super().snapshot()
         named = replace(whole, name=f"PRACTICE on {self.session.scenario.name} (invented ground)")
-        return shown(named, self.session.proposal, self.session.decision())
+        return showing.shown(named, self.session.proposal, self.session.decision())
 
-    def accept(self) -> object:
-        """Stores that the proposal is taken. Raises InputRefused while it is hidden."""
+    def accept(self, shown: Advice | None = None) -> object:
+        """Stores that the proposal shown is taken. Raises InputRefused while it is hidden."""
         if self.session.proposal != "shown" and (
             self.session.proposal == "hidden" or self.session.decision() is None
         ):
             raise InputRefused("the proposal is hidden: key o sets your own")
         self._changed = True
-        return self.drive.accept()
+        return super().accept(shown)
 
     def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
         """Stores an own setting."""
@@ -79,7 +78,7 @@ class PracticeSource(ScreenSource):
         from steer.closed_loop.whole import articulation_set
 
         right, up = articulation_set(self.drive.file, cylinder_mm, self.session.simulation.roll_deg)
-        return turns(float(right), float(up))
+        return showing.turns(float(right), float(up))
 
     def debrief(self, told: Callable[[str, int, int], None]) -> list[str]:
         """The lines of the debrief. Raises InputRefused before the first stroke."""

@@ -50,7 +50,7 @@ class ReplaySource:
         found = what_if(self.reel, file, self.reel.moments[self.number].chainage_m, told)
         return [*compared.report(file, found, settings), "", *compared.table(found)]
 
-    def accept(self) -> object:
+    def accept(self, shown: object = None) -> object:
         """Refused."""
         raise InputRefused(_NOTHING)
 

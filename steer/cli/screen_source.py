@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from steer.advice import Snapshot
+from steer.advice import Advice, Snapshot
 from steer.correct.own_setting import Tried
 from steer.drive import Drive
-from steer.errors import FolderUnusable
+from steer.errors import FolderUnusable, InputRefused
 from steer.estimate.rulings import counter_lacks
 from steer.intake import drivetext
 from steer.intake.stored import drive_files
@@ -40,6 +40,7 @@ class ScreenSource:
         self._made_with = drive.file_now or drivetext.as_event(drive.folder, drive.file)
         self._stamps: list[object] = []
         self._file_said = ""
+        self._told = drive.seen, ""  # by the newest snapshot
         for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
             if method is not None:
@@ -61,9 +62,10 @@ class ScreenSource:
             raise FolderUnusable(f"{self._file}: the log is gone from its place")
         elif now != self._identity:
             raise FolderUnusable(f"{self._file}: another log lies in its place; leave and open again")
-        before = self._file_said
         self._look_at_the_file()
-        return self.drive.refresh() or self._file_said != before
+        self.drive.refresh()
+        # the drive takes in others' events when it stores, too
+        return (self.drive.seen, self._file_said) != self._told
 
     def _look_at_the_file(self) -> None:
         """Whether the drive file is still what all of this is made with; read again only where it was touched."""
@@ -87,6 +89,12 @@ class ScreenSource:
             changed = not drivetext.same(now, self._made_with)
             self._file_said = f"{names} has changed since this was opened." if changed else ""
 
+    def _drive_file_stands(self) -> None:
+        """Raises InputRefused where the limits that a setting is held against may no longer be the drive's."""
+        self._look_at_the_file()
+        if self._file_said:
+            raise InputRefused(f"{self._file_said} No setting can be checked: leave (key q) and open again")
+
     def _which(self) -> tuple[int, int] | None:
         try:
             found = self._file.stat()
@@ -97,6 +105,7 @@ class ScreenSource:
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, with the decision that stands for the coming stroke."""
         snapshot = self.drive.snapshot()
+        self._told = self.drive.seen, self._file_said
         extra: dict[str, object] = {"decision": self._decision(snapshot)}
         arrived = getattr(self.drive, "last_reading_arrival", None)
         if arrived is not None:
@@ -150,12 +159,14 @@ class ScreenSource:
         """Events of the log above a sequence."""
         return self.drive.log.events(after=after)
 
-    def accept(self) -> object:
-        """Stores that the proposal is taken."""
-        return self.drive.accept()
+    def accept(self, shown: Advice | None = None) -> object:
+        """Stores that the proposal shown is taken."""
+        self._drive_file_stands()
+        return self.drive.accept(shown)
 
     def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
         """Stores an own setting."""
+        self._drive_file_stands()
         return self.drive.override(right_mm_per_m, up_mm_per_m)
 
     def note(self, text: str) -> object:
@@ -175,6 +186,7 @@ class ScreenSource:
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Looks at a setting: whole cylinder steps at the present roll, what they make, the limits it breaks."""
+        self._drive_file_stands()
         return self.drive.try_setting(right_mm_per_m, up_mm_per_m)
 
     def asbuilt(self) -> View:

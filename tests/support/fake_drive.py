@@ -340,6 +340,7 @@ class FakeDrive:
         self.calls: list[tuple[object, ...]] = []
         self._came_in: dict[int, str] = {}  # verdicts before a word was said
         self.changed = False
+        self._accepted: Correction | None = None
         self.trouble: Exception | None = None
         self.refreshes = 0
 
@@ -358,8 +359,11 @@ class FakeDrive:
     def snapshot(self) -> Snapshot:
         return self.current
 
-    def accept(self) -> None:
+    def accept(self, shown: Advice) -> None:
+        if self._accepted == self.current.advice.correction:
+            raise InputRefused(f"stroke {self.current.advice.stroke + 1} was accepted already")
         self._store("accept")
+        self._accepted = self.current.advice.correction
 
     def override(self, right_mm_per_m: float, up_mm_per_m: float) -> None:
         self._store("override", right_mm_per_m, up_mm_per_m)
@@ -368,6 +372,7 @@ class FakeDrive:
         self._store("note", text)
 
     def undo_last(self) -> str:
+        self._accepted = None
         self._store("undo_last")
         return "The acceptance is taken back."
 

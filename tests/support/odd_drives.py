@@ -102,8 +102,9 @@ def look(folder: Path) -> None:
             seen = snapshot.advice.estimate
             figures = [seen.line_mm, seen.level_mm, seen.yaw_mm_per_m, seen.pitch_mm_per_m, seen.line_sd_mm]
             assert all(map(math.isfinite, figures)), figures
-            drive.accept()
-        with contextlib.suppress(InputRefused):  # what a person sees in the footer
+            with contextlib.suppress(InputRefused):  # what a person sees in the footer
+                drive.accept()
+        with contextlib.suppress(InputRefused):
             source.undo_last()
         with contextlib.suppress(InputRefused):
             source.override(0.5, -0.5)

@@ -444,3 +444,102 @@ def test_cylinders_of_an_older_reading_are_not_said_to_be_of_now(source, tmp_pat
         drive.add("reading", {"chainage_m": 0.1, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
         unread = ScreenSource(drive)
         assert " told " in table(unread) and "not read: as set last" in table(unread)
+
+
+def test_a_proposal_accepted_elsewhere_a_moment_ago_is_not_accepted_twice(undecided, monkeypatch):
+    """The other one stores when everything has been asked but the log is not held yet."""
+    from steer.drive import Drive
+    from steer.errors import InputRefused
+
+    source, log = undecided, undecided.drive.log
+    stroke = source.snapshot().advice.stroke
+    with Drive.open(source.drive.folder, write=True) as other:
+        held = log.append_decided
+
+        def after_the_other(decide):
+            other.accept()
+            return held(decide)
+
+        monkeypatch.setattr(log, "append_decided", after_the_other)
+        with pytest.raises(InputRefused) as refused:
+            source.accept()
+    (event,) = log.of_kinds("accepted")
+    assert str(refused.value) == (
+        f"stroke {stroke + 1} was accepted already at {event.arrived[11:19]} UTC, in another window or program"
+    )
+    assert source.refresh() and source.snapshot().extra["decision"]["kind"] == "accepted"
+
+
+async def test_the_window_that_comes_second_says_that_it_was_accepted_already(undecided, make_app):
+    from screen_pilot import ready
+    from test_other_screens import screen_text
+
+    from steer.drive import Drive
+
+    app = make_app(undecided, stale_minutes=0.0)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        with Drive.open(undecided.drive.folder, write=True) as other:
+            other.accept()
+        assert "proposed" in screen_text(app)
+        await pilot.press("a")
+        await pilot.pause()
+        said = " ".join(screen_text(app).split())
+        assert "was accepted already" in said and "in another window or program" in said
+        assert "accepted: " in said  # the title
+    assert len(undecided.drive.log.of_kinds("accepted")) == 1
+
+
+def test_a_proposal_that_has_changed_since_it_was_shown_is_not_accepted_unseen(undecided):
+    from steer.drive import Drive
+    from steer.errors import InputRefused
+
+    source = undecided
+    shown = source.snapshot().advice
+    with Drive.open(source.drive.folder, write=True) as other:
+        other.add("check_shot", {"chainage_m": shown.chainage_m, "point": "face", "line_mm": 60.0,
+                                 "level_mm": -60.0, "sd_mm": 1.0})  # fmt: skip
+        other.accept_shot(other.log.last_sequence())
+        now = other.advice()
+    assert np.abs(np.subtract(now.correction.cylinder_mm, shown.correction.cylinder_mm)).max() > 1.0
+    with pytest.raises(InputRefused, match="has changed just now"):
+        source.accept(shown)
+    assert not source.drive.log.of_kinds("accepted")
+    source.accept(source.snapshot().advice)
+    assert len(source.drive.log.of_kinds("accepted")) == 1
+
+
+async def test_no_setting_is_stored_while_the_drive_file_is_another(undecided, make_app):
+    from screen_pilot import ready
+    from test_other_screens import screen_text
+
+    from steer.errors import InputRefused
+
+    source = undecided
+    path = source.drive.folder / "drive.toml"
+    text, before = path.read_text(), source.drive.log.last_sequence()
+    app = make_app(source, stale_minutes=0.0)
+
+    async def after(*keys):
+        await pilot.press(*keys)
+        await pilot.pause()
+        return " ".join(screen_text(app).split())
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("o")
+        path.write_text(text.replace("max_change_mm_per_m = 10.0", "max_change_mm_per_m = 1.0") + "# other\n")
+        said = await after("ctrl+u", *"3 left", "enter", "ctrl+u", *"1 up", "enter")
+        assert "drive.toml has changed since this was opened. No setting can be checked" in said
+        await pilot.press("escape")
+        await app.look()
+        assert "NO PROPOSAL Drive file changed" in await after("z")
+        said = await after("o")
+        assert len(app.screen_stack) == 1 and "No setting can be checked: drive.toml has changed" in said
+        for store in (source.accept, lambda: source.override(1.0, 1.0)):
+            with pytest.raises(InputRefused, match=r"drive\.toml has changed"):
+                store()
+        assert source.drive.log.last_sequence() == before
+        path.write_text(text)
+        await app.look()
+        assert "Own setting" in await after("o")

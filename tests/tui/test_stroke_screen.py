@@ -36,7 +36,7 @@ async def test_accept_is_stored_once_and_undone_by_a_further_event(make_app):
         assert "STROKE 97  accepted" in shown(app) and "Stroke 97 accepted. Key u takes it" in shown(app)
         await pilot.press("a", "a")
         await pilot.pause()
-        assert drive.calls == [("accept",)] and "Stroke 97 is accepted already" in shown(app)
+        assert drive.calls == [("accept",)] and "Not stored: stroke 97 was accepted already" in shown(app)
         await pilot.press("u")
         await pilot.pause()
         assert drive.calls == [("accept",), ("undo_last",)]

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 
 DEFAULT_STALE_MINUTES = 15.0
+OPEN_AGAIN = "Leave (key q), see steer check, and open again."
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ def stopped(scene: Scene) -> str:
     if scene.snapshot is None:
         return ""
     if not out_of_date(scene):
-        return _other_file(scene.snapshot)
+        return other_file(scene.snapshot)
     if scene.trouble:
         return f"Log out of reach: {scene.trouble.rstrip('.')}. What came in since is not in this."
     if clock_wrong(scene):
@@ -88,7 +89,7 @@ def stopped(scene: Scene) -> str:
     return f"Readings stopped {duration(scene.age_s or 0.0)} ago: what was driven since is not in this."
 
 
-def _other_file(snapshot: Snapshot) -> str:
+def other_file(snapshot: Snapshot) -> str:
     """Why the drive file that all of this was made with no longer holds; empty while it does."""
     said = snapshot.extra.get("drive_file")
     return said if isinstance(said, str) else ""
@@ -118,9 +119,9 @@ def blocked(scene: Scene) -> Blocked | None:
         return Blocked("Opening", unread(scene), "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
         return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
-    other = _other_file(snapshot)
+    other = other_file(snapshot)
     if other:
-        return Blocked("Drive file changed", other, "Leave (key q), see steer check, and open again.")
+        return Blocked("Drive file changed", other, OPEN_AGAIN)
     hidden = snapshot.extra.get("hidden")
     if isinstance(hidden, str):
         return Blocked("Proposal hidden", hidden, "Key o sets your own; space jacks the stroke.")

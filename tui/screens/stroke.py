@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import isclose
 from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from tui.draw import stroke_page
-from tui.draw.scene import Decision, blocked
+from tui.draw.scene import OPEN_AGAIN, Decision, blocked, other_file
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
@@ -51,19 +50,8 @@ class StrokeScreen(SteerScreen):
         advice = scene.snapshot.advice
         correction = advice.correction
         stroke = f"Stroke {advice.stroke + 1}"
-        made = scene.decision
-        if (
-            made is not None
-            and made.kind == "accepted"
-            and made.stroke == advice.stroke
-            # What readings have changed since, may be accepted anew.
-            and isclose(made.right_mm_per_m, correction.right_mm_per_m, abs_tol=0.01)
-            and isclose(made.up_mm_per_m, correction.up_mm_per_m, abs_tol=0.01)
-        ):
-            self.steer.say(f"{stroke} is accepted already: nothing more is stored. Key u takes it back.")
-            return
         stored = await self.steer.store(
-            lambda drive: drive.accept(), f"{stroke} accepted. Key u takes it back."
+            lambda drive: drive.accept(advice), f"{stroke} accepted. Key u takes it back."
         )
         if stored:
             self.steer.decide(
@@ -77,6 +65,11 @@ class StrokeScreen(SteerScreen):
         scene = self.steer.scene
         if scene.snapshot is None or scene.snapshot.advice is None:
             self.steer.say("There is no reading yet to set against.")
+            return
+        other = other_file(scene.snapshot)
+        if other:
+            # accepting is refused for the same reason: nobody can say what the machine's limits are
+            self.steer.say(f"No setting can be checked: {other} {OPEN_AGAIN}")
             return
         self.app.push_screen(OverrideDialog(scene))
 

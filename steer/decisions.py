@@ -1,0 +1,42 @@
+"""Whether a proposal may still be accepted, asked for while nobody else can store."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from steer.errors import InputRefused
+from steer.log import Event
+
+_SAME_MM = 0.05  # cylinders nearer than that are one setting: no finer one can be made
+
+
+def same_setting(one_mm: Sequence[float], other_mm: Sequence[float]) -> bool:
+    """Whether two lists of extensions (N,) mm are one setting of the cylinders."""
+    return len(one_mm) == len(other_mm) and all(
+        abs(a - b) < _SAME_MM for a, b in zip(one_mm, other_mm, strict=True)
+    )
+
+
+def may_accept(
+    shown: dict[str, Any], now: dict[str, Any], decisions: Sequence[Event], seen: int
+) -> dict[str, Any]:
+    """`now`, the body of the acceptance to store. Raises InputRefused when the proposal is no longer the one
+    `shown` to who accepts it, or was accepted already. `decisions` that stand, oldest first; those after the
+    sequence `seen` came in from elsewhere meanwhile."""
+    stroke = int(shown["stroke"]) + 1
+    if now["stroke"] != shown["stroke"] or not same_setting(now["cylinder_mm"], shown["cylinder_mm"]):
+        raise InputRefused(
+            f"the proposal for stroke {stroke} has changed just now: look at the new one first"
+        )
+    made = [event for event in decisions if event.kind in ("accepted", "overridden")][-1:]
+    for event in made:
+        if (
+            event.kind == "accepted"
+            and event.body["stroke"] == now["stroke"]
+            and same_setting(event.body["cylinder_mm"], now["cylinder_mm"])
+        ):
+            when = f" at {event.arrived[11:19]} UTC" if event.arrived else ""
+            who = ", in another window or program" if event.sequence > seen else ""
+            raise InputRefused(f"stroke {stroke} was accepted already{when}{who}")
+    return now
