@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from steer.errors import InputRefused
-from steer.log import Event
+
+if TYPE_CHECKING:
+    from steer.log import Event
 
 _SAME_MM = 0.05  # cylinders nearer than that are one setting: no finer one can be made
 
@@ -29,13 +31,9 @@ def may_accept(
         raise InputRefused(
             f"the proposal for stroke {stroke} has changed just now: look at the new one first"
         )
-    made = [event for event in decisions if event.kind in ("accepted", "overridden")][-1:]
-    for event in made:
-        if (
-            event.kind == "accepted"
-            and event.body["stroke"] == now["stroke"]
-            and same_setting(event.body["cylinder_mm"], now["cylinder_mm"])
-        ):
+    for event in [event for event in decisions if event.kind in ("accepted", "overridden")][-1:]:
+        same = event.body["stroke"] == now["stroke"] and event.kind == "accepted"
+        if same and same_setting(event.body["cylinder_mm"], now["cylinder_mm"]):
             when = f" at {event.arrived[11:19]} UTC" if event.arrived else ""
             who = ", in another window or program" if event.sequence > seen else ""
             raise InputRefused(f"stroke {stroke} was accepted already{when}{who}")

@@ -71,7 +71,7 @@ def examine(folder: Path) -> list[tuple[str, float]]:
     with Log.open(folder) as log:
         assert verify(log).whole
         return [
-            (e.kind, float(e.body["chainage_m"]))
+            (e.kind, float(e.body.get("chainage_m", math.nan)))
             for e in log.events()
             if e.kind not in ("advised", "file", "drive_file")
         ]

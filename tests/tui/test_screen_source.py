@@ -509,6 +509,31 @@ def test_a_proposal_that_has_changed_since_it_was_shown_is_not_accepted_unseen(u
     assert len(source.drive.log.of_kinds("accepted")) == 1
 
 
+def test_a_real_drive_tells_a_proposal_that_changed_after_it_was_accepted(undecided):
+    from tui.draw.spans import join
+    from tui.draw.stroke_page import draw
+
+    source = undecided
+    source.accept()
+    was = source.snapshot()
+    assert "accepted: " in join(draw(_decided(was), 80, 23))
+    face_m = was.advice.chainage_m
+    shot = {"chainage_m": face_m, "point": "face", "line_mm": 60.0, "level_mm": -60.0, "sd_mm": 1.0}
+    source.drive.add("check_shot", shot)
+    source.drive.accept_shot(source.drive.log.last_sequence())
+    now = source.snapshot()
+    step = now.advice.correction.cylinder_mm[0] - was.advice.correction.cylinder_mm[0]
+    said = " ".join(join(draw(_decided(now), 80, 23)).split())
+    assert f"{was.advice.stroke + 1} accepted" in said and "; NOW CYLINDERS" in said
+    assert f"cylinders 1 {'out' if step > 0 else 'in'} {abs(step):g} mm" in said and abs(step) > 1.0
+
+
+def _decided(snapshot):
+    from tui.draw.scene import Decision, Scene
+
+    return Scene(snapshot, stale_after_s=0.0, decision=Decision(**snapshot.extra["decision"]))
+
+
 async def test_no_setting_is_stored_while_the_drive_file_is_another(undecided, make_app):
     from screen_pilot import ready
     from test_other_screens import screen_text

@@ -107,6 +107,46 @@ def test_overriding_setting_is_shown_with_its_cylinders():
     assert "in 16" in text and "out 12" in text
 
 
+CHANGED = {"cylinders": (40.0, 39.0, 33.0, 33.5), "turns alone": None}
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_kept_pictures_of_a_proposal_changed_since_it_was_accepted(width, height):
+    from tui.draw.scene import Decision
+
+    made = Decision(96, "accepted", -4.5, 1.0, CHANGED["cylinders"])
+    keep(f"stroke-changed-{width}x{height}", page("good", width, height - 1, decision=made))
+
+
+@pytest.mark.parametrize("width", [30, 40, 60, 80, 120, 200])
+@pytest.mark.parametrize("height", [6, 11, 17, 23, 39])
+@pytest.mark.parametrize("known", CHANGED)
+def test_what_was_accepted_and_is_proposed_no_longer_is_told_from_what_still_is(width, height, known):
+    from tui.draw.scene import Decision
+
+    def lines(right, cylinder_mm):
+        made = Decision(96, "accepted", right, 1.2, cylinder_mm)
+        return page("good", width, height, decision=made).splitlines()
+
+    same = lines(-3.5, (37.0, 39.0, 35.0, 33.0) if CHANGED[known] else None)
+    other = lines(-4.5, CHANGED[known])
+    title = next(line for line in other if "STROKE 97" in line or " 97 accepted" in line)
+    assert "CHANGED" in title or "NOW" in title
+    assert not any("CHANGED" in line or "NOW" in line or " New " in line for line in same)
+    assert "STROKE 97  accepted" in "".join(same)
+    if width < 60 or height < 11:
+        return
+    said = " ".join(" ".join(other).split())
+    assert "Accepted 4.5 mm/m left, 1.2 mm/m up" in said
+    if width >= 80:
+        assert "accepted 4.5 left, 1.2 up mm/m" in title
+        # 37, 39, 35, 33 is proposed
+        wanted = (
+            "cylinders 1 in 3 mm, 3 out 2 mm, 4 in 0.5 mm" if CHANGED[known] else "1.0 mm/m further right"
+        )
+        assert wanted in said
+
+
 def test_wide_characters_in_a_name_do_not_shift_the_page():
     import fake_drive
 

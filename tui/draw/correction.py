@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tui.draw import words
 from tui.draw.bigtype import big
-from tui.draw.scene import Blocked, Scene, blocked
+from tui.draw.scene import Blocked, Decision, Scene, blocked, left_behind
 from tui.draw.spans import Row, cells, cut_text, width, wrap
 
 SIDE = 8  # words beside a large figure
@@ -46,14 +46,16 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
         title: Row = ((f" STROKE {stroke}  your own setting ".ljust(size), "alarm"),)
         right, up = decision.right_mm_per_m, decision.up_mm_per_m
         return [title, *_planes(right, up, advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]
+    correction = advice.correction
     accepted = decision is not None and decision.kind == "accepted"
     state = "accepted" if accepted else "proposed"
-    if advice.correction.hold:
-        title = ((f" STROKE {stroke}  {state}: hold ".ljust(size), "title"),)
-        held = advice.correction
-        return [title, *_hold(held.right_mm_per_m, held.up_mm_per_m, size, form)]
-    title = ((f" STROKE {stroke}  {state}: set the articulation to ".ljust(size), "title"),)
-    correction = advice.correction
+    other = left_behind(scene)
+    text = f" STROKE {stroke}  {state}: {'hold' if correction.hold else 'set the articulation to'} "
+    if other is not None:
+        text = _no_longer(stroke, other, correction.hold, size)
+    title = ((text.ljust(size), "title" if other is None else "alarm"),)
+    if correction.hold:
+        return [title, *_hold(correction.right_mm_per_m, correction.up_mm_per_m, size, form)]
     return [
         title,
         *_planes(
@@ -65,6 +67,47 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
             form,
         ),
     ]
+
+
+def _no_longer(stroke: int, accepted: Decision, hold: bool, size: int) -> str:
+    """A title for a proposal that is no longer the one accepted: which that was, as far as there is room."""
+    planes = ("line", accepted.right_mm_per_m), ("level", accepted.up_mm_per_m)
+    turns = [words.articulation(plane, value) for plane, value in planes if words.turn(plane, value)]
+    was, to = f"{', '.join(turns)} mm/m" if turns else "straight", "hold" if hold else "to"
+    texts = (
+        f" STROKE {stroke}  accepted {was}, CHANGED {to}",
+        f" STROKE {stroke} accepted {was}; NOW",
+        f" {stroke} accepted {was}; NOW",
+        f" STROKE {stroke}  CHANGED since accepted",
+        f" STROKE {stroke}  CHANGED",
+    )
+    return next((text for text in texts if cells(text) <= size), texts[-1])
+
+
+def differs(scene: Scene) -> str:
+    """How the proposal differs from the one that was accepted before new readings; empty where it does not."""
+    made = left_behind(scene)
+    if made is None or blocked(scene) is not None or scene.snapshot is None or scene.snapshot.advice is None:
+        return ""
+    now = scene.snapshot.advice.correction
+    if made.cylinder_mm is not None and now.cylinder_mm:
+        parts = [
+            f"{number} {'out' if new > old else 'in'} {abs(new - old):.1f}".removesuffix(".0") + " mm"
+            for number, (old, new) in enumerate(zip(made.cylinder_mm, now.cylinder_mm, strict=False), 1)
+            if abs(new - old) >= 0.05
+        ]
+        parts[0] = f"cylinder{'s' if len(parts) > 1 else ''} {parts[0]}"
+    else:
+        parts = [
+            f"{abs(new - old):.1f} mm/m further {words.turn(plane, new - old)}"
+            for plane, old, new in (
+                ("line", made.right_mm_per_m, now.right_mm_per_m),
+                ("level", made.up_mm_per_m, now.up_mm_per_m),
+            )
+            if words.turn(plane, new - old)
+        ]
+    was = words.both_turns(made.right_mm_per_m, made.up_mm_per_m)
+    return f"Accepted {was}; against that now {', '.join(parts)}. Key a accepts the new."
 
 
 def _planes(right: float, up: float, now_right: float, now_up: float, size: int, form: str) -> list[Row]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from steer.decisions import same_setting
 from steer.text import within
 from tui.draw.glyphs import UNICODE, Glyphs
 from tui.draw.words import duration
@@ -25,7 +26,7 @@ class Decision:
     kind: str  # "accepted" or "overridden"
     right_mm_per_m: float
     up_mm_per_m: float
-    cylinder_mm: tuple[float, ...] | None = None  # what makes an overriding setting, when it is known
+    cylinder_mm: tuple[float, ...] | None = None  # what makes the setting, when it is known
 
 
 @dataclass(frozen=True)
@@ -93,6 +94,22 @@ def other_file(snapshot: Snapshot) -> str:
     """Why the drive file that all of this was made with no longer holds; empty while it does."""
     said = snapshot.extra.get("drive_file")
     return said if isinstance(said, str) else ""
+
+
+def left_behind(scene: Scene) -> Decision | None:
+    """The acceptance of a proposal for the coming stroke that new readings have changed since; None where what was
+    accepted is what is proposed."""
+    made, snapshot = scene.decision, scene.snapshot
+    if made is None or made.kind != "accepted" or snapshot is None or snapshot.advice is None:
+        return None
+    now = snapshot.advice.correction
+    if made.cylinder_mm is not None and now.cylinder_mm:
+        same = same_setting(made.cylinder_mm, now.cylinder_mm)
+    else:
+        same = (
+            max(abs(made.right_mm_per_m - now.right_mm_per_m), abs(made.up_mm_per_m - now.up_mm_per_m)) < 0.05
+        )
+    return None if same else made
 
 
 def _behind(scene: Scene) -> str:

@@ -35,7 +35,13 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     standing = len(notices.ordered(scene))
     # One row is a notice's before it is the reason's; what to do where there is no proposal comes before both.
     kept = 1 if standing and room > (blocked(scene) is not None) else 0
-    reason = _reason(scene, width, max(1 if room > kept else 0, min(4, room - drawn - kept)))
+    changed = correction.differs(scene) if room > kept else ""
+    lines = wrap(changed, width - 7, 2 if room - drawn > kept + 1 else 1) if changed else []
+    reason: list[Row] = [
+        ((" New  " if n == 0 else "      ", "quiet"), (line, "strong")) for n, line in enumerate(lines)
+    ]
+    spare = room - len(reason)
+    reason += _reason(scene, width, max(1 if spare > kept else 0, min(4, spare - drawn - kept)))
     rows += reason
     room -= len(reason)
     noticed = notices.draw(scene, width, max(kept, min(notices.rows_wanted(scene, width), room - drawn)))

@@ -55,7 +55,13 @@ class StrokeScreen(SteerScreen):
         )
         if stored:
             self.steer.decide(
-                Decision(advice.stroke, "accepted", correction.right_mm_per_m, correction.up_mm_per_m)
+                Decision(
+                    advice.stroke,
+                    "accepted",
+                    correction.right_mm_per_m,
+                    correction.up_mm_per_m,
+                    correction.cylinder_mm,
+                )
             )
 
     def action_override(self) -> None:
