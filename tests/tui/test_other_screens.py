@@ -629,3 +629,42 @@ async def test_a_terminal_made_tiny_ends_nothing(make_app, behind, over):
             await settle(pilot)
             assert app.screen.size == size
         assert app.screen is front and screen_text(app) == wide
+
+
+@pytest.mark.parametrize("size", [(30, 12), (40, 16), (60, 20), (80, 24), (120, 40)])
+async def test_pages_about_other_things_say_in_a_row_what_stands_and_where_to_read_it(make_app, size):
+    drive = fake_drive.FakeDrive(fake_drive.warning())
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        for key in ("2", "3"):
+            await pilot.press(key)
+            await settle(pilot)
+            (row,) = [line for line in screen_text(app).splitlines() if line.lstrip().startswith("! 3")]
+            assert ("key l: The spot" if size[0] >= 40 else "l: The") in row, row
+            if size[0] >= 80:
+                assert "The spot jumped by 9 mm and stayed, the heading" in row
+        advice = replace(drive.current.advice, notices=())
+        drive.put(replace(drive.current, advice=advice))
+        await app.look()
+        for key in ("2", "3"):
+            await pilot.press(key)
+            await settle(pilot)
+            assert "notices" not in screen_text(app) and "! 3" not in screen_text(app)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_every_screen_says_that_the_drive_file_is_another(make_app, size):
+    drive = fake_drive.FakeDrive(fake_drive.warning())
+    app = make_app(drive)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        changed = "drive.toml has changed since this was opened."
+        drive.put(replace(drive.current, extra=drive.current.extra | {"drive_file": changed}))
+        await app.look()
+        for key in ("1", "2", "3", "l"):
+            await pilot.press(key)
+            await settle(pilot)
+            said = " ".join(screen_text(app).split())
+            assert changed in said, key
+            assert "The spot jumped by 9 mm" in said, key

@@ -54,26 +54,27 @@ def summary_rows(
     age: str = "",
     height: int | None = None,
     stopped: str = "",
+    noticed: Sequence[Row] = (),
 ) -> list[Row]:
     """Title with the verdicts' signs, the warnings, and the totals as the core words them; `age`: how far
-    they go where the log has grown since; `stopped`: why it does not grow. In too few rows (`height`) the
-    totals give way, the last first, then the warnings and the verdict give up their ends: each still begins on
-    a row of its own."""
+    they go where the log has grown since; `stopped`: why it does not grow; `noticed`: rows for the notices that
+    stand. In too few rows (`height`) the totals give way, the last first, then the warnings and the verdict give
+    up their ends: each still begins on a row of its own."""
     name = f" AS-BUILT {age}" if age else " AS-BUILT against tolerance"
     title: Row = ((name.ljust(width), "alarm" if age else "title"),)
     if built is None:
-        return [title, *[((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]]
+        return [title, *noticed, *[((f" {line}", "strong"),) for line in wrap(why_not, width - 2, 4)]]
     head = at_ends(title, ((_LEGEND, "title"),), width) if width >= 72 and built.points and not age else title
     # A text, the cells it has, whether it warns.
     warnings = [text for text in (stopped, *built.warnings) if text]
     texts = [(text, width - 4, True) for text in warnings]
     texts += [(text, width - 2, False) for text in built.summary]
     given = [len(wrap(text, size, 3)) for text, size, _ in texts]
-    room = sum(given) if height is None else max(0, height - 1)
+    room = sum(given) if height is None else max(0, height - 1 - len(noticed))
     while sum(given) > room and len(given) > len(warnings) + 1:
         given.pop()
     given = shortened(given, room)
-    rows = [head]
+    rows = [head, *noticed]
     for number, ((text, size, warning), most) in enumerate(zip(texts, given, strict=False)):
         role = "strong" if warning or number == len(warnings) - len(built.warnings) else ""
         for row, line in enumerate(wrap(text, size, most)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.draw.scene import Scene, out_of_date, unread
+from tui.draw.scene import Scene, out_of_date, stopped, unread
 from tui.draw.spans import Row, cells, cut_words, wrap
 
 if TYPE_CHECKING:
@@ -83,6 +83,25 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         head = cut_words(rows[-1][-1][0], size - 4 - len(tail))
         rows[-1] = (*rows[-1][:-1], (f"{head} ", "strong"), (tail, "warn"))
     return rows
+
+
+def old(scene: Scene, size: int) -> list[Row]:
+    """Why what a page shows is old or made with another drive file, for the pages that show it all the same."""
+    return [
+        (*(MARK if n == 0 else (("   ", ""),)), (text, "strong"))
+        for n, text in enumerate(wrap(stopped(scene), size - 4, 2))
+    ]
+
+
+def line(scene: Scene, size: int) -> list[Row]:
+    """For a page about something else, one row: how many stand, the key to read them, and the worst of them; none
+    where nothing stands."""
+    standing = ordered(scene)
+    if not standing:
+        return []
+    head = mark(len(standing), size)[-1][0].strip() + ": "
+    text = cut_words(standing[0].text.strip(), size - 3 - cells(head))
+    return [(*MARK, (head, "warn"), (text, "strong"))]
 
 
 def mark(standing: int, size: int) -> Row:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.draw import words
-from tui.draw.notices import MARK
-from tui.draw.scene import Scene, out_of_date, stopped, unread
+from tui.draw import notices, words
+from tui.draw.scene import Scene, out_of_date, unread
 from tui.draw.spans import Row, shortened, wrap
 
 if TYPE_CHECKING:
@@ -30,10 +29,8 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         if number:
             counts.append(f"{number} {'disagree' if number > 1 and verdict == 'disagrees' else verdict}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
-    rows += [
-        (*(MARK if n == 0 else (("   ", ""),)), (line, "strong"))
-        for n, line in enumerate(wrap(stopped(scene), width - 4, 2))
-    ]
+    rows += notices.old(scene, width)
+    rows += notices.line(scene, width)
     if snapshot is None or snapshot.advice is None:
         rows.append(((" No reading yet.", "quiet"),))
         return rows

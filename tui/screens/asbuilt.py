@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Container
 
 from steer.errors import SteerError
-from tui.draw import asbuilt_page, counters, strip
+from tui.draw import asbuilt_page, counters, notices, strip
 from tui.draw.glyphs import to_ascii
 from tui.draw.scene import stopped, unread
 from tui.draw.spans import Row
@@ -36,7 +36,13 @@ class BuiltSummary(Rows):
         assert isinstance(screen, AsBuiltScreen)
         why_not = unread(self.steer.scene) or screen.why_not
         rows = asbuilt_page.summary_rows(
-            screen.built, why_not, width, screen.age(), height, stopped(self.steer.scene)
+            screen.built,
+            why_not,
+            width,
+            screen.age(),
+            height,
+            stopped(self.steer.scene),
+            notices.line(self.steer.scene, width),
         )
         return [_ascii(row) for row in rows] if self.steer.ascii_only else rows
 
@@ -109,8 +115,7 @@ class AsBuiltScreen(SteerScreen):
         super().__init__()
         self.built: AsBuilt | None = None
         self.why_not = "Working it out ..."
-        self._stopped = ""
-        self._foot = 1
+        self._placed = ("", 1, False)  # what the rows were shared out for
         self._writing = False
         self._sequence = -1  # of the log, as far as the account goes or will go
         self._reaches_m: float | None = None
@@ -132,11 +137,13 @@ class AsBuiltScreen(SteerScreen):
 
     def _lay_out(self) -> None:
         width, height = self.size
-        self._stopped, self._foot = self._around()
-        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width, stopped=self._stopped))
-        least = 2 + len(self.built.warnings) + bool(self._stopped) if self.built is not None else 1
-        plan = asbuilt_page.plan(width, height - 1 - self._foot, wanted, least)
-        self.query_one("#foot").styles.height = self._foot
+        self._placed = self._around()
+        old, foot, standing = self._placed
+        noticed = notices.line(self.steer.scene, width)
+        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width, stopped=old, noticed=noticed))
+        least = 2 + len(self.built.warnings) + bool(old) + standing if self.built is not None else 1
+        plan = asbuilt_page.plan(width, height - 1 - foot, wanted, least)
+        self.query_one("#foot").styles.height = foot
         body, strips, pipes = (self.query_one(f"#{name}") for name in ("body", "page", "list"))
         self.query_one("#summary").styles.height = plan.summary
         body.styles.height = max(1, plan.strips if plan.beside else plan.strips + plan.pipes)
@@ -147,13 +154,14 @@ class AsBuiltScreen(SteerScreen):
         pipes.styles.width = plan.beside or "1fr"
         pipes.styles.margin = (0, 0, 0, 1 if plan.beside else 0)
 
-    def _around(self) -> tuple[str, int]:
-        """What takes rows besides the account: that it is old, and the answer to the last key."""
+    def _around(self) -> tuple[str, int, bool]:
+        """What takes rows besides the account: that it is old, the answer to the last key, the notices."""
         scene = self.steer.scene
-        return stopped(scene), len(counters.foot_rows(scene, self.size.width, FOOT_ROWS))
+        foot = len(counters.foot_rows(scene, self.size.width, FOOT_ROWS))
+        return stopped(scene), foot, bool(notices.ordered(scene))
 
     def scene_changed(self) -> None:
-        if self._around() != (self._stopped, self._foot):
+        if self._around() != self._placed:
             self._lay_out()
         snapshot = self.steer.scene.snapshot
         if snapshot is not None and self._sequence < 0:

@@ -41,10 +41,11 @@ class NoticeRows(Rows):
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         title: Row = ((f" {notices.title(self.steer.scene)}".ljust(width), "title"),)
-        return [title, *notices.draw(self.steer.scene, width, height - 1)]
+        old = notices.old(self.steer.scene, width)
+        return [title, *old, *notices.draw(self.steer.scene, width, height - 1 - len(old))]
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        return 1 + notices.rows_wanted(self.steer.scene, width)
+        return 1 + len(notices.old(self.steer.scene, width)) + notices.rows_wanted(self.steer.scene, width)
 
 
 class LogList(ListRows):
