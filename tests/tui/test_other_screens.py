@@ -84,7 +84,7 @@ async def test_help_names_every_key_that_works_and_none_else(make_app):
             assert app.screen is screen
 
 
-@pytest.mark.parametrize(("name", "last"), [("help", "opposite."), ("guide", " first.")])
+@pytest.mark.parametrize(("name", "last"), [("help", "practice hides it."), ("guide", " first.")])
 async def test_help_and_guide_scroll_where_they_are_longer_than_the_screen(make_app, name, last):
     app = make_app()
     async with app.run_test(size=(60, 15)) as pilot:
@@ -668,3 +668,36 @@ async def test_every_screen_says_that_the_drive_file_is_another(make_app, size):
             said = " ".join(screen_text(app).split())
             assert changed in said, key
             assert "The spot jumped by 9 mm" in said, key
+
+
+def _stopped_scenes():
+    from steer.advice import Notice
+    from tui.draw.scene import Scene
+
+    good = fake_drive.good()
+    lost = Notice("chainage_jumped", "The chainage counter jumped back by 3.0 m at 96.0 m. See to it.", 96.0)
+    counter = replace(good, advice=replace(good.advice, trusted=False, notices=(lost,)))
+    yield Scene(None, opening="lane")
+    yield Scene(good, trouble="no such file")
+    yield Scene(good, age_s=1300.0)
+    yield Scene(good, age_s=5.0, clock_behind_s=900.0)
+    yield Scene(replace(good, extra={"drive_file": "drive.toml has changed since this was opened."}))
+    yield Scene(replace(good, extra={"hidden": "You practise without the proposal."}))
+    yield Scene(counter, age_s=5.0)
+    yield from (Scene(fake_drive.STATES[state](), age_s=5.0) for state in ("unsure", "opposite", "empty"))
+
+
+async def test_help_lists_every_reason_why_there_is_no_proposal(make_app):
+    from tui.draw.scene import Stop, blocked
+
+    met = [blocked(scene).stop for scene in _stopped_scenes()]
+    assert sorted(stop.name for stop in met) == sorted(stop.name for stop in Stop)  # none that is never told
+    app = make_app()
+    async with app.run_test(size=(120, 60)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("question_mark")
+        await settle(pilot)
+        said = " ".join(screen_text(app).split()).split("No proposal: ")[1]
+        assert all(stop.in_help in said for stop in Stop)
+        for reason in ("clock is behind", "counter jumped or went back", "drive.toml has changed"):
+            assert reason in said

@@ -158,7 +158,7 @@ def _hold(right: float, up: float, size: int, form: str) -> list[Row]:
 
 def _none(stop: Blocked, size: int, form: str) -> list[Row]:
     """No proposal, and why; what to do about it stands under the panel, where there is more room."""
-    title: Row = ((f" NO PROPOSAL  {stop.title} ".ljust(size), "alarm"),)
+    title: Row = ((f" NO PROPOSAL  {stop.stop.title} ".ljust(size), "alarm"),)
     if form == "text":
         return [title, *[((" " + line, "strong"),) for line in wrap(stop.why, size - 2, 2)]]
     rows: list[Row] = [title]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import Enum
 from typing import TYPE_CHECKING
 
 from steer.decisions import same_setting
@@ -48,11 +49,29 @@ class Scene:
     glyphs: Glyphs = field(default=UNICODE)
 
 
+class Stop(Enum):
+    """Every reason why no proposal is shown: its title, short for the large type under it, and what help says."""
+
+    OPENING = "Opening", "the log is being read"
+    NO_READING = "No reading yet", "no reading has come in"
+    STOPPED = "Readings stopped", "readings stopped"
+    OUT_OF_REACH = "Log out of reach", "the log is out of reach"
+    OTHER_FILE = "Drive file changed", "drive.toml has changed since it was opened"
+    CLOCK = "Clock is behind", "this computer's clock is behind the log's newest reading"
+    COUNTER = "Chainage counter", "the chainage counter jumped or went back and is in doubt"
+    UNSURE = "Too unsure to steer by", "the estimate is too unsure"
+    OPPOSITE = "Answers opposite", "the machine answers opposite to its steering"
+    HIDDEN = "Proposal hidden", "practice hides it"
+
+    def __init__(self, title: str, in_help: str) -> None:
+        self.title, self.in_help = title, in_help
+
+
 @dataclass(frozen=True)
 class Blocked:
     """Why no proposal is shown, and what to do about it."""
 
-    title: str  # short, for the large type beside it
+    stop: Stop
     why: str
     todo: str
 
@@ -128,29 +147,29 @@ def blocked(scene: Scene) -> Blocked | None:
     snapshot = scene.snapshot
     if scene.trouble:
         return Blocked(
-            "Log out of reach",
+            Stop.OUT_OF_REACH,
             scene.trouble,
             "It is tried again twice a second.",
         )
     if snapshot is None and scene.opening:
-        return Blocked("Opening", unread(scene), "It takes a moment.")
+        return Blocked(Stop.OPENING, unread(scene), "It takes a moment.")
     if snapshot is None or snapshot.advice is None:
-        return Blocked("No reading yet", "The log holds no reading.", "Start the logger, or: steer read.")
+        return Blocked(Stop.NO_READING, "The log holds no reading.", "Start the logger, or: steer read.")
     other = other_file(snapshot)
     if other:
-        return Blocked("Drive file changed", other, OPEN_AGAIN)
+        return Blocked(Stop.OTHER_FILE, other, OPEN_AGAIN)
     hidden = snapshot.extra.get("hidden")
     if isinstance(hidden, str):
-        return Blocked("Proposal hidden", hidden, "Key o sets your own; space jacks the stroke.")
+        return Blocked(Stop.HIDDEN, hidden, "Key o sets your own; space jacks the stroke.")
     if clock_wrong(scene):
         return Blocked(
-            "Clock is behind",
+            Stop.CLOCK,
             _behind(scene),
             "Set the computer's clock right and open again; the next reading brings it back too.",
         )
     if out_of_date(scene) and scene.age_s is not None:
         return Blocked(
-            "Readings stopped",
+            Stop.STOPPED,
             f"The last reading came {duration(scene.age_s)} ago, "
             f"at chainage {snapshot.advice.chainage_m:.2f} m.",
             "Check the logger; the next reading brings it back.",
@@ -165,7 +184,7 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
     opposite = next((n for n in advice.notices if n.code == "steering_opposite"), None)
     if opposite is not None:
         return Blocked(
-            "Answers opposite",
+            Stop.OPPOSITE,
             opposite.text.split(". ")[0].rstrip(".") + ".",
             "Stop steering by this; check how cylinders and target are mapped.",
         )
@@ -174,13 +193,13 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
     # The core distrusts for two reasons only, and says so where it is the estimate.
     if lost is not None and unsure is None:
         return Blocked(
-            "Chainage counter",
+            Stop.COUNTER,
             lost.text.split(". ")[0].rstrip(".") + ".",
             "Say what the counter lacks: steer counter --add METRES (0: it is right).",
         )
     estimate = advice.estimate
     return Blocked(
-        "Too unsure to steer by",
+        Stop.UNSURE,
         f"The face is known to {plus_minus} {within(estimate.line_sd_mm)} mm in line and "
         f"{plus_minus} {within(estimate.level_sd_mm)} mm in level only (95 %).",
         "Have a check shot taken and enter it (key 2).",

@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
+from tui.draw.scene import Stop
 from tui.draw.spans import Row, wrap
 from tui.screens.lines import LinesScreen
 
@@ -17,8 +18,7 @@ _MEANINGS = (
     "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; "
     "dots, without; o, a check shot; straight rules, the limits.",
     "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
-    "No proposal: readings stopped, the log is out of reach, the estimate is too unsure, or the machine "
-    "answers opposite.",
+    f"No proposal: {'; '.join(stop.in_help for stop in Stop)}.",
 )
 
 
