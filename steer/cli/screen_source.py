@@ -16,6 +16,7 @@ from steer.intake.stored import drive_files
 from steer.log import Event
 
 if TYPE_CHECKING:
+    from steer.asbuilt.force_now import SharpestJoint
     from steer.cli import survey_view
     from steer.cli.asbuilt_view import View
 
@@ -40,6 +41,7 @@ class ScreenSource:
         self._made_with = drive.file_now or drivetext.as_event(drive.folder, drive.file)
         self._stamps: list[object] = []
         self._file_said = ""
+        self._joints: SharpestJoint | None = None
         self._told = drive.seen, ""  # by the newest snapshot
         for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
             method = getattr(drive, name, None)
@@ -104,7 +106,7 @@ class ScreenSource:
 
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, with the decision that stands for the coming stroke."""
-        snapshot = self.drive.snapshot()
+        snapshot = self._with_joints(self.drive.snapshot())
         self._told = self.drive.seen, self._file_said
         extra: dict[str, object] = {"decision": self._decision(snapshot)}
         arrived = getattr(self.drive, "last_reading_arrival", None)
@@ -121,6 +123,23 @@ class ScreenSource:
             counter = self.drive.follower.known.counter
             extra["cylinders_read_m"] = chainage_m + counter_lacks(counter, sequence)
         return replace(snapshot, extra=extra | snapshot.extra, last_reading_time=time)
+
+    def _with_joints(self, snapshot: Snapshot) -> Snapshot:
+        """With what is to be said of the joints behind the face: looked at for people, not in every advice, since
+        it takes the whole path."""
+        from steer.asbuilt.force_now import SharpestJoint
+
+        advice = snapshot.advice
+        if advice is None:
+            return snapshot
+        self._joints = self._joints or SharpestJoint(self.drive.file)
+        follower = self.drive.follower
+        force = follower.newest_force()
+        look = advice.stroke, tuple((shot.number, shot.verdict) for shot in snapshot.shots)
+        more = self._joints.notices(look, force, snapshot.path, follower.estimator)
+        return (
+            replace(snapshot, advice=replace(advice, notices=(*advice.notices, *more))) if more else snapshot
+        )
 
     def _look_back(self) -> None:
         """What of a snapshot the newest reading does not tell itself: the drive keeps the time and the cylinders of

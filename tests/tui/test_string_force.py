@@ -1,0 +1,79 @@
+"""The force on the joints behind the face is said on the stroke's screen, by the as-built account's own joints."""
+
+import numpy as np
+import pytest
+
+from steer.asbuilt.record import assemble
+from steer.cli.screen_source import ScreenSource
+from steer.drive import Drive
+from steer.ground import draw_scenario
+from steer.ground.folder import drive_toml
+from steer.pipes.ring import RingJoint
+from tui.draw.scene import Scene
+from tui.draw.spans import join
+from tui.draw.stroke_page import draw
+
+KINK_M, TURN = 30.0, 6.0  # where the machine turned to the right at once, by mm/m
+FACE_M = 60.0  # far enough on that the joints have passed the kink
+
+
+def _reading(s, behind_m, force_kn):
+    """Of a machine that bears away to the left from 10 m on, by and by, kinks at 30 m and is back on line at 50 m:
+    y = -(s - 10)²/40·3 mm, and the same turned round."""
+    side = np.sign(s - KINK_M)
+    yaw = side * TURN / 2.0 * max(0.0, 1.0 - abs(s - KINK_M) / 20.0)
+    off = max(0.0, 20.0 - abs(s - behind_m - KINK_M))
+    right = -TURN / 2.0 * off**2 / 40.0
+    return {
+        "chainage_m": float(s), "spot_right_mm": -right, "spot_up_mm": 0.0, "yaw_mm_per_m": float(yaw),
+        "jacking_force_kn": force_kn,
+    }  # fmt: skip
+
+
+@pytest.fixture
+def source(tmp_path):
+    """An invented machine with packers between its pipes, and no force to speak of yet."""
+    toml = draw_scenario(3, curved=False).drive
+    toml["pipe"] |= {
+        "outer_diameter_mm": 2160.0, "inner_diameter_mm": 1800.0, "packer_thickness_mm": 18.0,
+        "packer_modulus_mpa": 100.0, "packer_width_mm": 140.0, "max_joint_stress_mpa": 18.0,
+    }  # fmt: skip
+    for place in ("target", "reference"):
+        toml[place] |= {"right_mm": 0.0, "up_mm": 0.0}
+    (tmp_path / "drive.toml").write_text(drive_toml(toml), encoding="utf-8")
+    with Drive.open(tmp_path, write=True, sync="stroke") as drive:
+        for s in np.arange(0.25, FACE_M, 0.25):
+            drive.add("reading", _reading(s, drive.file.target.behind_face_m, 10.0))
+        yield ScreenSource(drive)
+
+
+def test_a_force_that_the_sharpest_joint_may_not_carry_is_said_however_far_behind(source):
+    drive = source.drive
+    joints = assemble(drive).joints
+    angle, at_m = joints.along.angle_mm_per_m[joints.worst], joints.along.chainage_m[joints.worst]
+    assert abs(at_m - KINK_M) < 3.0 and angle > 0.5 * TURN
+    ring = RingJoint.of(drive.file.pipe)
+    may_kn = float(ring.permissible_kn(angle))
+    assert may_kn < 0.8 * ring.straight_kn
+
+    def said(force_kn):
+        last = float(drive.follower.top_m) + 1e-3
+        # a stroke on its own, so that no larger force of an earlier one counts
+        for s in (last, last + 1.5 * drive.file.drive.stroke_m):
+            drive.add("reading", _reading(s, drive.file.target.behind_face_m, force_kn))
+        snapshot = source.snapshot()
+        assert not any(
+            n.code == "joint_force_over" for n in snapshot.advice.notices
+        )  # the path ahead bears it
+        page = " ".join(join(draw(Scene(snapshot, stale_after_s=0.0), 120, 60)).split())
+        texts = [n.text for n in snapshot.advice.notices if n.code == "string_force_over"]
+        assert all(text in page for text in texts)
+        return texts
+
+    assert said(0.5 * may_kn) == []
+    (near,) = said(0.8 * may_kn)
+    assert f"near what a joint at the sharpest place driven so far ({angle:.1f} mm/m at {at_m:.1f} m)" in near
+    assert f"Jacking force {0.8 * may_kn:.0f} kN" in near and "restart after a stop" in near
+    (over,) = said(1.05 * may_kn)
+    assert "is MORE than a joint at the sharpest place" in over and "Ease the force" in over
+    assert said(0.5 * may_kn) == []
