@@ -19,14 +19,26 @@ def head_rows(reduced: Reduced, width: int) -> list[Row]:
     return rows
 
 
+# Columns from which a sight's row has all of it, and from which all but what says how it was checked.
+WHOLE, SHORT = 76, 40
+
+
 def table_head(width: int) -> list[Row]:
     """Names of the columns."""
     text = "     row  from       to         sight       residual standardised  redundancy"
+    if width < WHOLE:
+        text = "   row to        sight     residual" if width >= SHORT else "   row residual"
     return [((text[:width].ljust(width), "title"),)]
 
 
-def item(sight: ReducedSight) -> Row:
-    """One sight: its residual (adjusted minus observed), that over its own sd, and how far others check it."""
+def item(sight: ReducedSight, width: int = WHOLE) -> Row:
+    """One sight: its residual (adjusted minus observed), that over its own sd, and how far others check it. In fewer
+    columns (`width`) than that takes, whole columns go, so that no figure loses its end."""
+    if width < WHOLE - 2:
+        mark = "x" if sight.left_out else "!" if sight.suspect else " "
+        residual = "left out" if sight.left_out else f"{_signed(sight.residual):>8} {sight.unit}"
+        which = f"{sight.target[:9]:<9} {sight.kind[:9]:<9} " if width >= SHORT - 2 else ""
+        return ((f"{mark}{sight.row or '':>4} {which}{residual}", "warn" if sight.suspect else ""),)
     if sight.left_out:
         return (
             (f"x{sight.row:>6}  {sight.station[:9]:<9}  {sight.target[:9]:<9}  ", "quiet"),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, cast
 
 from textual.screen import Screen
 
+from tui.widgets.key_line import KeyLine
 from tui.widgets.narrow import NarrowCompositor
 from tui.widgets.rows import Rows
 
@@ -31,6 +32,11 @@ class SteerScreen(Screen[None]):
         """Draws what changed; called for the screen in front only."""
         for rows in self.query(Rows):
             rows.redraw()
+
+    def on_resize(self) -> None:
+        """Whether the terminal is too small is said beside the keys, whose own row may not have changed."""
+        for keys in self.query(KeyLine):
+            keys.redraw()
 
     def on_screen_resume(self) -> None:
         """Back in front: catch up."""

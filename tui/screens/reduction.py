@@ -30,7 +30,7 @@ class SightList(ListRows):
     def items(self, width: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)
-        sights = [reduction_page.item(sight) for sight in screen.reduced.sights]
+        sights = [reduction_page.item(sight, width) for sight in screen.reduced.sights]
         return [*sights, *(reduction_page.point_item(text) for text in screen.reduced.points)]
 
 

@@ -9,6 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.timer import Timer
 
+from tui.draw import key_line
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, cut_text
 from tui.screens.base import SteerScreen
@@ -64,6 +65,10 @@ class ReplayScreen(SteerScreen):
         yield StrokePage(id="page")
         yield NowPage(id="now")
         yield KeyLine(id="keys")
+
+    def on_resize(self) -> None:
+        """In few rows what was known then comes before what is known now."""
+        self.query_one("#now").display = self.size.height >= key_line.LEAST[1]
 
     def on_mount(self) -> None:
         """Plays at once when a speed was asked for."""

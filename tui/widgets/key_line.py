@@ -66,4 +66,9 @@ class KeyLine(Rows):
     DEFAULT_CSS = "KeyLine { dock: bottom; height: 1; }"
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
-        return [key_line.draw(keys_of(self.screen), width)]
+        small = key_line.too_small(*self.app.size)
+        if not small:
+            return [key_line.draw(keys_of(self.screen), width)]
+        room = width - len(small) - 2
+        keys = key_line.draw(keys_of(self.screen), room) if room >= 12 else ()
+        return [((small, "warn"), ("  ", ""), *keys)]

@@ -28,6 +28,7 @@ class ListRows(Rows, can_focus=True):
         self.cursor = 0
         self.follow_end = at_end  # stays on the newest row until the cursor is moved off it
         self._top = 0
+        self._moved = False
         self._height = 1
         self._count = 0
 
@@ -54,15 +55,14 @@ class ListRows(Rows, can_focus=True):
         if self.follow_end and items:
             self.cursor = len(items) - 1
         self.cursor = max(0, min(self.cursor, len(items) - 1))
-        if self.cursor < self._top:
-            self._top = self.cursor
-        if self.cursor >= self._top + self._height:
-            self._top = self.cursor - self._height + 1
-        self._top = max(0, min(self._top, len(items) - self._height))
+        top = max(min(self._top, self.cursor), self.cursor - self._height + 1)
+        top = max(0, min(top, len(items) - self._height))
+        if self._moved:  # only a key scrolls: a terminal made small and large again shows the same rows
+            self._top, self._moved = top, False
         rows = list(head)
         if not items:
             rows.append(((" " + self.nothing(), "quiet"),))
-        for number in range(self._top, min(len(items), self._top + self._height)):
+        for number in range(top, min(len(items), top + self._height)):
             row = items[number]
             if number == self.cursor:
                 rows.append(((">" + plain(fit(row, width - 2)) + " ", "cursor"),))
@@ -75,6 +75,7 @@ class ListRows(Rows, can_focus=True):
     def _go(self, cursor: int) -> None:
         self.cursor = max(0, min(cursor, self._count - 1))
         self.follow_end = self.follow_end and self.cursor == self._count - 1
+        self._moved = True
         self.redraw()
         self.cursor_moved()
 
