@@ -701,3 +701,28 @@ async def test_help_lists_every_reason_why_there_is_no_proposal(make_app):
         assert all(stop.in_help in said for stop in Stop)
         for reason in ("clock is behind", "counter jumped or went back", "drive.toml has changed"):
             assert reason in said
+
+
+async def test_only_the_rows_in_sight_are_made_however_long_the_log(make_app, monkeypatch):
+    from tui.draw import log_page
+
+    made = []
+    short = log_page.short
+    monkeypatch.setattr(log_page, "short", lambda text, room: made.append(text) or short(text, room))
+    drive = fake_drive.FakeDrive()
+    bodies = [("note", {"text": f"note {n}"}) for n in range(3000)]
+    drive.events = lambda after=0: iter(
+        [fake_drive.Logged(n, fake_drive.ARRIVED, *b) for n, b in enumerate(bodies, 1) if n > after]
+    )
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l")
+        await until(pilot, lambda: "3,000 lines" in screen_text(app) and "note 2999" in screen_text(app))
+        made.clear()
+        await pilot.press("up")
+        await settle(pilot)
+        assert 0 < len(made) < 3 * 24
+        await pilot.press("home")
+        await settle(pilot)
+        assert "note 0" in screen_text(app)

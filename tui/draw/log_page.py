@@ -140,8 +140,9 @@ def passes(line: LogLine, name: str, search: str) -> bool:
     else:
         kinds = FILTERS.get(name, frozenset())
         wanted = not kinds or line.kind in kinds
-    said = f"{line.kind} {kind_words(line)} {line.text}".lower()
-    return wanted and (not search or search.lower() in said)
+    if not wanted or not search:
+        return wanted
+    return search.lower() in f"{line.kind} {kind_words(line)} {line.text}".lower()
 
 
 def _file_read(body: dict[str, object]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -16,7 +17,7 @@ from tui.draw.glyphs import to_ascii
 from tui.draw.scene import stopped, unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
-from tui.source import AsBuilt
+from tui.source import AsBuilt, AsBuiltPipe
 from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
 from tui.widgets.rows import Rows
@@ -66,10 +67,16 @@ class PipeList(ListRows):
     def head(self, width: int) -> list[Row]:
         return asbuilt_page.pipe_head(width)
 
-    def items(self, width: int) -> list[Row]:
+    def _pipes(self) -> Sequence[AsBuiltPipe]:
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
-        return [asbuilt_page.pipe_row(pipe, width) for pipe in screen.built.pipes] if screen.built else []
+        return screen.built.pipes if screen.built else ()
+
+    def count(self) -> int:
+        return len(self._pipes())
+
+    def item(self, number: int, width: int) -> Row:
+        return asbuilt_page.pipe_row(self._pipes()[number], width)
 
     def nothing(self) -> str:
         screen = self.screen

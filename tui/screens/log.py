@@ -65,17 +65,20 @@ class LogList(ListRows):
     def nothing(self) -> str:
         return "" if unread(self.steer.scene) else "Nothing here yet."
 
-    def items(self, width: int) -> list[Row]:
+    def count(self) -> int:
         screen = self.screen
         assert isinstance(screen, LogScreen)
-        return [
-            (
-                (f"{line.sequence:>6} {line.arrived[5:16].replace('T', ' ')} ", "quiet"),
-                (f"{log_page.kind_words(line):<14} ", "strong"),
-                (log_page.short(line.text, width - _BEFORE_TEXT), ""),
-            )
-            for line in screen.shown()
-        ]
+        return len(screen.shown())
+
+    def item(self, number: int, width: int) -> Row:
+        screen = self.screen
+        assert isinstance(screen, LogScreen)
+        line = screen.shown()[number]
+        return (
+            (f"{line.sequence:>6} {line.arrived[5:16].replace('T', ' ')} ", "quiet"),
+            (f"{log_page.kind_words(line):<14} ", "strong"),
+            (log_page.short(line.text, width - _BEFORE_TEXT), ""),
+        )
 
     def cursor_moved(self) -> None:
         self.screen.query_one("#detail", Rows).redraw()

@@ -27,11 +27,19 @@ class SightList(ListRows):
         assert isinstance(screen, ReductionScreen)
         return [*reduction_page.head_rows(screen.reduced, width), *reduction_page.table_head(width)]
 
-    def items(self, width: int) -> list[Row]:
+    def _reduced(self) -> Reduced:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)
-        sights = [reduction_page.item(sight, width) for sight in screen.reduced.sights]
-        return [*sights, *(reduction_page.point_item(text) for text in screen.reduced.points)]
+        return screen.reduced
+
+    def count(self) -> int:
+        return len(self._reduced().sights) + len(self._reduced().points)
+
+    def item(self, number: int, width: int) -> Row:
+        sights, points = self._reduced().sights, self._reduced().points
+        if number < len(sights):
+            return reduction_page.item(sights[number], width)
+        return reduction_page.point_item(points[number - len(sights)])
 
 
 class FootRow(Rows):

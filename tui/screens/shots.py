@@ -33,9 +33,15 @@ class ShotList(ListRows):
     def head(self, width: int) -> list[Row]:
         return [*shots_page.title_rows(self.steer.scene, width), *shots_page.head(width)]
 
-    def items(self, width: int) -> list[Row]:
+    def _shots(self) -> tuple[ShotView, ...]:
         snapshot = self.steer.scene.snapshot
-        return [shots_page.item(shot, width) for shot in (snapshot.shots if snapshot else ())]
+        return snapshot.shots if snapshot else ()
+
+    def count(self) -> int:
+        return len(self._shots())
+
+    def item(self, number: int, width: int) -> Row:
+        return shots_page.item(self._shots()[number], width)
 
     def nothing(self) -> str:
         if unread(self.steer.scene):

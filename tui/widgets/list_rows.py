@@ -12,7 +12,7 @@ from tui.widgets.rows import Rows
 
 
 class ListRows(Rows, can_focus=True):
-    """Shows `items()` under `head()`; the row under the cursor is marked by reverse and by a sign."""
+    """Shows the rows of `count()` items under `head()`; the row under the cursor is marked by reverse and by a sign."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up,k", "move(-1)", "up", show=False),
@@ -36,8 +36,12 @@ class ListRows(Rows, can_focus=True):
         """Rows above the list that do not scroll."""
         return []
 
-    def items(self, width: int) -> list[Row]:
-        """The list, one row each."""
+    def count(self) -> int:
+        """How many items the list has."""
+        raise NotImplementedError
+
+    def item(self, number: int, width: int) -> Row:
+        """The row of one item, from 0. Asked for those in sight only: a list may have thousands."""
         raise NotImplementedError
 
     def nothing(self) -> str:
@@ -49,21 +53,20 @@ class ListRows(Rows, can_focus=True):
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         head = self.head(width)
-        items = self.items(width - 2)
-        self._count = len(items)
+        count = self._count = self.count()
         self._height = max(1, height - len(head))
-        if self.follow_end and items:
-            self.cursor = len(items) - 1
-        self.cursor = max(0, min(self.cursor, len(items) - 1))
+        if self.follow_end and count:
+            self.cursor = count - 1
+        self.cursor = max(0, min(self.cursor, count - 1))
         top = max(min(self._top, self.cursor), self.cursor - self._height + 1)
-        top = max(0, min(top, len(items) - self._height))
+        top = max(0, min(top, count - self._height))
         if self._moved:  # only a key scrolls: a terminal made small and large again shows the same rows
             self._top, self._moved = top, False
         rows = list(head)
-        if not items:
+        if not count:
             rows.append(((" " + self.nothing(), "quiet"),))
-        for number in range(top, min(len(items), top + self._height)):
-            row = items[number]
+        for number in range(top, min(count, top + self._height)):
+            row = self.item(number, width - 2)
             if number == self.cursor:
                 rows.append(((">" + plain(fit(row, width - 2)) + " ", "cursor"),))
             else:
