@@ -15,11 +15,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from steer.advice import Advice, ShotView, Snapshot, ToleranceStretch
-from steer.advice import Path as DrivenPath
-from steer.checkshots.effect import reports, with_open_questions
-from steer.checkshots.reference import reference_now
-from steer.checkshots.report import SurveyReport, reference_lines, survey_report, turn_text
+from steer.advice import Advice, ShotView, Snapshot
+from steer.checkshots.effect import with_open_questions
+from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
@@ -29,21 +27,18 @@ from steer.errors import InputRefused
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
-from steer.estimate.nodes import CellReport, Node
+from steer.estimate.nodes import Node
 from steer.estimate.possible import Possible, possible_paths
-from steer.estimate.rulings import counter_lacks, rulings
+from steer.estimate.rulings import counter_lacks
 from steer.estimate.shots import Shot
 from steer.estimate.smoother import SmoothedPath, smooth
-from steer.estimate.strokes import StrokesEnded
 from steer.estimate.sureness import next_survey
 from steer.intake import drivetext
 from steer.intake.stored import Border
 from steer.log import LOG_NAME, Event, Log
+from steer.snapshot import snapshot
+from steer.told import SETTINGS, Told
 
-_DECISIONS = ("accepted", "overridden")
-_UNDOABLE = (*_DECISIONS, "note")
-_SETTINGS = ("advised", *_DECISIONS)
-_MADE_WITH_FILE = _SETTINGS  # what hangs on drive.toml
 _MOST_TRIES = 3  # to make an advice while others store events
 
 
@@ -55,19 +50,9 @@ class Drive:
 
     def __init__(self, folder: Path, file: DriveFile, log: Log) -> None:
         self.folder, self.file, self.log = folder, file, log
-        self.follower = Follower(file)
         self.border = Border(file, folder / LOG_NAME)
+        self.told = Told(file, self.border)
         self.file_now: dict[str, Any] | None = None  # drive.toml as an event, where the drive writes
-        self.file_told: dict[str, Any] | None = None  # and as the log was last told of it
-        self.seen = 0
-        self.ended = StrokesEnded()
-        self._ended_m: float | None = None  # the newest stroke's end, until something else comes in
-        self._advised = False
-        self._to_set: list[Event] = []  # settings for the stroke to come, since nothing was driven
-        self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
-        self.advised: dict[int, np.ndarray] = {}  # articulation (2,) by stroke, the last ones
-        self.last_arrival: str | None = None
-        self.last_reading_arrival: str | None = None
         self._advice: tuple[int, Advice | None] | None = None
         self._smoothed: tuple[int, SmoothedPath] | None = None
 
@@ -99,6 +84,26 @@ class Drive:
 
     # ---- the log
 
+    @property
+    def follower(self) -> Follower:
+        """The estimate."""
+        return self.told.follower
+
+    @property
+    def seen(self) -> int:
+        """Sequence of the newest event taken in."""
+        return self.told.seen
+
+    @property
+    def decisions(self) -> list[Event]:
+        """Accepted, overridden and noted, as far as not taken back."""
+        return self.told.decisions
+
+    @property
+    def last_reading_arrival(self) -> str | None:
+        """When the newest reading was stored."""
+        return self.told.last_reading_arrival
+
     def events(self) -> Iterator[Event]:
         """Every event of the log, in order; chainages of the counter with its corrections put on."""
         counter = self.follower.known.counter
@@ -111,12 +116,12 @@ class Drive:
     @property
     def strokes(self) -> int:
         """How many strokes' ends the log tells of."""
-        return self.ended.count
+        return self.told.ended.count
 
     @property
     def stroke_end_m(self) -> float | None:
         """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
-        return self.ended.last_m(self.follower.known.counter)
+        return self.told.ended.last_m(self.follower.known.counter)
 
     def refresh(self) -> bool:
         """Take in what others have added to the log; True when there was anything."""
@@ -124,9 +129,9 @@ class Drive:
             return False
         before, fits = self.seen, True
         for event in self.log.events(after=self.seen):
-            fits = self._take(event, fits) and fits
+            fits = self.told.take(event, fits) and fits
         if not fits:
-            self._read_again(self.seen)
+            self.told.read_again(self.log.events)
         return self.seen != before
 
     def add(self, kind: str, body: dict[str, Any]) -> Event:
@@ -137,7 +142,7 @@ class Drive:
     def _with_file(self, kind: str, body: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
         """The event, checked, and before it the drive file where it hangs on one that the log does not hold."""
         self.border.new(kind, body)
-        if kind in _MADE_WITH_FILE and self.file_now and not drivetext.same(self.file_now, self.file_told):
+        if kind in SETTINGS and self.file_now and not drivetext.same(self.file_now, self.told.drive_file):
             return [(drivetext.KIND, self.file_now), (kind, body)]
         return [(kind, body)]
 
@@ -146,70 +151,19 @@ class Drive:
         event = events[-1]
         if event.sequence != self.seen + 1:
             self.refresh()
-        elif not self._take(event):
-            self._read_again(event.sequence)
+        elif not self.told.take(event):
+            self.told.read_again(self.log.events)
         return event
-
-    def _take(self, event: Event, follow: bool = True) -> bool:
-        """Take an event in; False when it changes how earlier ones count. `follow`: also the estimate."""
-        self.border.check(event)
-        self.seen = event.sequence
-        self.last_arrival = event.arrived
-        if event.kind == "reading":
-            self.last_reading_arrival = event.arrived
-            self.ended.reading(float(event.body["chainage_m"]))
-        if event.kind == "stroke_end":
-            self._ended_m = float(event.body["chainage_m"])
-            self.ended.end(event.sequence, self._ended_m)
-            self._advised = False
-        elif event.kind == "advised":
-            self._advised = True
-            body = event.body
-            self.advised[int(body["stroke"])] = np.array([body["right_mm_per_m"], body["up_mm_per_m"]], float)
-            self.advised = {n: self.advised[n] for n in sorted(self.advised)[-2:]}
-        elif event.kind in ("reading", "check_shot", "reference_set"):
-            self._ended_m = None
-        elif event.kind in _UNDOABLE:
-            self.decisions.append(event)
-        elif event.kind == "undone":
-            self.decisions = [d for d in self.decisions if d.sequence != int(event.body["event"])]
-        elif event.kind == drivetext.KIND:
-            self.file_told = event.body
-        return not follow or self._follow(event)
-
-    def _follow(self, event: Event) -> bool:
-        """Hand an event on to the estimate. What was advised or chosen stands from the next reading or stroke's
-        end on: before, the cylinders still stand as they did, and who asks again has the same answer."""
-        if event.kind in _SETTINGS:
-            self._to_set.append(event)
-            return True
-        if event.kind in ("reading", "stroke_end"):
-            for setting in self._to_set:
-                self.follower.take(setting)
-            self._to_set.clear()
-        elif event.kind == "undone":
-            self._to_set = [s for s in self._to_set if s.sequence != int(event.body["event"])]
-        return self.follower.take(event)
-
-    def _read_again(self, upto: int) -> None:
-        """Events changed how earlier ones count: fold the log again, told of them from the start."""
-        known = rulings(self.file, (e for e in self.log.events() if e.sequence <= upto))
-        self.follower = Follower(self.file, known)
-        self._to_set.clear()
-        for event in self.log.events():
-            if event.sequence > upto:
-                break
-            self._follow(event)
 
     # ---- what people decide
 
     def accept(self, looked_at: Advice | None = None) -> Event:
         """The crew sets what is proposed (None: now); refused where that has changed or was accepted meanwhile."""
-        shown, seen = self._told(looked_at or self._proposal()), self.seen
+        shown, seen = self._setting(looked_at or self._proposal()), self.seen
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
-            now = self._told(self._proposal())
+            now = self._setting(self._proposal())
             return self._with_file("accepted", may_accept(shown, now, self.decisions, seen))
 
         return self._take_stored(self.log.append_decided(decided))
@@ -246,7 +200,7 @@ class Drive:
             raise InputRefused("no correction is proposed yet: no reading has come in")
         return advice
 
-    def _told(self, advice: Advice) -> dict[str, Any]:
+    def _setting(self, advice: Advice) -> dict[str, Any]:
         c = advice.correction
         return self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
 
@@ -265,10 +219,10 @@ class Drive:
         A stroke's end that comes again with nothing driven since (a client that was cut off before it
         had its answer) is answered again and counted once.
         """
-        again = self._ended_m is not None and abs(self._ended_m - chainage_m) < 1e-3
+        again = self.told.end_m is not None and abs(self.told.end_m - chainage_m) < 1e-3
         if not again:
             self.add("stroke_end", {"chainage_m": chainage_m, **more})
-        if again and self._advised:
+        if again and self.told.end_answered:
             return self._answer()
         for tries in range(_MOST_TRIES + 1):
             self._answer()  # before the log is held, since it takes the longest
@@ -295,7 +249,7 @@ class Drive:
                 return []
             self.refresh()
         advice = self._answer()
-        told = self._told(advice)
+        told = self._setting(advice)
         codes = {"notices": list(dict.fromkeys(n.code for n in advice.notices))} if advice.notices else {}
         return self._with_file("advised", told | {"hold": advice.correction.hold} | codes)
 
@@ -318,7 +272,7 @@ class Drive:
             self.file, follower.estimator, node, stroke, self._standing(), follower.roll_deg, health.notices,
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
-            advised=next((self.advised[n] for n in sorted(self.advised, reverse=True) if n < stroke), None),
+            advised=self.told.advised_before(stroke),
             told_mm=None if follower.cylinders.told_mm is None else np.array(follower.cylinders.told_mm, float),
             force=follower.newest_force(),
         )  # fmt: skip
@@ -337,7 +291,7 @@ class Drive:
     def _stroke_number(self) -> int:
         axis, stroke_m = self.file.axis, self.file.drive.stroke_m
         counter, top_m = self.follower.known.counter, self.follower.top_m
-        return self.ended.number(counter, axis.start_chainage_m, top_m, stroke_m)
+        return self.told.ended.number(counter, axis.start_chainage_m, top_m, stroke_m)
 
     def _standing(self) -> np.ndarray:
         """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""
@@ -422,49 +376,4 @@ class Drive:
     def snapshot(self) -> Snapshot:
         """All that a screen needs, at one moment."""
         advice = self.advice()
-        path = self.smoothed()
-        file = self.file
-        eye = file.tolerance.eye
-        track = self.follower.track
-        refused = sum(
-            int(n.report.offered.sum() - n.report.used.sum())
-            for n in self.follower.estimator.nodes
-            if isinstance(n.report, CellReport)
-        )
-        return Snapshot(
-            name=file.drive.name,
-            start_chainage_m=file.axis.start_chainage_m,
-            end_chainage_m=file.axis.end_chainage_m,
-            stroke_m=file.drive.stroke_m,
-            pipe_length_m=file.pipe.length_m,
-            tolerance_line_mm=file.tolerance.line_mm,
-            tolerance_level_mm=file.tolerance.level_mm,
-            eye_line_mm=eye.line_mm if eye else None,
-            eye_level_mm=eye.level_mm if eye else None,
-            cylinder_positions_deg=tuple(file.machine.cylinders.positions_deg),
-            cylinder_range_mm=file.machine.cylinders.range_mm,
-            advice=advice,
-            path=DrivenPath(path.chainage_m, path.line_mm, path.line_sd_mm, path.level_mm, path.level_sd_mm),
-            shots=self.shots(),
-            readings_used=track.accepted,
-            readings_refused=track.wild + track.ignored + refused,
-            last_reading_time=self.follower.last_time,
-            last_event_time=self.last_arrival,
-            log_sequence=self.seen,
-            extra=self._reference_words(),
-            tolerance_stretches=tuple(
-                ToleranceStretch(part.from_m, part.to_m, part.line_mm, part.level_mm)
-                for part in file.tolerance.ranges
-            ),
-        )
-
-    def _reference_words(self) -> dict[str, object]:
-        node = self._present()
-        if node is None or not any(r.counts for r in reports(self.follower.estimator)):
-            return {}
-        found = reference_now(self.follower.estimator, node)
-        beam = self.file.reference.kind == "beam"
-        text = reference_lines(found, beam)[0]
-        if beam and found.distance_m > 5.0 and found.worth_setting:
-            text += f" To aim it again, turn it at the shaft by {turn_text(found)}."
-        return {"reference": text}
+        return snapshot(self.file, self.told, self._present(), advice, self.smoothed())
