@@ -1,6 +1,6 @@
 """Pictures of the screens for the documentation, made by the screens themselves.
 
-python -m tui.picture FOLDER OUT.svg [--size 120x40] [--screen stroke|shots|asbuilt|log] [--palette slate]
+python -m steer.cli.picture FOLDER OUT.svg [--size 120x40] [--screen stroke|shots|asbuilt|log] [--palette slate]
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ async def picture(folder: Path, size: tuple[int, int], screen: str, palette: str
 def main() -> int:
     """Writes one picture; exit codes as of every command."""
     parser = argparse.ArgumentParser(
-        prog="python -m tui.picture", description="One screen as an SVG picture."
+        prog="python -m steer.cli.picture", description="One screen as an SVG picture."
     )
     parser.add_argument("folder", type=Path)
     parser.add_argument("out", type=Path, metavar="OUT.svg")
@@ -60,10 +60,10 @@ def main() -> int:
             asyncio.run(picture(args.folder, size, args.screen, args.palette)), encoding="utf-8"
         )
     except SteerError as error:
-        print(f"tui.picture: {error}", file=sys.stderr)
+        print(f"steer.cli.picture: {error}", file=sys.stderr)
         return error.exit_code
     except OSError as error:
-        print(f"tui.picture: {args.out}: {error.strerror}", file=sys.stderr)
+        print(f"steer.cli.picture: {args.out}: {error.strerror}", file=sys.stderr)
         return 3
     return 0
 
