@@ -67,7 +67,7 @@ class SteerApp(App[None]):
     TITLE = "steer"
     ENABLE_COMMAND_PALETTE = False
     CSS = """
-    SteerScreen { background: $background; }
+    SteerScreen { background: $background; overflow: hidden; }
     Input { border: none; height: 1; padding: 0 1; background: $background; text-style: bold; }
     Input:focus { border: none; text-style: bold underline; }
     Input:ansi { text-style: none; }

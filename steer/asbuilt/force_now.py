@@ -43,9 +43,11 @@ class SharpestJoint:
         if AFTER_A_STOP * force[0] <= may_kn:
             return ()
         over = force[0] > may_kn
+        passed_m = path.chainage_m[-1] - self._file.machine.length_m - self._file.pipe.length_m
+        coming = "" if at_m <= passed_m else ", where no joint has come yet"
         text = (
             f"Jacking force {force[0]:.0f} kN at {force[1]:.1f} m is {'MORE than' if over else 'near what'} a "
-            f"joint at the sharpest place driven so far ({angle:.1f} mm/m at {at_m:.1f} m) may carry: "
+            f"joint at the sharpest place driven so far ({angle:.1f} mm/m at {at_m:.1f} m{coming}) may carry: "
             f"{permissible(may_kn)} kN. "
         )
         text += (

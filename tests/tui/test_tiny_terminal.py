@@ -46,6 +46,7 @@ async def made_tiny_and_back(app, pilot, said=True, kept=None):
         text = screen_text(app)
         if said and size[0] >= 20:
             assert ("oo small" in text.splitlines()[-1]) == (size != WIDE), size
+        assert not said or not set(text) & set("▆▁▂▃▅▇"), text  # no bar over the text
         if kept is not None and size[0] >= 20:
             assert kept in text, (size, text)
     assert screen_text(app) == wide
@@ -65,6 +66,16 @@ async def test_practice(keys, shown, kept):
         await until(pilot, lambda: shown in screen_text(app))
         await made_tiny_and_back(app, pilot, kept=kept)
         assert app.source is not None and app.is_running
+
+
+@pytest.mark.parametrize("size", [(20, 5), (40, 5), (80, 5), (40, 7)])
+async def test_an_answer_leaves_both_planes_of_the_correction_in_sight(size):
+    app = practice_app()
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("space")
+        await until(pilot, lambda: "Jacked to" in screen_text(app))
+        assert sum("mm/m" in row for row in screen_text(app).splitlines()[:3]) == 2
 
 
 async def test_a_setting_half_typed_in_practice_is_still_there():

@@ -28,7 +28,8 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
         rows.insert(0, counters.counter_row(scene, width))
     if height >= 18:
         rows.insert(0, counters.name_row(scene, width))
-    foot = counters.foot_rows(scene, width, 3 if height >= 18 else 2) if height >= 10 or scene.said else []
+    most = 3 if height >= 18 else 2 if height >= 8 else 1  # an answer takes no row of the correction's
+    foot = counters.foot_rows(scene, width, most) if height >= 10 or scene.said else []
     room = height - len(rows) - len(foot)
     # What is said in words comes before what is drawn, as long as a small drawing is left.
     drawn = 7 if room >= 10 else 5 if room >= 7 else 0
