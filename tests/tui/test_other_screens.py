@@ -726,3 +726,12 @@ async def test_only_the_rows_in_sight_are_made_however_long_the_log(make_app, mo
         await pilot.press("home")
         await settle(pilot)
         assert "note 0" in screen_text(app)
+
+
+def test_a_held_line_of_the_log_has_no_dictionary_and_shares_the_name_of_its_kind():
+    from tui.draw.log_page import line_of
+
+    kinds = ["".join(("read", "ing")) for _ in range(2)]
+    lines = [line_of(fake_drive.Logged(n, fake_drive.ARRIVED, kinds[n], {"chainage_m": 1.0})) for n in (0, 1)]
+    assert not any(hasattr(line, "__dict__") for line in lines)
+    assert kinds[0] is not kinds[1] and lines[0].kind is lines[1].kind

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 
 from steer.text import printable
@@ -51,9 +52,9 @@ _UNITS = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class LogLine:
-    """One event in one line."""
+    """One event in one line. Thousands are held: no dictionary each, and one name for all of a kind."""
 
     sequence: int
     arrived: str
@@ -107,7 +108,8 @@ def line_of(event: LoggedEvent) -> LogLine:
     parts += [
         _named(key, value) for key, value in body.items() if value is not None and not isinstance(value, bool)
     ]
-    return LogLine(event.sequence, event.arrived, event.kind, printable(", ".join(parts)[:600]))
+    kind = sys.intern(event.kind)
+    return LogLine(event.sequence, event.arrived, kind, printable(", ".join(parts)[:600]))
 
 
 def kind_words(line: LogLine) -> str:
