@@ -44,16 +44,16 @@ class SharpestJoint:
             return ()
         over = force[0] > may_kn
         passed_m = path.chainage_m[-1] - self._file.machine.length_m - self._file.pipe.length_m
-        coming = "" if at_m <= passed_m else ", where no joint has come yet"
+        coming = "" if at_m <= passed_m else ", no joint there yet"
         text = (
-            f"Jacking force {force[0]:.0f} kN at {force[1]:.1f} m is {'MORE than' if over else 'near what'} a "
-            f"joint at the sharpest place driven so far ({angle:.1f} mm/m at {at_m:.1f} m{coming}) may carry: "
-            f"{permissible(may_kn)} kN. "
+            f"Jacking force {force[0]:.0f} kN at {force[1]:.1f} m is {'MORE than' if over else 'near'} the "
+            f"{permissible(may_kn)} kN that a joint may carry at the sharpest place driven so far "
+            f"({angle:.1f} mm/m at {at_m:.1f} m{coming}). "
         )
         text += (
             "Ease the force and ask the engineer."
             if over
-            else "A restart after a stop of some hours could pass it. Ask the engineer."
+            else "A restart after a stop of some hours could pass it: ask the engineer."
         )
         return (Notice(CODE, text, force[1]),)
 

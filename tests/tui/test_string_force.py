@@ -72,8 +72,11 @@ def test_a_force_that_the_sharpest_joint_may_not_carry_is_said_however_far_behin
 
     assert said(0.5 * may_kn) == []
     (near,) = said(0.8 * may_kn)
-    assert f"near what a joint at the sharpest place driven so far ({angle:.1f} mm/m at {at_m:.1f} m)" in near
+    assert (
+        f"a joint may carry at the sharpest place driven so far ({angle:.1f} mm/m at {at_m:.1f} m)." in near
+    )
+    assert " is near the " in near
     assert f"Jacking force {0.8 * may_kn:.0f} kN" in near and "restart after a stop" in near
     (over,) = said(1.05 * may_kn)
-    assert "is MORE than a joint at the sharpest place" in over and "Ease the force" in over
+    assert " is MORE than the " in over and "Ease the force" in over
     assert said(0.5 * may_kn) == []
