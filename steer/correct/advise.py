@@ -33,7 +33,7 @@ STEP_ROOM = 0.02  # share of the change per stroke that is left to rounding to w
 PER_LAG = 0.2
 RETURN_LENGTHS, RETURN_STROKES = 0.36, 0.68
 NEAR_HOLDS = (
-    1.5  # tolerance is said to give way within so many times the distance in which a setting takes hold
+    1.25  # tolerance is said to give way within so many times the distance in which a setting takes hold
 )
 HOLD_MM = 2.0  # a change is worth making when it saves this much offset (root mean square) on the way
 

@@ -9,13 +9,13 @@ import numpy as np
 from steer.advice import ForecastPoint
 from steer.correct.outlook import Outlook
 from steer.drivefile import DriveFile
-from steer.estimate.motion import RD, RO, RR, MotionModel
+from steer.estimate.motion import RD, RO, RR, MotionModel, Y
 from steer.estimate.nodes import Node
 
-# Whatever the ground does is steered out again a distance of return and a share of its lag later, so the
-# band of a forecast that goes on being steered grows over that far and no further. Both shares from
+# Whatever the ground does is steered out again over a distance of return and a share of its lag, so the band of a
+# forecast that goes on being steered grows less and less over that far. Both shares from
 # tests/bench/correct_forecast.py, so that bands of 80 % hold 80 % on three kinds of ground.
-ANSWERED_RETURNS, ANSWERED_LAGS = 1.1, 0.5
+ANSWERED_RETURNS, ANSWERED_LAGS = 1.3, 0.6
 
 
 def taken_hold_m(node: Node, motion: MotionModel, return_m: float) -> float:
@@ -27,10 +27,14 @@ def taken_hold_m(node: Node, motion: MotionModel, return_m: float) -> float:
 def steered_sd(
     alone: np.ndarray, node: Node, motion: MotionModel, stroke_m: float, return_m: float
 ) -> np.ndarray:
-    """Standard deviations (2, n) when every stroke is corrected anew, from those of a path that is not, `alone`."""
+    """Standard deviations (2, n) when every stroke is corrected anew, from those of a path that is not, `alone`:
+    s ahead they are what those are at R·(1 − exp(−s/R)), where R is how far it takes to steer something out."""
     n = alone.shape[1]
-    reach = min(max(math.ceil(taken_hold_m(node, motion, return_m) / stroke_m), 1), n)
-    return alone[:, np.minimum(np.arange(n), reach - 1)]
+    ahead_m = stroke_m * np.arange(n + 1)
+    far_m = taken_hold_m(node, motion, return_m)
+    seen_m = far_m * (1.0 - np.exp(-ahead_m[1:] / far_m))
+    now = np.sqrt(node.blend()[1][:, Y, Y])
+    return np.stack([np.interp(seen_m, ahead_m, [now[k], *alone[k]]) for k in (0, 1)])
 
 
 def points(
