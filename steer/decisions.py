@@ -1,4 +1,4 @@
-"""Whether a proposal may still be accepted, asked for while nobody else can store."""
+"""What people may still decide, asked for while nobody else can store."""
 
 from __future__ import annotations
 
@@ -38,3 +38,30 @@ def may_accept(
             who = ", in another window or program" if event.sequence > seen else ""
             raise InputRefused(f"stroke {stroke} was accepted already{when}{who}")
     return now
+
+
+def may_override(shown_stroke: int, now_stroke: int) -> None:
+    """Raises InputRefused when an own setting was looked at for another stroke than the coming one."""
+    if shown_stroke != now_stroke:
+        raise InputRefused(
+            f"stroke {shown_stroke + 1} has ended meanwhile: look at the proposal for stroke {now_stroke + 1} first"
+        )
+
+
+def to_undo(decisions: Sequence[Event], stroke: int, ended: int) -> Event | None:
+    """The newest of the decisions that stand, None without one. Raises InputRefused when its stroke has been driven:
+    the newest stroke to have ended is `stroke`, by the event `ended`."""
+    if not decisions:
+        return None
+    last = decisions[-1]
+    if last.kind == "note":
+        if last.sequence < ended:
+            raise InputRefused(
+                "nothing was decided or noted since the last stroke: what is older stays in the log"
+            )
+    elif int(last.body["stroke"]) != stroke:
+        raise InputRefused(
+            f"nothing was decided for stroke {stroke + 1} yet, and stroke {int(last.body['stroke']) + 1} is driven: what "
+            "was set for it stays in the log"
+        )
+    return last

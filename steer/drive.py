@@ -21,7 +21,7 @@ from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
-from steer.decisions import may_accept
+from steer.decisions import may_accept, may_override, to_undo
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.estimator import Estimator
@@ -172,27 +172,45 @@ class Drive:
         """Look at an articulation (mm/m) of the crew's own without storing it."""
         return try_setting(self.file.machine, self._proposal(), right_mm_per_m, up_mm_per_m)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> Event:
-        """The crew sets another articulation (mm/m); refused beyond the machine's limits."""
-        tried = self.try_setting(right_mm_per_m, up_mm_per_m)
-        if tried.problems:
-            raise InputRefused(list(tried.problems))
-        return self.add(
-            "overridden",
-            self._decision(
-                self._proposal(), tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
-            ),
-        )
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, looked_at: Advice | None = None) -> Event:
+        """The crew sets another articulation (mm/m); refused beyond the machine's limits, and where the stroke that
+        it was looked at for (None: now) has ended meanwhile."""
+        stroke = (looked_at or self._proposal()).stroke
+
+        def decided() -> list[tuple[str, dict[str, Any]]]:
+            self.refresh()
+            may_override(stroke, self._proposal().stroke)
+            tried = self.try_setting(right_mm_per_m, up_mm_per_m)
+            if tried.problems:
+                raise InputRefused(list(tried.problems))
+            made = tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
+            return self._with_file("overridden", self._decision(self._proposal(), *made))
+
+        return self._take_stored(self.log.append_decided(decided))
 
     def note(self, text: str) -> Event:
         """A note at this chainage."""
         return self.add("note", {"chainage_m": self.follower.top_m, "text": text})
 
     def undo_last(self) -> Event | None:
-        """Take back the newest decision or note that still stands; None when there is none."""
-        if not self.decisions:
+        """Take back the newest decision or note that stands, and answer it; None when there is none. Refused once its
+        stroke is driven: what was set then can no longer be set otherwise."""
+        found: list[Event] = []
+
+        def decided() -> list[tuple[str, dict[str, Any]]]:
+            self.refresh()
+            self.follower.bring_up()
+            last = to_undo(self.decisions, self._stroke_number(), self.told.ended.last_sequence)
+            if last is None:
+                return []
+            found.append(last)
+            return self._with_file("undone", {"event": last.sequence})
+
+        events = self.log.append_decided(decided)
+        if not events:
             return None
-        return self.add("undone", {"event": self.decisions[-1].sequence})
+        self._take_stored(events)
+        return found[-1]
 
     def _proposal(self) -> Advice:
         advice = self.advice()

@@ -40,14 +40,16 @@ class Source(Protocol):
         """Stores that the operator takes the proposal that he was shown for the coming stroke. Refused where
         another one holds by now, or somebody has accepted it already."""
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
-        """Stores the operator's own articulation for the coming stroke."""
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice) -> object:
+        """Stores the operator's own articulation for the coming stroke, in place of the proposal that he was shown.
+        Refused where that stroke has ended by now."""
 
     def note(self, text: str) -> object:
         """Stores a note."""
 
     def undo_last(self) -> object:
-        """Stores that the newest decision or note is taken back; a text says which."""
+        """Stores that the newest decision or note is taken back; a text says which. Refused once its stroke is
+        driven."""
 
 
 # What the optional methods give. Any object with these fields will do.

@@ -51,10 +51,10 @@ class PracticeSource(ScreenSource):
         self._changed = True
         return super().accept(shown)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> object:
         """Stores an own setting."""
         self._changed = True
-        return super().override(right_mm_per_m, up_mm_per_m)
+        return super().override(right_mm_per_m, up_mm_per_m, shown)
 
     def undo_last(self) -> str:
         """Takes the newest decision or note back."""

@@ -54,7 +54,7 @@ class ReplaySource:
         """Refused."""
         raise InputRefused(_NOTHING)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: object = None) -> object:
         """Refused."""
         raise InputRefused(_NOTHING)
 

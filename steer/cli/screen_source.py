@@ -183,10 +183,10 @@ class ScreenSource:
         self._drive_file_stands()
         return self.drive.accept(shown)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> object:
-        """Stores an own setting."""
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> object:
+        """Stores an own setting in place of the proposal shown."""
         self._drive_file_stands()
-        return self.drive.override(right_mm_per_m, up_mm_per_m)
+        return self.drive.override(right_mm_per_m, up_mm_per_m, shown)
 
     def note(self, text: str) -> object:
         """Stores a note."""
@@ -194,8 +194,8 @@ class ScreenSource:
 
     def undo_last(self) -> str:
         """Takes the newest decision or note back; says which."""
-        standing = self.drive.decisions[-1] if self.drive.decisions else None
-        if self.drive.undo_last() is None or standing is None:
+        standing = self.drive.undo_last()
+        if standing is None:
             return "Nothing stands that could be taken back."
         if standing.kind == "note":
             text = str(standing.body.get("text", ""))

@@ -30,6 +30,11 @@ class StrokesEnded:
         """How many ends were told."""
         return len(self._ends)
 
+    @property
+    def last_sequence(self) -> int:
+        """The event of the newest end; 0 before the first one."""
+        return self._ends[-1][0] if self._ends else 0
+
     def last_m(self, counter: Counter) -> float | None:
         """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
         if not self._ends:

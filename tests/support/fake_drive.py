@@ -365,7 +365,7 @@ class FakeDrive:
         self._store("accept")
         self._accepted = self.current.advice.correction
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> None:
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> None:
         self._store("override", right_mm_per_m, up_mm_per_m)
 
     def note(self, text: str) -> None:

@@ -9,7 +9,7 @@ from importlib import resources
 import numpy as np
 from fake_drive import FakeDrive, good, warning
 
-from steer.advice import Snapshot
+from steer.advice import Advice, Snapshot
 from steer.closed_loop import Measures
 from steer.closed_loop.whole import Driven
 from steer.drivefile import DriveFile, parse_drive
@@ -55,7 +55,7 @@ class FakePractice(FakeDrive):
         named = replace(self.current, name="PRACTICE on mixed face (invented ground)")
         return shown(named, self.proposal, self.chosen)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float) -> None:
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> None:
         mm = self.try_setting(right_mm_per_m, up_mm_per_m).cylinder_mm
         self.chosen = {
             "kind": "overridden", "right_mm_per_m": right_mm_per_m, "up_mm_per_m": up_mm_per_m,

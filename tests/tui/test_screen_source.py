@@ -568,3 +568,42 @@ async def test_no_setting_is_stored_while_the_drive_file_is_another(undecided, m
         path.write_text(text)
         await app.look()
         assert "Own setting" in await after("o")
+
+
+def test_an_own_setting_for_a_stroke_that_ended_meanwhile_is_refused(undecided):
+    """It was typed for one stroke and would be stored for the next."""
+    from steer.errors import InputRefused
+
+    shown = undecided.snapshot().advice
+    undecided.drive.stroke_end(shown.chainage_m + 0.9)
+    with pytest.raises(InputRefused, match=f"stroke {shown.stroke + 1} has ended meanwhile"):
+        undecided.override(2.0, -1.0, shown)
+    assert not undecided.drive.log.of_kinds("overridden")
+    undecided.override(2.0, -1.0, undecided.snapshot().advice)
+    assert undecided.drive.log.of_kinds("overridden")
+
+
+def test_what_was_set_for_a_driven_stroke_is_not_taken_back(undecided):
+    from steer.errors import InputRefused
+
+    shown = undecided.snapshot().advice
+    undecided.note("before")
+    undecided.accept()
+    undecided.drive.stroke_end(shown.chainage_m + 0.9)
+    with pytest.raises(InputRefused, match=f"stroke {shown.stroke + 1} is driven"):
+        undecided.undo_last()
+    undecided.note("after")
+    assert undecided.undo_last() == 'The note "after" is taken back.'
+    with pytest.raises(InputRefused, match="stays in the log"):
+        undecided.undo_last()
+    assert [e.kind for e in undecided.drive.decisions] == ["note", "accepted"]
+
+
+def test_two_windows_that_take_back_at_once_take_back_one(undecided):
+    from steer.drive import Drive
+
+    undecided.accept()
+    with Drive.open(undecided.drive.folder, write=True) as other:
+        assert other.undo_last() is not None
+        assert "Nothing stands" in undecided.undo_last()
+    assert len(undecided.drive.log.of_kinds("undone")) == 1

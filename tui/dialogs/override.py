@@ -44,7 +44,7 @@ class OverrideDialog(SteerDialog):
         super().__init__()
         assert scene.snapshot is not None and scene.snapshot.advice is not None
         advice = scene.snapshot.advice
-        self._stroke = advice.stroke
+        self._advice = advice
         self._was = "Was" if out_of_date(scene) else "Now"
         self._now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
         self._setting: tuple[float, float] | None = None
@@ -55,7 +55,7 @@ class OverrideDialog(SteerDialog):
     def compose(self) -> ComposeResult:
         right, up = self._now
         with Vertical(id="box", classes=self.box_class):
-            yield Label(f"Own setting for stroke {self._stroke + 1}", classes="strong")
+            yield Label(f"Own setting for stroke {self._advice.stroke + 1}", classes="strong")
             yield Label(f"{self._was} {words.both_turns(right, up)}. Type such as: 3.5 left")
             for plane, label in (("line", "Line, right or left"), ("level", "Level, up or down")):
                 with Horizontal():
@@ -139,10 +139,11 @@ class OverrideDialog(SteerDialog):
             return
         right, up = self._setting
         done = await self.steer.store(
-            lambda drive: drive.override(right, up), "Your setting is stored. Key u takes it back."
+            lambda drive: drive.override(right, up, self._advice),
+            "Your setting is stored. Key u takes it back.",
         )
         if done:
-            self.steer.decide(Decision(self._stroke, "overridden", *self._made, self._cylinders))
+            self.steer.decide(Decision(self._advice.stroke, "overridden", *self._made, self._cylinders))
             self.dismiss(None)
         else:
             self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")
