@@ -66,6 +66,7 @@ class Follower:
         self.readings = 0
         self.last_time: str | None = None
         self.times: tuple[str, str] | None = None  # first and newest of the readings, as they say
+        self.forces: list[tuple[int, float, float]] = []  # sequence, chainage as told (m), kN
         self.recent: list[tuple[int, dict[str, Any]]] = []
         self._standing: tuple[tuple[object, ...], Standing] | None = None
         self.shots: dict[int, Shot] = {}
@@ -150,18 +151,14 @@ class Follower:
         return self._standing[1]
 
     def newest_force(self) -> tuple[float, float] | None:
-        """The largest jacking force read over the last stroke of readings (kN), and its chainage (m)."""
-        newest: float | None = None
-        found: tuple[float, float] | None = None
-        for sequence, body in reversed(self.recent):
-            s = float(body["chainage_m"]) + counter_lacks(self.known.counter, sequence)
-            force = body.get("jacking_force_kn")
-            newest = s if newest is None else newest
-            if newest - s > self.drive.drive.stroke_m:
-                break
-            if force is not None and (found is None or force > found[0]):
-                found = float(force), s
-        return found
+        """The largest jacking force read over the last stroke (kN), and its chainage (m); None where none was."""
+        stroke_m = self.drive.drive.stroke_m
+        read = [(s + counter_lacks(self.known.counter, i), kn) for i, s, kn in self.forces]
+        newest = max((s for s, _ in read), default=-math.inf)
+        if newest < self.top_m - stroke_m:
+            return None
+        at_m, kn = max((r for r in read if r[0] >= newest - stroke_m), key=lambda r: r[1])
+        return kn, at_m
 
     # ---- shots
 
@@ -201,10 +198,18 @@ class Follower:
             track.waiting = (-1, waiting[1], waiting[2])
         elif waiting is None:
             self.held = {}
+        self._forces(rows)
         self.last_time = rows[-1][1].get("time") or self.last_time
         self.readings += len(rows)
         self.recent = (self.recent + rows)[-400:]
         self._group(taken)
+
+    def _forces(self, rows: list[tuple[int, dict[str, Any]]]) -> None:
+        """Keep the forces of the last two strokes, whatever else comes in after them."""
+        read = [(i, float(b["chainage_m"]), b.get("jacking_force_kn")) for i, b in rows]
+        self.forces += [(i, s, float(kn)) for i, s, kn in read if kn is not None]
+        newest = max((s for _, s, _ in self.forces), default=0.0)
+        self.forces = [r for r in self.forces if r[1] >= newest - 2.0 * self.drive.drive.stroke_m]
 
     def _accept(self, settled: list[tuple[int, float]]) -> None:
         self._group([(*self.held.pop(index), s) for index, s in settled])
