@@ -147,3 +147,4 @@ class Snapshot:
     log_sequence: int
     extra: dict[str, object] = field(default_factory=dict)
     tolerance_stretches: tuple[ToleranceStretch, ...] = ()
+    machine_length_m: float = 0.0

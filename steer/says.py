@@ -79,8 +79,9 @@ def change_words(now: float, to: float, positive: str, negative: str) -> str:
     return f"{one(to)}{unit} (now {one(now)})"
 
 
-def page(name: str, advice: Advice, end_m: float) -> str:
-    """The next correction for a person at a terminal, 80 columns wide: twelve lines, and the notices."""
+def page(name: str, advice: Advice, end_m: float, as_of: str = "") -> str:
+    """The next correction for a person at a terminal, 80 columns wide: twelve lines, and the notices. `as_of`: of what
+    time it is, and what was decided since."""
     e = advice.estimate
     rows = [
         f"{name}"[:80],
@@ -91,6 +92,8 @@ def page(name: str, advice: Advice, end_m: float) -> str:
         _row("level", f"{_place(e.level_mm, e.level_sd_mm, 1):18} nose "
              f"{side(e.pitch_mm_per_m, e.pitch_sd_mm_per_m, 'up', 'down', 'mm/m')}"),
     ]  # fmt: skip
+    if as_of:
+        rows.extend(_wrapped("as of", as_of))
     rows.extend(_setting(advice) if advice.trusted else [_row("set", "NO CORRECTION PROPOSED: see below")])
     if advice.trusted:
         rows.extend(_ahead(advice))
@@ -135,9 +138,14 @@ def _setting(advice: Advice) -> list[str]:
 
 def _held(correction: Correction) -> str:
     """What the setting that is held makes: cylinders are read some tenths beside what they are set to."""
+    return turned(correction.right_mm_per_m, correction.up_mm_per_m)
+
+
+def turned(right_mm_per_m: float, up_mm_per_m: float) -> str:
+    """`3.5 mm/m right, 1.0 mm/m down`, or straight."""
     parts = [
         f"{abs(value):.1f} mm/m {sides[0 if value > 0 else 1]}"
-        for value, sides in zip((correction.right_mm_per_m, correction.up_mm_per_m), TURNS, strict=True)
+        for value, sides in zip((right_mm_per_m, up_mm_per_m), TURNS, strict=True)
         if round(abs(value), 1) > 0.0
     ]
     return ", ".join(parts) or "straight"

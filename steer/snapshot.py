@@ -31,6 +31,7 @@ def snapshot(
         end_chainage_m=file.axis.end_chainage_m,
         stroke_m=file.drive.stroke_m,
         pipe_length_m=file.pipe.length_m,
+        machine_length_m=file.machine.length_m,
         tolerance_line_mm=tolerance.line_mm,
         tolerance_level_mm=tolerance.level_mm,
         eye_line_mm=eye.line_mm if eye else None,

@@ -22,11 +22,11 @@ class Source(Protocol):
     was said of a shot). Those that store may answer with a text, which is
     shown. Keys for what a source cannot do are not offered.
 
-    Optional entries of `Snapshot.extra`: "pipe" (number at the face), "decision" (mapping with the
-    fields of `tui.draw.scene.Decision`, or None), "last_reading_arrival" (ISO 8601), "reference" (a text:
-    the reference's error as found), "hidden" (a text: why the proposal is hidden, in practice), "drive_file"
-    (a text: why the drive file that all of it was made with no longer holds), "cylinders_told" (True: nothing reads
-    them) or "cylinders_read_m" (chainage where they were read last, when newer readings do not tell them), "now"
+    Optional entries of `Snapshot.extra`: "decision" (mapping with the fields of `tui.draw.scene.Decision`, or
+    None), "last_reading_arrival" (ISO 8601), "reference" (a text: the reference's error as found), "hidden" (a text:
+    why the proposal is hidden, in practice), "drive_file" (a text: why the drive file that all of it was made with no
+    longer holds), "cylinders_told" (True: nothing reads them) or "cylinders_read_m" (chainage where they were read
+    last, when newer readings do not tell them), "now"
     and "place" (what is known now, and which stroke it is, in a replay).
     """
 

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from steer.advice import Advice
+    from steer.drive import Drive
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,5 +33,22 @@ def run(args: argparse.Namespace) -> int:
         elif advice is None:
             print("No reading yet: add some with `steer read`, or run `steer feed`.")
         else:
-            print(page(printable(drive.file.drive.name), advice, drive.file.axis.end_chainage_m))
+            name, end_m = printable(drive.file.drive.name), drive.file.axis.end_chainage_m
+            print(page(name, advice, end_m, _as_of(drive, advice)))
     return 0
+
+
+def _as_of(drive: Drive, advice: Advice) -> str:
+    """When the newest reading was taken, and what was decided for the coming stroke."""
+    from steer.says import turned
+    from steer.text import printable
+
+    time = drive.follower.last_time
+    parts = [f"last reading {printable(time)[:16].replace('T', ' ')}" if time else "readings without a time"]
+    settings = [d for d in drive.decisions if d.kind != "note" and int(d.body["stroke"]) == advice.stroke]
+    if settings:
+        body = settings[-1].body
+        word = "accepted" if settings[-1].kind == "accepted" else "OWN SETTING"
+        made = turned(float(body["right_mm_per_m"]), float(body["up_mm_per_m"]))
+        parts.append(f"stroke {advice.stroke + 1} {word}: {made}")
+    return "; ".join(parts)

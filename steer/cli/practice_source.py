@@ -11,6 +11,7 @@ from steer.advice import Advice, Snapshot
 from steer.cli.screen_source import ScreenSource
 from steer.errors import InputRefused
 from steer.practice import Session, debrief, report, showing
+from steer.says import turned
 
 
 class PracticeSource(ScreenSource):
@@ -78,7 +79,7 @@ class PracticeSource(ScreenSource):
         from steer.closed_loop.whole import articulation_set
 
         right, up = articulation_set(self.drive.file, cylinder_mm, self.session.simulation.roll_deg)
-        return showing.turns(float(right), float(up))
+        return turned(float(right), float(up))
 
     def debrief(self, told: Callable[[str, int, int], None]) -> list[str]:
         """The lines of the debrief. Raises InputRefused before the first stroke."""

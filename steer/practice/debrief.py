@@ -18,7 +18,7 @@ from steer.drivefile import DriveFile
 from steer.ground import Simulation
 from steer.ground.informed import Informed
 from steer.practice.session import Session
-from steer.practice.showing import turns
+from steer.says import turned
 
 MOST_APART = 3
 
@@ -134,7 +134,7 @@ def report(file: DriveFile, found: Debrief) -> list[str]:
         lines += ["", "Where you went furthest from the proposal of the moment:"]
         for a in found.apart:
             lines += [
-                f"  stroke {a.stroke} at {a.chainage_m:.1f} m: you {turns(*a.own)};",
-                f"  {'':<10}proposed {turns(*a.proposed)}",
+                f"  stroke {a.stroke} at {a.chainage_m:.1f} m: you {turned(*a.own)};",
+                f"  {'':<10}proposed {turned(*a.proposed)}",
             ]
     return lines

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from steer.advice import Correction, Snapshot
+from steer.says import turned
 
 
 def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) -> Snapshot:
@@ -41,7 +42,9 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
         return replace(snapshot, advice=alone, extra=extra)
     if proposal == "after":
         c = advice.correction
-        reason = f"The tool proposed {'to hold: ' if c.hold else ''}{turns(c.right_mm_per_m, c.up_mm_per_m)}."
+        reason = (
+            f"The tool proposed {'to hold: ' if c.hold else ''}{turned(c.right_mm_per_m, c.up_mm_per_m)}."
+        )
         if decision["kind"] == "overridden":
             reason += " Strips and joints show what would come of that."
         return replace(snapshot, advice=replace(advice, reason=f"{reason} {advice.reason}".strip()))
@@ -50,12 +53,3 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
         tuple(decision["cylinder_mm"]), False,
     )  # fmt: skip
     return replace(snapshot, advice=replace(masked, correction=own), extra=extra)
-
-
-def turns(right_mm_per_m: float, up_mm_per_m: float) -> str:
-    """An articulation in words: `2.0 mm/m left, 0.5 mm/m up`, or `straight`."""
-    parts = []
-    for value, positive, negative in ((right_mm_per_m, "right", "left"), (up_mm_per_m, "up", "down")):
-        if round(abs(value), 1) > 0:
-            parts.append(f"{abs(value):.1f} mm/m {positive if value > 0 else negative}")
-    return ", ".join(parts) or "straight"

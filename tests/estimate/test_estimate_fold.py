@@ -342,3 +342,27 @@ def test_a_leap_of_the_chainage_is_said_while_many_metres_follow_and_until_a_per
     word = Event(10_000, "chainage_set", {"add_m": 0.0})
     follower.known = rulings(drive, [word])
     assert "chainage_jumped" not in [n.code for n in examine(follower, follower.node()).notices]
+
+
+def test_the_newest_force_is_found_whatever_is_read_after_it():
+    """A file of settings read after the readings tells no force; one read a stroke further on makes it old."""
+    drive, events = recorded(length_m=6.0)
+    follower = followed(drive, events)
+    top, stroke_m = follower.top_m, drive.drive.stroke_m
+    number = len(events)
+
+    def add(chainage_m, **more):
+        nonlocal number
+        number += 1
+        follower.take(Event(number, "reading", {"chainage_m": chainage_m, **more}))
+        follower.bring_up()
+
+    add(top, jacking_force_kn=1500.0)
+    add(top + 0.2, jacking_force_kn=1400.0)
+    assert follower.newest_force() == (1500.0, top)
+    for i in range(450):
+        add(top - 5.0 + i / 100.0)
+    assert follower.newest_force() == (1500.0, top)
+    for i in range(1, 20):
+        add(top + 0.2 + i * stroke_m / 16.0)
+    assert follower.newest_force() is None

@@ -83,3 +83,19 @@ def test_a_row_of_the_log_keeps_its_parts_whole_and_says_that_there_is_more() ->
     for room in range(20, len(said)):
         row = short(said, room)
         assert len(row) <= room and row.removesuffix(", ...") == said[: len(row) - 5]
+
+
+def test_the_first_pipe_follows_the_machine():
+    """As the as-built account numbers them: of 12 m driven the machine takes 5, so the fourth pipe of 2 m is going in."""
+    from dataclasses import replace
+
+    from fake_drive import good
+
+    from tui.draw.counters import counter_row
+    from tui.draw.scene import Scene
+
+    snapshot = replace(good(), start_chainage_m=0.0, pipe_length_m=2.0, machine_length_m=5.0)
+    for face_m, pipe in ((4.9, "none yet"), (5.1, "1"), (12.0, "4")):
+        at = replace(snapshot, advice=replace(snapshot.advice, chainage_m=face_m))
+        text = "".join(text for text, _ in counter_row(Scene(snapshot=at), 120))
+        assert f"pipe {pipe} " in text + " "

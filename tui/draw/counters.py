@@ -50,14 +50,14 @@ def counter_row(scene: Scene, size: int) -> Row:
         return () if scene.opening and snapshot is None else ((" No reading yet.", "quiet"),)
     advice = snapshot.advice
     face = advice.chainage_m
-    pipe = snapshot.extra.get("pipe")
-    if not isinstance(pipe, int):
-        pipe = int((face - snapshot.start_chainage_m) // snapshot.pipe_length_m) + 1
+    # the machine goes first: a pipe follows it in, the others that one
+    in_m = face - snapshot.start_chainage_m - snapshot.machine_length_m
+    pipe = str(int(in_m // snapshot.pipe_length_m) + 1) if in_m >= 0.0 else "none yet"
     shaft = snapshot.end_chainage_m - face
     parts: list[Row] = [
         (("face ", "quiet"), (f"{face:.2f} m", "strong")),
         (("stroke ", "quiet"), (f"{advice.stroke}", "strong")),
-        (("pipe ", "quiet"), (f"{pipe}", "strong")),
+        (("pipe ", "quiet"), (pipe, "strong")),
         (("shaft in ", "quiet"), (f"{shaft:.1f} m", "strong"))
         if shaft >= 0
         else (("past the shaft by ", "quiet"), (f"{-shaft:.1f} m", "strong")),
