@@ -360,8 +360,8 @@ def test_the_newest_force_is_found_whatever_is_read_after_it():
     add(top, jacking_force_kn=1500.0)
     add(top + 0.2, jacking_force_kn=1400.0)
     assert follower.newest_force() == (1500.0, top)
-    for i in range(450):
-        add(top - 5.0 + i / 100.0)
+    for _ in range(450):
+        add(top + 0.2)
     assert follower.newest_force() == (1500.0, top)
     for i in range(1, 20):
         add(top + 0.2 + i * stroke_m / 16.0)
