@@ -57,9 +57,11 @@ def measure(
     articulation: np.ndarray | None = None,
     force_kn: float = float("nan"),
     string_kn: np.ndarray | None = None,
+    bore_mm: np.ndarray | None = None,
 ) -> Measures:
     """Measures of a path (n,) over ascending chainage; `articulation` (1 + strokes, 2) mm/m as held
-    before it and as set for each stroke, `string_kn` (n,) the axial force in the string at those chainages.
+    before it and as set for each stroke, `string_kn` (n,) the axial force in the string at those chainages,
+    `bore_mm` (n, 2) the likeliest bore, by which pipes turn, where the path is a smoothed one.
 
     Every point counts for the chainage it stands for, so uneven spacing does not weigh. Raises
     ValueError for an empty path.
@@ -69,7 +71,8 @@ def measure(
     share = _shares(chainage_m)
     outside = (np.abs(line_mm) > file.tolerance.line_mm) | (np.abs(level_mm) > file.tolerance.level_mm)
     span = float(chainage_m[-1] - chainage_m[0])
-    at, angle = _joints(file, chainage_m, line_mm, level_mm)
+    line, level = (line_mm, level_mm) if bore_mm is None else bore_mm.T
+    at, angle = _joints(file, chainage_m, line, level)
     joint = float(np.nanmax(angle)) if np.isfinite(angle).any() else float("nan")
     ring = RingJoint.of(file.pipe)
     used = float("nan")

@@ -29,6 +29,7 @@ from steer.errors import CommandLineWrong
 from steer.estimate.motion import D, P, T, Y
 from steer.estimate.nodes import Node
 from steer.estimate.past import Past
+from steer.estimate.possible import possible_paths
 from steer.replay.reel import Reel
 
 STEP_M = 0.1
@@ -180,11 +181,14 @@ def what_if(
         ]
     )
     other = driven + shift
+    # as the as-built account takes joints: sudden turns put in, steps at check shots that disagree taken out
+    bore = possible_paths(at_the_end.estimator, 1)
+    turns = np.column_stack([np.interp(at, bore.chainage_m, bore.shift_mm[:, p]) for p in (0, 1)])
     then, new_set = np.array(set_then), np.array(set_new)
     return WhatIf(
         begin, at, driven, other, np.abs(shift) * np.minimum(doubt, 1.0), np.array([begin, *ends]), then, new_set,
-        measure(file, at, driven[:, 0], driven[:, 1], np.vstack([held, then])),
-        measure(file, at, other[:, 0], other[:, 1], np.vstack([held, new_set])),
+        measure(file, at, driven[:, 0], driven[:, 1], np.vstack([held, then]), bore_mm=driven + turns),
+        measure(file, at, other[:, 0], other[:, 1], np.vstack([held, new_set]), bore_mm=other + turns),
     )  # fmt: skip
 
 

@@ -172,6 +172,20 @@ def test_other_limits_are_kept_and_gentler_steering_moves_less(driven: Path) -> 
         assert f"{abs(found.other_set[-1, plane]):.1f}" in row or "straight" in row
 
 
+def test_joints_as_driven_are_those_of_the_as_built_account(driven: Path) -> None:
+    """One drive, one largest angle: not that of a smoothed path, which rounds off every sudden turn."""
+    from steer.asbuilt.record import assemble
+
+    reel = Reel.open(driven)
+    found = what_if(reel, reel.file, 12.0)
+    with Drive.open(driven) as drive:
+        along = assemble(drive).joints.along
+    first = found.chainage_m[0] + reel.file.pipe.length_m
+    assert found.driven.joint_mm_per_m == pytest.approx(
+        along.angle_mm_per_m[along.chainage_m >= first].max(), rel=0.03
+    )
+
+
 def test_settings_that_cannot_be_meant(driven: Path) -> None:
     file = Reel.open(driven).file
     for setting, what in (
