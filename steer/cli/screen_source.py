@@ -106,7 +106,7 @@ class ScreenSource:
 
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, with the decision that stands for the coming stroke."""
-        snapshot = self._with_joints(self.drive.snapshot())
+        snapshot = self._for_people(self.drive.snapshot())
         self._told = self.drive.seen, self._file_said
         extra: dict[str, object] = {"decision": self._decision(snapshot)}
         arrived = getattr(self.drive, "last_reading_arrival", None)
@@ -124,10 +124,11 @@ class ScreenSource:
             extra["cylinders_read_m"] = chainage_m + counter_lacks(counter, sequence)
         return replace(snapshot, extra=extra | snapshot.extra, last_reading_time=time)
 
-    def _with_joints(self, snapshot: Snapshot) -> Snapshot:
-        """With what is to be said of the joints behind the face: looked at for people, not in every advice, since
-        it takes the whole path."""
+    def _for_people(self, snapshot: Snapshot) -> Snapshot:
+        """With what no advice says: the joints behind the face, since they take the whole path to look at, and
+        readings that came in late, which a program that feeds old ones knows."""
         from steer.asbuilt.force_now import SharpestJoint
+        from steer.cli.late_readings import late
 
         advice = snapshot.advice
         if advice is None:
@@ -137,6 +138,8 @@ class ScreenSource:
         force = follower.newest_force()
         look = advice.stroke, tuple((shot.number, shot.verdict) for shot in snapshot.shots)
         more = self._joints.notices(look, force, snapshot.path, follower.estimator)
+        arrived = getattr(self.drive, "last_reading_arrival", None)
+        more += late(snapshot.last_reading_time, arrived, advice.chainage_m)
         return (
             replace(snapshot, advice=replace(advice, notices=(*advice.notices, *more))) if more else snapshot
         )

@@ -607,3 +607,36 @@ def test_two_windows_that_take_back_at_once_take_back_one(undecided):
         assert other.undo_last() is not None
         assert "Nothing stands" in undecided.undo_last()
     assert len(undecided.drive.log.of_kinds("undone")) == 1
+
+
+def test_readings_of_a_file_that_were_taken_hours_ago_are_said_to_be(undecided):
+    """They come in now, so nothing else on the screens tells how old they are."""
+
+    def said():
+        return [n.text for n in undecided.snapshot().advice.notices if n.code == "readings_late"]
+
+    shown = undecided.snapshot().advice
+    assert not said()  # the sample's own time lies ahead of any clock
+    undecided.drive.add("reading", {"chainage_m": shown.chainage_m, "time": "2020-01-01T08:00:00Z"})
+    (text,) = said()
+    assert "days before it came in" in text
+
+
+@pytest.mark.parametrize(
+    ("said", "arrived", "age"),
+    [
+        ("2026-03-01T08:00:00Z", "2026-03-01T08:14:00.000Z", None),
+        ("2026-03-01T08:00:00Z", "2026-03-01T08:31:00.000Z", "31 min"),
+        ("2026-03-01T08:00:00+02:00", "2026-03-01T09:00:00.000Z", "3 h"),
+        ("2026-03-01T08:00:00", "2026-03-04T08:00:00.000Z", "3 days"),
+        ("2099-01-01T00:00:00Z", "2026-03-01T08:00:00.000Z", None),
+        (None, "2026-03-01T08:00:00.000Z", None),
+    ],
+)
+def test_how_late_a_reading_came_in(said, arrived, age):
+    from steer.cli.late_readings import late
+
+    found = late(said, arrived, 10.0)
+    assert bool(found) == (age is not None)
+    if age:
+        assert f"taken {age} before" in found[0].text
