@@ -136,8 +136,11 @@ class Survey:
 
 
 def holds_sights(path: str) -> bool:
-    """Whether a file's first line names stations and targets. False for one that cannot be read."""
+    """Whether a file's first line names stations and targets. False for one that cannot be read, or that is no
+    ordinary file: a pipe would be waited for."""
     try:
+        if not Path(path).expanduser().is_file():
+            return False
         with Path(path).expanduser().open("rb") as file:
             head = file.readline(4096).decode("utf-8-sig", "replace")
     except OSError:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -226,3 +229,14 @@ def test_damaged_files_never_break_it(tmp_path, data):
         assert refused.problems and all(refused.problems)
     else:
         assert all(abs(p.easting_m) < 1e9 for p in result.points)
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path):
+    """Nobody writes to it: whoever opens it waits for ever. In a process of its own, so that this test ends."""
+    pipe = tmp_path / "fifo.csv"
+    os.mkfifo(pipe)
+    ask = f"from steer.survey.files import holds_sights; print(holds_sights({str(pipe)!r}))"
+    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, timeout=60)
+    assert done.stdout.strip() == "False"
+    with pytest.raises(InputRefused, match="not an ordinary file"):
+        read_observations(pipe)
