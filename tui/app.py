@@ -28,6 +28,7 @@ from tui.terminal_gone import hung_up, on_signal
 from tui.themes import all_themes
 
 if TYPE_CHECKING:
+    from textual.app import AwaitMount
     from textual.driver import Driver
 
     from steer.advice import Snapshot
@@ -136,6 +137,7 @@ class SteerApp(App[None]):
         )
         self._own_decision: Decision | None = None
         self._said_until = 0.0
+        self._said_of_stroke = False  # what is said goes when another stroke comes
         self.refused = ""  # all lines of the last refusal, for a dialog with room for them
         self._steady = steady
         for theme in all_themes():
@@ -198,6 +200,8 @@ class SteerApp(App[None]):
 
     def _take(self, snapshot: Snapshot) -> None:
         self.freshness.see(snapshot)
+        if self._said_of_stroke and _stroke(snapshot) != _stroke(self.scene.snapshot):
+            self._said_until = 0.0
         decision = self._own_decision
         if "decision" in snapshot.extra:
             decision = _decision_of(snapshot.extra["decision"])
@@ -223,9 +227,11 @@ class SteerApp(App[None]):
         if self._running and isinstance(self.screen, SteerScreen):
             self.screen.scene_changed()
 
-    def say(self, text: str) -> None:
-        """An answer to a key, shown at the foot for some seconds."""
+    def say(self, text: str, of_stroke: bool = True) -> None:
+        """An answer to a key, shown at the foot for some seconds: while the screen stands on which it was given,
+        and on the stroke's screen, where it is `of_stroke`, while that stroke does."""
         self._said_until = self._steady() + SAID_S
+        self._said_of_stroke = of_stroke and self.current_mode == "stroke"
         self.set_scene(replace(self.scene, said=to_ascii(text) if self.ascii_only else text))
 
     def decide(self, decision: Decision | None) -> None:
@@ -268,6 +274,12 @@ class SteerApp(App[None]):
             return parameters != (self.current_mode,) and len(self.screen_stack) == 1
         return True
 
+    def switch_mode(self, mode: str) -> AwaitMount:
+        """Changes the screen; what was said stays behind: "key u takes that back" is another key u there."""
+        self._said_until = 0.0
+        self.scene = replace(self.scene, said="")
+        return super().switch_mode(mode)
+
     async def action_mode(self, mode: str) -> None:
         """Changes the screen."""
         if self.current_mode != mode:
@@ -281,7 +293,8 @@ class SteerApp(App[None]):
         names = [palette.name for palette in PALETTES]
         self.palette_name = names[(names.index(self.palette_name) + 1) % len(names)]
         self.theme = self.palette_name
-        self.say(f"Colours: {self.palette_name}, {PALETTES[names.index(self.palette_name)].summary}.")
+        summary = PALETTES[names.index(self.palette_name)].summary
+        self.say(f"Colours: {self.palette_name}, {summary}.", of_stroke=False)
 
     def action_help(self) -> None:
         """Lists the keys of the screen in front."""
@@ -301,6 +314,10 @@ class SteerApp(App[None]):
     def action_leave(self) -> None:
         """Ends the program; everything is in the log already."""
         self.exit()
+
+
+def _stroke(snapshot: Snapshot | None) -> int | None:
+    return snapshot.advice.stroke if snapshot is not None and snapshot.advice is not None else None
 
 
 def _decision_of(value: object) -> Decision | None:

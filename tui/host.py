@@ -23,8 +23,8 @@ class Host(Protocol):
     def set_scene(self, scene: Scene) -> None:
         """Puts a scene in place; the screen in front draws what differs."""
 
-    def say(self, text: str) -> None:
-        """An answer to a key, shown at the foot for some seconds."""
+    def say(self, text: str, of_stroke: bool = True) -> None:
+        """An answer to a key, shown at the foot for some seconds; until another stroke where it is `of_stroke`."""
 
     def decide(self, decision: Decision | None) -> None:
         """Remembers the operator's decision for the coming stroke."""

@@ -104,8 +104,8 @@ async def test_new_readings_bring_the_proposal_back(make_app, clock, told):
 
 
 @pytest.mark.parametrize("size", [(80, 24), (60, 20), (80, 12)])
-@pytest.mark.parametrize("key", ["1", "2", "l"])
-async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, key):
+@pytest.mark.parametrize("keys", ["a", "2a", "ln"])
+async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, keys):
     """The longest refusal there is: what SQLite's "full" is said as, after the log's name."""
     from steer.log.trouble import plain_words
 
@@ -117,12 +117,13 @@ async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, key):
             error.sqlite_errorcode = sqlite3.SQLITE_FULL
             raise error
 
-    drive.accept = drive.note = full
+    drive.accept = drive.note = drive.accept_shot = full
     app = make_app(drive)
     async with app.run_test(size=size) as pilot:
         await ready(app, pilot)
-        await pilot.press("a")
-        await pilot.press(key)
+        await pilot.press(*keys)
+        if "n" in keys:
+            await pilot.press("x", "enter", "escape")
         await pilot.pause()
         said = " ".join(" ".join(row.text for row in app.screen.query("Rows")).split())
         assert "Not stored:" in said and "make space and try again; what was stored before is safe" in said

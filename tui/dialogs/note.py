@@ -27,7 +27,9 @@ class NoteDialog(SteerDialog):
         if not text:
             self.query_one("#said", Label).update("An empty note is not stored.")
             return
-        if await self.steer.store(lambda drive: drive.note(text), "Note stored. Key u takes it back."):
+        # the log's own screen has no key u
+        undo = "Keys 1 and u take it back." if self.app.current_mode == "log" else "Key u takes it back."
+        if await self.steer.store(lambda drive: drive.note(text), f"Note stored. {undo}"):
             self.dismiss(None)
         else:
             self.query_one("#said", Label).update(self.steer.scene.said)
