@@ -75,6 +75,9 @@ class PipeList(ListRows):
     def count(self) -> int:
         return len(self._pipes())
 
+    def key(self, number: int) -> object:
+        return self._pipes()[number].number
+
     def item(self, number: int, width: int) -> Row:
         return asbuilt_page.pipe_row(self._pipes()[number], width)
 

@@ -70,6 +70,11 @@ class LogList(ListRows):
         assert isinstance(screen, LogScreen)
         return len(screen.shown())
 
+    def key(self, number: int) -> object:
+        screen = self.screen
+        assert isinstance(screen, LogScreen)
+        return screen.shown()[number].sequence
+
     def item(self, number: int, width: int) -> Row:
         screen = self.screen
         assert isinstance(screen, LogScreen)
@@ -174,9 +179,8 @@ class LogScreen(SteerScreen):
     def line(self) -> LogLine | None:
         """The line under the cursor."""
         rows = self.query_one("#list", ListRows)
-        rows.settle()
         shown = self.shown()
-        return shown[rows.cursor] if rows.cursor < len(shown) else None
+        return shown[rows.cursor] if shown else None
 
     def _again(self) -> None:
         self._shown = None

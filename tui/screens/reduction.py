@@ -35,6 +35,13 @@ class SightList(ListRows):
     def count(self) -> int:
         return len(self._reduced().sights) + len(self._reduced().points)
 
+    def key(self, number: int) -> object:
+        sights, points = self._reduced().sights, self._reduced().points
+        if number >= len(sights):
+            return points[number - len(sights)].split()[:1]
+        sight = sights[number]
+        return sight.row or (sight.station, sight.target, sight.kind)
+
     def item(self, number: int, width: int) -> Row:
         sights, points = self._reduced().sights, self._reduced().points
         if number < len(sights):

@@ -28,7 +28,9 @@ LIST_ROWS = 3  # that the list keeps, whatever the detail wants
 
 
 class ShotList(ListRows):
-    """All shots, newest last."""
+    """All shots, by chainage."""
+
+    FOLLOWS = False  # a word is for the shot that one looks at, whatever comes in
 
     def head(self, width: int) -> list[Row]:
         return [*shots_page.title_rows(self.steer.scene, width), *shots_page.head(width)]
@@ -39,6 +41,9 @@ class ShotList(ListRows):
 
     def count(self) -> int:
         return len(self._shots())
+
+    def key(self, number: int) -> object:
+        return self._shots()[number].number
 
     def item(self, number: int, width: int) -> Row:
         return shots_page.item(self._shots()[number], width)
@@ -90,7 +95,7 @@ class ShotsScreen(SteerScreen):
 
     def __init__(self) -> None:
         super().__init__()
-        self.before_after = ""
+        self._answered: tuple[int, int, str] | None = None  # shot, end of the log, what its word changed
 
     def compose(self) -> ComposeResult:
         yield ShotList(id="list", at_end=True)
@@ -117,10 +122,18 @@ class ShotsScreen(SteerScreen):
     def shot(self) -> ShotView | None:
         """The shot under the cursor."""
         snapshot = self.steer.scene.snapshot
-        shots = self.query_one("#list", ListRows)
-        shots.settle()
-        cursor = shots.cursor
-        return snapshot.shots[cursor] if snapshot is not None and cursor < len(snapshot.shots) else None
+        if snapshot is None or not snapshot.shots:
+            return None
+        return snapshot.shots[self.query_one("#list", ListRows).cursor]
+
+    @property
+    def before_after(self) -> str:
+        """What the last word changed, under the shot that it was for and until more comes in."""
+        shot, snapshot = self.shot(), self.steer.scene.snapshot
+        if self._answered is None or shot is None or snapshot is None:
+            return ""
+        number, sequence, text = self._answered
+        return text if (number, sequence) == (shot.number, snapshot.log_sequence) else ""
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys for what the drive cannot do are not offered."""
@@ -152,11 +165,10 @@ class ShotsScreen(SteerScreen):
             return False
         if self._newest() > newest:
             self._go_to(self._newest())
-        after = self._estimate()
-        if before and after:
-            self.before_after = (
-                f"Face before: {before}. Now: {after}." if before != after else f"The face stays: {after}."
-            )
+        after, shot, snapshot = self._estimate(), self.shot(), self.steer.scene.snapshot
+        if before and after and shot is not None and snapshot is not None:
+            text = f"Face before: {before}. Now: {after}." if before != after else f"The face stays: {after}."
+            self._answered = shot.number, snapshot.log_sequence, text
         self.scene_changed()
         return True
 
@@ -171,7 +183,6 @@ class ShotsScreen(SteerScreen):
         """Puts the cursor on a shot: one that came in late stands further up."""
         shots = self.query_one("#list", ListRows)
         shots.cursor = self._numbers().index(number)
-        shots.follow_end = shots.cursor == len(self._numbers()) - 1
 
     def action_read_file(self) -> None:
         """Asks for a file: one of points is stored, one of observations is adjusted and shown first."""

@@ -14,6 +14,7 @@ from tui.widgets.rows import Rows
 class ListRows(Rows, can_focus=True):
     """Shows the rows of `count()` items under `head()`; the row under the cursor is marked by reverse and by a sign."""
 
+    FOLLOWS = True  # on with the newest row; else there to begin with only
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up,k", "move(-1)", "up", show=False),
         Binding("down,j", "move(1)", "down", show=False),
@@ -25,7 +26,8 @@ class ListRows(Rows, can_focus=True):
 
     def __init__(self, *, id: str | None = None, at_end: bool = False) -> None:
         super().__init__(id=id)
-        self.cursor = 0
+        self._cursor = 0
+        self._at: object = None  # the item under the cursor, which it keeps to
         self.follow_end = at_end  # stays on the newest row until the cursor is moved off it
         self._top = 0
         self._moved = False
@@ -40,6 +42,10 @@ class ListRows(Rows, can_focus=True):
         """How many items the list has."""
         raise NotImplementedError
 
+    def key(self, number: int) -> object:
+        """What an item is, wherever it stands: the cursor stays on it while others come in around it."""
+        return number
+
     def item(self, number: int, width: int) -> Row:
         """The row of one item, from 0. Asked for those in sight only: a list may have thousands."""
         raise NotImplementedError
@@ -51,14 +57,29 @@ class ListRows(Rows, can_focus=True):
     def cursor_moved(self) -> None:
         """For a screen that shows more of the row under the cursor."""
 
+    @property
+    def cursor(self) -> int:
+        """Where the cursor's item stands now, from 0."""
+        count = self.count()
+        if self.follow_end and count:
+            self._cursor = count - 1
+            self.follow_end = self.FOLLOWS
+        elif self._at is not None and not (self._cursor < count and self.key(self._cursor) == self._at):
+            self._cursor = next((n for n in range(count) if self.key(n) == self._at), self._cursor)
+        self._cursor = max(0, min(self._cursor, count - 1))
+        self._at = self.key(self._cursor) if count else None
+        return self._cursor
+
+    @cursor.setter
+    def cursor(self, place: int) -> None:
+        self._cursor, self._at = place, None
+
     def draw_rows(self, width: int, height: int) -> list[Row]:
         head = self.head(width)
         count = self._count = self.count()
         self._height = max(1, height - len(head))
-        if self.follow_end and count:
-            self.cursor = count - 1
-        self.cursor = max(0, min(self.cursor, count - 1))
-        top = max(min(self._top, self.cursor), self.cursor - self._height + 1)
+        cursor = self.cursor
+        top = max(min(self._top, cursor), cursor - self._height + 1)
         top = max(0, min(top, count - self._height))
         if self._moved:  # only a key scrolls: a terminal made small and large again shows the same rows
             self._top, self._moved = top, False
@@ -67,7 +88,7 @@ class ListRows(Rows, can_focus=True):
             rows.append(((" " + self.nothing(), "quiet"),))
         for number in range(top, min(count, top + self._height)):
             row = self.item(number, width - 2)
-            if number == self.cursor:
+            if number == cursor:
                 rows.append(((">" + plain(fit(row, width - 2)) + " ", "cursor"),))
             else:
                 rows.append(((" ", ""), *row))
