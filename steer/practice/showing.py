@@ -6,18 +6,17 @@ from dataclasses import replace
 from typing import Any
 
 from steer.advice import Correction, Snapshot
-from steer.says import turned
 
 
 def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) -> Snapshot:
     """The snapshot with what is hidden taken out. `proposal` as in `PROPOSAL`, `decision` as
     `Session.decision` gives it.
 
-    Before the person has chosen, "hidden" in `extra` says why there is no proposal. Afterwards the own
-    setting stands where a proposal would, and with "after" the reason tells what was proposed.
+    Before the person has chosen, "hidden" in `extra` says why there is no proposal. Afterwards, with "hidden", the
+    own setting stands where a proposal would.
     """
     advice = snapshot.advice
-    if advice is None or proposal == "shown":
+    if advice is None or proposal == "shown" or (proposal == "after" and decision is not None):
         return snapshot
     # Forecast, arrival, joints, reason and broken limits would tell the proposal: the forecast with the
     # cylinders left alone stays.
@@ -40,14 +39,6 @@ def shown(snapshot: Snapshot, proposal: str, decision: dict[str, Any] | None) ->
         )
         alone = replace(masked, correction=own, forecast=advice.forecast_unchanged)
         return replace(snapshot, advice=alone, extra=extra)
-    if proposal == "after":
-        c = advice.correction
-        reason = (
-            f"The tool proposed {'to hold: ' if c.hold else ''}{turned(c.right_mm_per_m, c.up_mm_per_m)}."
-        )
-        if decision["kind"] == "overridden":
-            reason += " Strips and joints show what would come of that."
-        return replace(snapshot, advice=replace(advice, reason=f"{reason} {advice.reason}".strip()))
     own = Correction(
         float(decision["right_mm_per_m"]), float(decision["up_mm_per_m"]),
         tuple(decision["cylinder_mm"]), False,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tui.draw import words
 from tui.draw.bigtype import big
-from tui.draw.scene import Blocked, Decision, Scene, blocked, left_behind
+from tui.draw.scene import Blocked, Decision, Scene, blocked, left_behind, own_setting
 from tui.draw.spans import Row, cells, cut_text, width, wrap
 
 SIDE = 8  # words beside a large figure
@@ -42,7 +42,7 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     assert advice is not None
     stroke = advice.stroke + 1
     decision = scene.decision
-    if decision is not None and decision.kind == "overridden":
+    if decision is not None and own_setting(scene):
         title: Row = ((f" STROKE {stroke}  your own setting ".ljust(size), "alarm"),)
         right, up = decision.right_mm_per_m, decision.up_mm_per_m
         return [title, *_planes(right, up, advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]

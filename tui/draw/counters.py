@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from steer.text import chance
 from tui.draw import words
-from tui.draw.scene import Scene, blocked, out_of_date
+from tui.draw.scene import Scene, blocked, out_of_date, own_setting
 from tui.draw.spans import Row, at_ends, cells, width, wrap
 
 CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
@@ -69,7 +69,7 @@ def counter_row(scene: Scene, size: int) -> Row:
             if left > 0.05
             else (("CHECK SURVEY DUE", "warn"),)
         )
-    if advice.eye_probability is not None and not blocked(scene):
+    if advice.eye_probability is not None and not blocked(scene) and not own_setting(scene):
         parts.append((("inside the eye ", "quiet"), (chance(advice.eye_probability), "strong")))
     if out_of_date(scene):
         parts = [tuple((text, "quiet") for text, _ in part) for part in parts]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tui.draw import words
-from tui.draw.scene import Scene, blocked, out_of_date
+from tui.draw.scene import Scene, blocked, out_of_date, own_setting
 from tui.draw.spans import Row, cut_text
 
 FULL = 31
@@ -23,7 +23,8 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     proposal = advice.correction.cylinder_mm if advice is not None and stop is None else None
     # a setting is read to a few tenths: what is held is not to be moved by them
     hold = advice is not None and advice.correction.hold
-    if scene.decision is not None and scene.decision.kind == "overridden" and stop is None:
+    own = own_setting(scene)
+    if own and scene.decision is not None and stop is None:
         proposal, hold = scene.decision.cylinder_mm, False
     decimals = 0
     for values in (proposal, now):
@@ -68,7 +69,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         rows.append(((cut_text(said, size), "warn"),))
     if advice is not None and len(rows) < height:
         if len(rows) + 1 < height:
-            cost = () if stop or not advice.joint else ((words.joint(advice.joint, size), "quiet"),)
+            cost = () if stop or own or not advice.joint else ((words.joint(advice.joint, size), "quiet"),)
             if cost and len(rows) + 2 < height:
                 rows.append(())
             rows.append(cost)

@@ -115,6 +115,12 @@ def other_file(snapshot: Snapshot) -> str:
     return said if isinstance(said, str) else ""
 
 
+def own_setting(scene: Scene) -> bool:
+    """Whether the crew set something of its own for the coming stroke: what is foreseen with the proposal, and what it
+    asks of the joints, does not hold then."""
+    return scene.decision is not None and scene.decision.kind == "overridden"
+
+
 def left_behind(scene: Scene) -> Decision | None:
     """The acceptance of a proposal for the coming stroke that new readings have changed since; None where what was
     accepted is what is proposed."""

@@ -16,7 +16,7 @@ import numpy as np
 from steer.text import BAND
 from tui.draw import words
 from tui.draw.limits import limit_mm, runs
-from tui.draw.scene import Scene, blocked, out_of_date
+from tui.draw.scene import Scene, blocked, out_of_date, own_setting
 from tui.draw.spans import Row, cells, fit
 
 if TYPE_CHECKING:
@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
 
 MARGIN = 20  # words at the left
-LABELS = 20  # words at the right
-NARROW = (18, 17)  # the same where a terminal has less than 80 columns
+LABELS = 21  # words at the right: "without 123 mm right" and a blank
+NARROW_MARGIN = 18  # words at the left where a terminal has less than 80 columns
+LIMIT_ROWS = 3  # in fewer, every row would be a limit's: whatever was driven would stand in one
 _SAMPLES = 4  # points of the path looked at in each column
 
 
@@ -43,6 +44,10 @@ class Reach:
         """Chainages of the column borders, shape (columns + 1,)."""
         return np.linspace(self.from_m, self.to_m, self.columns + 1)
 
+    def shows(self, point: ForecastPoint) -> bool:
+        """Whether a point ahead lies on the stretch."""
+        return point.chainage_m <= self.to_m + 1e-6
+
     def column(self, chainage_m: float) -> int | None:
         """Column of a chainage, None when it is off the strip."""
         if not self.from_m <= chainage_m <= self.to_m or self.to_m <= self.from_m:
@@ -54,8 +59,8 @@ class Reach:
 def reach(scene: Scene, size: int) -> Reach:
     """What to show at a width of `size` cells: labels go first when it is narrow, then the margin's hints."""
     wide = size >= 80
-    margin = MARGIN if wide else NARROW[0] if size >= 60 else 13 if size >= 40 else 0
-    labels = LABELS if wide else NARROW[1] if size >= 72 else 0
+    margin = MARGIN if wide else NARROW_MARGIN if size >= 60 else 13 if size >= 40 else 0
+    labels = LABELS if size >= 72 else 0
     columns = max(1, size - margin - labels)
     snapshot = scene.snapshot
     if snapshot is None:
@@ -72,15 +77,40 @@ def reach(scene: Scene, size: int) -> Reach:
     return Reach(from_m, from_m + scene.window_m, columns, margin, labels)
 
 
-def draw(scene: Scene, plane: str, where: Reach, height: int) -> list[Row]:
-    """The strip of a plane ("line" or "level") in `height` rows."""
+def draw(scene: Scene, plane: str, where: Reach, height: int, place: bool = False) -> list[Row]:
+    """The strip of a plane ("line" or "level") in `height` rows; with the `place` that the figures at its end are for,
+    where no row of chainages says it."""
     plot = _Cells(scene, plane, where, height)
-    margin = _margin(scene, plane, height, where.margin, plot.limit_seen)
+    if place:
+        free = [y for y in range(height) if not plot.label(y)]
+        plot.labels |= dict.fromkeys(free[-1:], _place(scene, where))
+    margin = _margin(scene, plane, height, where.margin, plot)
     rows = []
     for y in range(height):
         row: Row = (*fit(margin[y], where.margin - 1), (scene.glyphs.side, "axis")) if where.margin else ()
         rows.append(row + plot.row(y) + fit(plot.label(y), where.labels))
     return rows
+
+
+def _foreseen(scene: Scene) -> tuple[list[ForecastPoint], list[ForecastPoint]]:
+    """What is foreseen with the proposal, and without: the cylinders left alone."""
+    snapshot = scene.snapshot
+    if snapshot is None or snapshot.advice is None or blocked(scene) is not None:
+        return [], []
+    advice = snapshot.advice
+    if own_setting(scene):
+        return [], list(advice.forecast_unchanged)
+    return list(advice.forecast), [] if advice.correction.hold else list(advice.forecast_unchanged)
+
+
+def _place(scene: Scene, where: Reach) -> Row:
+    """The chainage that the figures at the strips' ends are for; it is another when the stretch is."""
+    ahead = [p.chainage_m for points in _foreseen(scene) for p in points if where.shows(p)]
+    if not ahead:
+        return ()
+    texts = [f" {what}at {max(ahead):.1f} m" for what in ("forecast ", "ahead ", "")]
+    # at the right, apart from the last chainage of the scale
+    return ((next((t for t in texts if cells(t) <= where.labels), "").rjust(where.labels), "quiet"),)
 
 
 def scale_row(scene: Scene, where: Reach) -> Row:
@@ -109,12 +139,18 @@ def scale_row(scene: Scene, where: Reach) -> Row:
         if all(c == " " for c in room):
             line[left : left + len(text)] = list(text)
     head = "chainage" if where.margin else ""
-    return (*fit(((head, "quiet"),), where.margin), ("".join(line), "quiet"), (" " * where.labels, ""))
+    return (
+        *fit(((head, "quiet"),), where.margin),
+        ("".join(line), "quiet"),
+        *fit(_place(scene, where), where.labels),
+    )
 
 
-def _margin(scene: Scene, plane: str, height: int, size: int, limit_seen: bool) -> list[Row]:
+def _margin(scene: Scene, plane: str, height: int, size: int, plot: _Cells) -> list[Row]:
     snapshot, glyphs = scene.snapshot, scene.glyphs
     seen = "from above" if plane == "line" else "from side"
+    if height < LIMIT_ROWS:
+        seen = f"edges {plot.half_mm:.0f} mm"
     title: Row = ((plane.upper(), "strong"), (f" {seen}", "quiet"))
     texts: list[Row] = [title]
     if snapshot is not None and snapshot.advice is not None:
@@ -136,7 +172,7 @@ def _margin(scene: Scene, plane: str, height: int, size: int, limit_seen: bool) 
             if outside:
                 texts.append((("OUTSIDE THE LIMIT", "alarm"),))
             texts.append(((words.heading(plane, nose, nose_sd, size - 1), ""),))
-        if not limit_seen:
+        if not plot.limit_seen:
             texts.append(((f"limit {limit:.0f} mm", "quiet"),))
     texts = texts[:height]
     return texts + [()] * (height - len(texts))
@@ -162,28 +198,27 @@ class _Cells:
         if snapshot is None:
             self.half_mm = 1.0
             return
-        stopped = blocked(scene) is not None
         advice = snapshot.advice
         path, sd = self._path(snapshot)
-        forecast = advice.forecast if advice is not None and not stopped else ()
-        alone = advice.forecast_unchanged if advice is not None and not stopped else ()
+        forecast, alone = _foreseen(scene)
         edges = where.edges()
         limits = [limit_mm(snapshot, plane, a, b) for a, b in pairwise(edges)]
-        self.half_mm = self._half_range(scene.close, max(limits), path, sd, list(forecast), list(alone))
-        self._draw_limits(limits)
+        self.half_mm = self._half_range(scene.close, max(limits), path, sd, forecast, alone)
+        if height >= LIMIT_ROWS:
+            self._draw_limits(limits)
         driven_to = float(snapshot.path.chainage_m[-1]) if len(path) else snapshot.start_chainage_m
         face = advice.chainage_m if advice is not None else driven_to
         self._draw_path(snapshot.path.chainage_m, path, sd, face)
         hold = advice is not None and advice.correction.hold
         start = float(path[-1]) if len(path) else 0.0
-        self._draw_ahead(face, start, [] if hold else list(alone), 3)
-        self._draw_ahead(face, start, list(forecast), 2)
+        self._draw_ahead(face, start, alone, 3)
+        self._draw_ahead(face, start, forecast, 2)
         self._draw_shots(snapshot)
         end = where.column(snapshot.end_chainage_m)
         if end is not None and snapshot.end_chainage_m < where.to_m + 1e-6:
             for y in range(height):
                 self.marks.setdefault((y, end), (self.glyphs.wall, "limit"))
-        self._label_ends(list(forecast), [] if hold else list(alone), hold)
+        self._label_ends(forecast, alone, hold)
         self._name_limits()
 
     def _path(self, snapshot: Snapshot) -> tuple[np.ndarray, np.ndarray]:
@@ -222,7 +257,7 @@ class _Cells:
             nice = (5, 10, 15, 20, 30, 40, 50, 75, 100, 150, 200, 300, 500, 1000)
             return float(next((n for n in nice if n >= biggest), biggest))
         # The limits run through the middle of the outermost rows.
-        fitting = limit * self.height / max(1, self.height - 1)
+        fitting = limit * self.height / (self.height - 1) if self.height >= LIMIT_ROWS else limit
         return fitting if biggest <= fitting else biggest * 1.05
 
     def _pixel(self, value_mm: float) -> int:
@@ -328,7 +363,7 @@ class _Cells:
             ("hold" if hold else "with", "with", points),
             ("without", "without", alone),
         ):
-            shown = [p for p in ahead if p.chainage_m <= self.where.to_m + 1e-6]
+            shown = [p for p in ahead if self.where.shows(p)]
             if not shown:
                 continue
             value = self._value(shown[-1])[0]
@@ -338,7 +373,7 @@ class _Cells:
             taken.add(row)
             text = f" {name} {words.offset(self.plane, value)}"
             if cells(text) > self.where.labels:
-                text = text.replace(" mm", "")
+                text = f" {name} {abs(value) / 1000.0:.1f} m {words.side(self.plane, value)}"
             self.labels[row] = ((text, role),)
 
     def label(self, y: int) -> Row:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from tui.draw import correction, counters, cylinders, notices
+from tui.draw import correction, counters, cylinders, notices, words
 from tui.draw.glyphs import to_ascii
-from tui.draw.scene import Scene, blocked
+from tui.draw.scene import Scene, blocked, own_setting
 from tui.draw.spans import Row, at_ends, beside, fit, wrap
 
 
@@ -70,6 +70,11 @@ def _reason(scene: Scene, width: int, most: int) -> list[Row]:
         return []
     else:
         head, text = " Why  ", snapshot.advice.reason
+        if own_setting(scene):
+            # the reason is the proposal's, not that of what was set instead
+            c = snapshot.advice.correction
+            turns = words.both_turns(c.right_mm_per_m, c.up_mm_per_m)
+            head, text = "      ", f"The tool proposed {'to hold: ' if c.hold else ''}{turns}. {text}"
     lines = wrap(text, width - 7, most)
     role = "strong" if stop is not None else ""
     return [((head if n == 0 else "      ", "quiet"), (line, role)) for n, line in enumerate(lines)]
@@ -85,7 +90,7 @@ def _strips(scene: Scene, width: int, room: int) -> list[Row]:
     scale = [] if room == 6 else [strip.scale_row(scene, where)]
     upper = room // 2
     return [
-        *strip.draw(scene, "line", where, upper),
-        *strip.draw(scene, "level", where, room - len(scale) - upper),
+        *strip.draw(scene, "line", where, upper, not scale),
+        *strip.draw(scene, "level", where, room - len(scale) - upper, not scale),
         *scale,
     ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import ClassVar, cast
 
 from textual.app import ComposeResult
@@ -12,8 +11,8 @@ from textual.timer import Timer
 from tui.draw import key_line
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, cut_text
-from tui.screens.base import SteerScreen
-from tui.screens.stroke import WINDOWS_M, StrokePage
+from tui.screens.strip_keys import StripKeys
+from tui.screens.stroke import StrokePage
 from tui.widgets.key_line import KeyLine
 from tui.widgets.rows import Rows
 
@@ -37,7 +36,7 @@ class NowPage(Rows):
         return rows
 
 
-class ReplayScreen(SteerScreen):
+class ReplayScreen(StripKeys):
     """Arrows wind; p plays and stops."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -144,14 +143,3 @@ class ReplayScreen(SteerScreen):
 
         self._stop()
         self.app.push_screen(NoticesScreen())
-
-    def action_window(self) -> None:
-        """The next stretch of chainage."""
-        scene = self.steer.scene
-        place = WINDOWS_M.index(scene.window_m) if scene.window_m in WINDOWS_M else -1
-        self.steer.set_scene(replace(scene, window_m=WINDOWS_M[(place + 1) % len(WINDOWS_M)]))
-
-    def action_scale(self) -> None:
-        """Strips scaled to the tolerance, or close to the path."""
-        scene = self.steer.scene
-        self.steer.set_scene(replace(scene, close=not scene.close))

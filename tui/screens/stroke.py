@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -11,11 +10,9 @@ from textual.binding import Binding, BindingType
 from tui.draw import stroke_page
 from tui.draw.scene import OPEN_AGAIN, Decision, blocked, other_file
 from tui.draw.spans import Row
-from tui.screens.base import SteerScreen
+from tui.screens.strip_keys import StripKeys
 from tui.widgets.key_line import KeyLine
 from tui.widgets.rows import Rows
-
-WINDOWS_M: tuple[float | None, ...] = (40.0, 80.0, None, 20.0)
 
 
 class StrokePage(Rows):
@@ -25,7 +22,7 @@ class StrokePage(Rows):
         return stroke_page.draw(self.steer.scene, width, height)
 
 
-class StrokeScreen(SteerScreen):
+class StrokeScreen(StripKeys):
     """Correction, cylinders, strips, notices; accept, override, note, undo."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -89,14 +86,3 @@ class StrokeScreen(SteerScreen):
         """Takes back the newest decision or note, by a further event."""
         if await self.steer.store(lambda drive: drive.undo_last(), ""):
             self.steer.decide(None)
-
-    def action_window(self) -> None:
-        """The next stretch of chainage: 40 m, 80 m, the whole drive, 20 m."""
-        scene = self.steer.scene
-        place = WINDOWS_M.index(scene.window_m) if scene.window_m in WINDOWS_M else -1
-        self.steer.set_scene(replace(scene, window_m=WINDOWS_M[(place + 1) % len(WINDOWS_M)]))
-
-    def action_scale(self) -> None:
-        """Strips scaled to the tolerance, or close to the path."""
-        scene = self.steer.scene
-        self.steer.set_scene(replace(scene, close=not scene.close))
