@@ -68,21 +68,23 @@ def beside(frame: Frame) -> list[str]:
         lines.append("The drive ends here: no further stroke came")
     point = looked_ahead(advice)
     if frame.came is not None and point is not None:
-        parts = []
+        saw_words, came_words = [], []
         for plane, sides, _ in _PLANES:
             saw, sd = getattr(point, f"{plane}_mm"), getattr(point, f"{plane}_sd_mm")
             got, got_sd = getattr(frame.came, f"{plane}_mm"), getattr(frame.came, f"{plane}_sd_mm")
             foreseen = short(saw, sd, sides)
             if foreseen.startswith("0"):  # no direction would tell the planes apart
                 foreseen = f"on {plane} {foreseen.partition(' ')[2]}"
-            parts.append(f"{foreseen}, came {_bare(got, got_sd, sides)}")
-        lines.append(f"Foreseen for {point.chainage_m:.1f} m: {'; '.join(parts)} (mm)")
+            saw_words.append(foreseen)
+            came_words.append(_bare(plane, got, got_sd, sides))
+        foreseen, came = ", ".join(saw_words), ", ".join(came_words)
+        lines.append(f"Foreseen for {point.chainage_m:.1f} m: {foreseen} mm; came {came}")
     return lines
 
 
-def _bare(value: float, sd: float, sides: tuple[str, str]) -> str:
+def _bare(plane: str, value: float, sd: float, sides: tuple[str, str]) -> str:
     text = figure(value, sd)
-    return "on it" if float(text) == 0.0 else f"{text} {sides[0 if value > 0 else 1]}"
+    return f"on {plane}" if float(text) == 0.0 else f"{text} {sides[0 if value > 0 else 1]}"
 
 
 def summary(reel: Reel, frames: list[Frame]) -> list[str]:

@@ -195,7 +195,24 @@ def test_where_nothing_is_foreseen_the_plane_is_named() -> None:
     point = looked_ahead(advice)
     came = Known(point.chainage_m, 4.2, 1.5, -0.1, 1.5)
     frame = Frame(Moment(0, 0, 96.0), advice, None, came, None, "", came, ())
-    assert "on line ± 8, came 4 right; on level ± 6, came on it (mm)" in beside(frame)[-1]
+    assert "on line ± 8, on level ± 6 mm; came 4 right, on level" in beside(frame)[-1]
+
+
+def test_what_came_of_a_forecast_stands_in_the_row_of_a_small_screen() -> None:
+    import fake_drive
+
+    from steer.replay.moments import Moment
+    from steer.replay.reel import Frame, Known, looked_ahead
+    from steer.replay.said import beside
+
+    advice = fake_drive.good().advice
+    far = {"line_mm": 112.0, "line_sd_mm": 45.0, "level_mm": -103.0, "level_sd_mm": 43.0}
+    advice = replace(advice, forecast=tuple(replace(point, **far) for point in advice.forecast))
+    point = looked_ahead(advice)
+    came = Known(point.chainage_m, 119.2, 15.0, -105.0, 15.0)
+    frame = Frame(Moment(0, 0, 96.0), advice, None, came, None, "", came, ())
+    said = beside(frame)[-1]
+    assert said.endswith("came 119 right, 105 low") and len(said) <= 78
 
 
 async def test_practice_debrief_replay_and_what_if_in_ascii() -> None:

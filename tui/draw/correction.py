@@ -5,7 +5,7 @@ from __future__ import annotations
 from tui.draw import words
 from tui.draw.bigtype import big
 from tui.draw.scene import Blocked, Decision, Scene, blocked, left_behind, own_setting
-from tui.draw.spans import Row, cells, cut_text, width, wrap
+from tui.draw.spans import Row, cells, cut_text, first_whole, width, wrap
 
 SIDE = 8  # words beside a large figure
 
@@ -50,7 +50,10 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     accepted = decision is not None and decision.kind == "accepted"
     state = "accepted" if accepted else "proposed"
     other = left_behind(scene)
-    text = f" STROKE {stroke}  {state}: {'hold' if correction.hold else 'set the articulation to'} "
+    does = ("hold",) if correction.hold else ("set the articulation to", "set")
+    text = first_whole(
+        (*(f" STROKE {stroke}  {state}: {what}" for what in does), f" STROKE {stroke}  {state}"), size
+    )
     if other is not None:
         text = _no_longer(stroke, other, correction.hold, size)
     title = ((text.ljust(size), "title" if other is None else "alarm"),)
@@ -149,7 +152,10 @@ def _hold(right: float, up: float, size: int, form: str) -> list[Row]:
         f"The articulation stays as set: {stands}.",
     ]
     if form == "text":
-        return [((" HOLD  ", "figure"), (texts[0], "strong")), ((" " + texts[1], ""),)]
+        shorter = first_whole((texts[0], "Leave the cylinders.", "Leave all."), size - 8)
+        bare = stands.replace(" mm/m", "") + " mm/m" * (stands != "straight")
+        held = first_whole((texts[1], f"Stays {stands}", stands, bare), size - 1)
+        return [((" HOLD  ", "figure"), (shorter, "strong")), ((f" {held}", ""),)]
     rows: list[Row] = [((" " + line, "figure"),) for line in big("hold", form)]
     for text in texts:
         rows += [((" " + line, "strong" if text == texts[0] else ""),) for line in wrap(text, size - 2, 2)]

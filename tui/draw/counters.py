@@ -5,7 +5,7 @@ from __future__ import annotations
 from steer.text import chance
 from tui.draw import words
 from tui.draw.scene import Scene, blocked, out_of_date, own_setting
-from tui.draw.spans import Row, at_ends, cells, width, wrap
+from tui.draw.spans import Row, at_ends, cells, cut_text, width, wrap
 
 CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
 _SHORTER = (
@@ -40,6 +40,10 @@ def name_row(scene: Scene, size: int) -> Row:
     cut = (c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
     text = next(whole, None) or next(cut)  # the name whole where one of them leaves the room
     role = "alarm" if out_of_date(scene) else "title"
+    invented, room = "(invented) ", size - cells(text) - 1
+    if name.endswith(invented) and room < cells(name) and room > size // 3:
+        # of all the name this must not go: the drive is none
+        name = f"{cut_text(name, room - len(invented) - 4)}... {invented}"
     return at_ends(((name.ljust(size), "title"),), ((text + " ", role),), size)
 
 
@@ -62,13 +66,16 @@ def counter_row(scene: Scene, size: int) -> Row:
         if shaft >= 0
         else (("past the shaft by ", "quiet"), (f"{-shaft:.1f} m", "strong")),
     ]
+    due = False
     if advice.next_survey_m is not None:
         left = advice.next_survey_m - face
+        due = left <= 0.05
         parts.append(
-            (("survey in ", "quiet"), (f"{left:.1f} m", "strong"))
-            if left > 0.05
-            else (("CHECK SURVEY DUE", "warn"),)
+            (("CHECK SURVEY DUE", "warn"),) if due else (("survey in ", "quiet"), (f"{left:.1f} m", "strong"))
         )
+    # what is to be done comes before what is counted; the stroke stands in the title too
+    while due and len(parts) > 2 and width(_joined(parts, scene.glyphs.dot, 1000)) > size:
+        del parts[1]
     if advice.eye_probability is not None and not blocked(scene) and not own_setting(scene):
         parts.append((("inside the eye ", "quiet"), (chance(advice.eye_probability), "strong")))
     if out_of_date(scene):

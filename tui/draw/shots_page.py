@@ -63,7 +63,29 @@ def estimate_text(estimate: FaceEstimate, plus_minus: str) -> str:
 def head(width: int) -> list[Row]:
     """Names of the columns."""
     text = "    no chainage point      shot, mm         against estimate, mm     verdict"
+    if width - 2 < _WHOLE:
+        number = f" {'no':>6} {'chainage':>8}"
+        heads = {"number": number, "shot": f"{number} point ", "found": f" {'shot, mm':>18}", "apart": "  apart"}
+        text = "".join(heads.get(part, " verdict") for part in _parts(width - 2))
     return [((text[:width].ljust(width), "title"),)]
+
+
+# Cells of an item's parts, and the parts that fewer cells than all have room for: whole ones only.
+_CELLS = {"number": 15, "shot": 22, "found": 19, "against": 19, "apart": 7, "verdict": 11}
+_CHOICES = (
+    ("shot", "found", "against", "apart", "verdict"),
+    ("shot", "found", "apart", "verdict"),
+    ("shot", "found", "verdict"),
+    ("shot", "verdict"),
+    ("number", "verdict"),
+)
+_WHOLE = sum(_CELLS[part] for part in _CHOICES[0])
+
+
+def _parts(width: int) -> tuple[str, ...]:
+    # the verdict's second blank is the first to go
+    fitting = (c for c in _CHOICES if sum(_CELLS[part] for part in c) <= width + (c is not _CHOICES[0]))
+    return next(fitting, _CHOICES[-1])
 
 
 def item(shot: ShotView, width: int) -> Row:
@@ -71,17 +93,26 @@ def item(shot: ShotView, width: int) -> Row:
     # The blanks are apart from the fields: however long a figure is, it never touches its neighbour.
     found = f" {_short('line', shot.line_mm):>9} {_short('level', shot.level_mm):>8}"
     verdict = _verdict(shot)
-    against = f" {'-':>9} {'-':>8} {'':>6}"
+    against, apart = f" {'-':>9} {'-':>8}", ""
     if verdict != AHEAD:
         against = (
             f" {_short('line', shot.innovation_line_mm):>9} {_short('level', shot.innovation_level_mm):>8}"
-            f" {_in_sd(shot):>6}"
         )
+        apart = _in_sd(shot)
     role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
         verdict, ""
     )
-    lead = f"{_MARK.get(verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f} {shot.point:<6}"
-    return ((lead, role), (found, ""), (against, role), (f"  {verdict}", role))
+    number = f"{_MARK.get(verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f}"
+    parts = _parts(width)
+    spans = {
+        "number": (number, role),
+        "shot": (f"{number} {shot.point:<6}", role),
+        "found": (found, ""),
+        "against": (against, role),
+        "apart": (f" {apart:>6}", role),
+        "verdict": (f"{' ' * (1 + (len(parts) == len(_CHOICES[0])))}{verdict}", role),
+    }
+    return tuple(spans[part] for part in parts)
 
 
 def detail(

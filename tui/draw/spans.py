@@ -56,6 +56,12 @@ def cut_words(text: str, size: int) -> str:
     return f"{kept} {MORE}" if cells(kept) < size - len(MORE) else cut_text(kept, size, MORE)
 
 
+def first_whole(texts: Iterable[str], size: int) -> str:
+    """The first of these texts that has room in `size` cells; empty when none has: a part of one may say something
+    else."""
+    return next((text for text in texts if cells(text) <= size), "")
+
+
 def fit(row: Row, size: int) -> Row:
     """The row cut or padded with blanks to exactly `size` cells."""
     out: list[Span] = []

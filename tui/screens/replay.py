@@ -10,7 +10,7 @@ from textual.timer import Timer
 
 from tui.draw import key_line
 from tui.draw.glyphs import to_ascii
-from tui.draw.spans import Row, cut_text
+from tui.draw.spans import Row, cut_words
 from tui.screens.strip_keys import StripKeys
 from tui.screens.stroke import StrokePage
 from tui.widgets.key_line import KeyLine
@@ -32,7 +32,7 @@ class NowPage(Rows):
         rows: list[Row] = [((head + (where + " ").rjust(max(0, width - len(head))), "title"),)]
         for text in texts if isinstance(texts, tuple) else ():
             shown = to_ascii(text) if self.steer.ascii_only else text
-            rows.append(((" " + cut_text(shown, width - 1), ""),))
+            rows.append(((" " + cut_words(shown, width - 1), ""),))
         return rows
 
 
