@@ -16,6 +16,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from steer.errors import SteerError
+from tui import pasted
 from tui.desk import Desk
 from tui.draw.glyphs import ASCII, UNICODE, to_ascii
 from tui.draw.palette import PALETTES
@@ -119,6 +120,7 @@ class SteerApp(App[None]):
             if few_colours
             else ""
         )
+        pasted.install()
         super().__init__(driver_class=driver_class, ansi_color=True if self.why_plain else None)
         self.source: Source | None = None if callable(source) else source
         self._open = source if callable(source) else None

@@ -11,18 +11,18 @@ from textual.widgets import Input, Label
 
 from steer.text import printable
 from tui.dialogs.base import SteerDialog
+from tui.dialogs.line_input import LineInput
 from tui.draw.spans import wrap
 
 
-class OrderedInput(Input):
+class OrderedInput(LineInput):
     """An input that takes every key in the order of typing.
 
     Keys bound on a screen overtake letters that still wait, on a slow link or a busy machine.
     """
 
     def __init__(self, value: str) -> None:
-        super().__init__(value, id="line", select_on_focus=False)
-        self.cursor_blink = False
+        super().__init__(lambda text: None, value, id="line")
 
     async def on_key(self, event: events.Key) -> None:
         """Enter; the letters are the base's, which Textual asks next."""

@@ -7,6 +7,7 @@ from textual.containers import Vertical
 from textual.widgets import Input, Label
 
 from tui.dialogs.base import SteerDialog
+from tui.dialogs.line_input import LineInput
 
 
 class NoteDialog(SteerDialog):
@@ -15,9 +16,7 @@ class NoteDialog(SteerDialog):
     def compose(self) -> ComposeResult:
         with Vertical(id="box", classes=self.box_class):
             yield Label("Note for the log", classes="strong")
-            line = Input(id="text", max_length=500)
-            line.cursor_blink = False
-            yield line
+            yield LineInput(self.say, id="text", longest=500)
             yield Label("", id="said")
             yield Label("Enter stores it. Esc leaves.")
 
@@ -25,11 +24,15 @@ class NoteDialog(SteerDialog):
         """Stores the note."""
         text = event.value.strip()
         if not text:
-            self.query_one("#said", Label).update("An empty note is not stored.")
+            self.say("An empty note is not stored.")
             return
         # the log's own screen has no key u
         undo = "Keys 1 and u take it back." if self.app.current_mode == "log" else "Key u takes it back."
         if await self.steer.store(lambda drive: drive.note(text), f"Note stored. {undo}"):
             self.dismiss(None)
         else:
-            self.query_one("#said", Label).update(self.steer.scene.said)
+            self.say(self.steer.scene.said)
+
+    def say(self, text: str) -> None:
+        """Under the line."""
+        self.query_one("#said", Label).update(text)

@@ -80,6 +80,8 @@ class OverrideDialog(SteerDialog):
 
     async def on_input_changed(self, event: Input.Changed) -> None:
         """Checks after every key."""
+        if self.focused is not None:
+            self.query_one("#keys", Label).update(_KEYS.get(self.focused.id or "", _KEYS["level"]))
         await self._check()
 
     async def _check(self) -> list[str]:
@@ -136,6 +138,7 @@ class OverrideDialog(SteerDialog):
         problems = await self._check()
         if problems or self._setting is None:
             self.app.bell()
+            self.query_one("#keys", Label).update("Not stored, for what is marked ! above. Esc leaves.")
             return
         right, up = self._setting
         done = await self.steer.store(
