@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from steer.text import printable
@@ -112,6 +113,18 @@ def line_of(event: LoggedEvent) -> LogLine:
     return LogLine(event.sequence, event.arrived, kind, printable(", ".join(parts)[:600]))
 
 
+def taken_back(event: LoggedEvent) -> int | None:
+    """The sequence of the event that this one takes back; None of any other."""
+    body = dict(event.body)
+    return int(str(body["event"])) if event.kind == "undone" and _is_number(body.get("event")) else None
+
+
+def with_fate(line: LogLine, undone: Mapping[int, int]) -> str:
+    """What an event says, after that it no longer holds where a later one (`undone`: which) took it back."""
+    later = undone.get(line.sequence)
+    return line.text if later is None else f"TAKEN BACK by event {later}: {line.text}"
+
+
 def kind_words(line: LogLine) -> str:
     """The kind of an event as words."""
     return line.kind.replace("_", " ")
@@ -125,14 +138,14 @@ def short(text: str, room: int) -> str:
     return f"{kept}, ..." if comma else text
 
 
-def detail(line: LogLine | None, width: int, height: int) -> list[Row]:
-    """One event under a title, as whole as there is room for."""
+def detail(line: LogLine | None, width: int, height: int, undone: Mapping[int, int]) -> list[Row]:
+    """One event under a title, as whole as there is room for; `undone` as in `with_fate`."""
     if line is None:
         return [((" THIS EVENT".ljust(width), "title"),)]
     when = line.arrived[:16].replace("T", " ")
     head = f" EVENT {line.sequence}  {kind_words(line)}, in the log since {when} UTC"
     rows: list[Row] = [((head.ljust(width), "title"),)]
-    return rows + [((f" {part}", ""),) for part in wrap(line.text, width - 2, height - 1)]
+    return rows + [((f" {part}", ""),) for part in wrap(with_fate(line, undone), width - 2, height - 1)]
 
 
 def passes(line: LogLine, name: str, search: str) -> bool:

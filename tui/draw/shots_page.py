@@ -65,7 +65,12 @@ def head(width: int) -> list[Row]:
     text = "    no chainage point      shot, mm         against estimate, mm     verdict"
     if width - 2 < _WHOLE:
         number = f" {'no':>6} {'chainage':>8}"
-        heads = {"number": number, "shot": f"{number} point ", "found": f" {'shot, mm':>18}", "apart": "  apart"}
+        heads = {
+            "number": number,
+            "shot": f"{number} point ",
+            "found": f" {'shot, mm':>18}",
+            "apart": "  apart",
+        }
         text = "".join(heads.get(part, " verdict") for part in _parts(width - 2))
     return [((text[:width].ljust(width), "title"),)]
 

@@ -64,6 +64,8 @@ class BuiltStrips(Rows):
 class PipeList(ListRows):
     """One row a pipe."""
 
+    COUNTS_HIDDEN = True
+
     def head(self, width: int) -> list[Row]:
         return asbuilt_page.pipe_head(width)
 

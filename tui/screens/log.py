@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from steer.errors import SteerError
 from tui.draw import counters, log_page, notices
 from tui.draw.glyphs import to_ascii
-from tui.draw.log_page import FILTERS, LogLine, line_of, passes
+from tui.draw.log_page import FILTERS, LogLine, line_of, passes, taken_back
 from tui.draw.scene import unread
 from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
@@ -30,8 +30,14 @@ AT_ONCE = 2000  # events read in one go
 AGAIN_S = 1.0  # after which a log out of reach is tried again
 
 
-def _lines(ask: Callable[[int], Iterable[LoggedEvent]], after: int) -> list[LogLine]:
-    return [line_of(event) for event in islice(ask(after), AT_ONCE)]
+def _lines(ask: Callable[[int], Iterable[LoggedEvent]], after: int) -> tuple[list[LogLine], dict[int, int]]:
+    """The next lines, and which events they take back: by which."""
+    lines, undone = [], {}
+    for event in islice(ask(after), AT_ONCE):
+        lines.append(line_of(event))
+        if (earlier := taken_back(event)) is not None:
+            undone[earlier] = event.sequence
+    return lines, undone
 
 
 class NoticeRows(Rows):
@@ -82,7 +88,7 @@ class LogList(ListRows):
         return (
             (f"{line.sequence:>6} {line.arrived[5:16].replace('T', ' ')} ", "quiet"),
             (f"{log_page.kind_words(line):<14} ", "strong"),
-            (log_page.short(line.text, width - _BEFORE_TEXT), ""),
+            (log_page.short(log_page.with_fate(line, screen.undone), width - _BEFORE_TEXT), ""),
         )
 
     def cursor_moved(self) -> None:
@@ -99,7 +105,7 @@ class LogDetail(Rows):
         assert isinstance(screen, LogScreen)
         scene = self.steer.scene
         foot = counters.foot_rows(scene, width, 3)
-        rows = log_page.detail(screen.line(), width, height - len(foot))
+        rows = log_page.detail(screen.line(), width, height - len(foot), screen.undone)
         rows += [()] * (height - len(foot) - len(rows)) + foot
         return (
             [tuple((to_ascii(text), role) for text, role in row) for row in rows]
@@ -125,6 +131,7 @@ class LogScreen(SteerScreen):
         self.trouble = ""
         self._readings: deque[LogLine] = deque(maxlen=KEPT)
         self._rest: deque[LogLine] = deque(maxlen=KEPT)
+        self.undone: dict[int, int] = {}  # event -> the later one that took it back
         self._seen = 0
         self._busy = False
         self._shown: list[LogLine] | None = None
@@ -154,7 +161,8 @@ class LogScreen(SteerScreen):
                 self.trouble = "this drive shows no events"
                 return
             while True:
-                lines = await self.steer.desk.do(partial(_lines, ask, self._seen))
+                lines, undone = await self.steer.desk.do(partial(_lines, ask, self._seen))
+                self.undone |= undone
                 for line in lines:
                     (self._readings if line.kind == "reading" else self._rest).append(line)
                     self._seen = line.sequence

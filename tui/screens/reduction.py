@@ -22,6 +22,8 @@ from tui.widgets.rows import Rows
 class SightList(ListRows):
     """Every sight with its residual, under the verdict."""
 
+    COUNTS_HIDDEN = True
+
     def head(self, width: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)

@@ -30,6 +30,7 @@ LIST_ROWS = 3  # that the list keeps, whatever the detail wants
 class ShotList(ListRows):
     """All shots, by chainage."""
 
+    COUNTS_HIDDEN = True
     FOLLOWS = False  # a word is for the shot that one looks at, whatever comes in
 
     def head(self, width: int) -> list[Row]:
@@ -149,6 +150,9 @@ class ShotsScreen(SteerScreen):
         shot = self.shot()
         if shot is None:
             self.steer.say("There is no shot under the cursor.")
+            return
+        if method == "accept_shot" and shot.verdict == "agrees":
+            self.steer.say(f"Shot {shot.number} counts already: there is nothing to accept.")
             return
         done = {
             "accept_shot": "is accepted. Key u takes that back.",

@@ -7,13 +7,14 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from tui.draw.glyphs import to_ascii
-from tui.draw.spans import Row, fit, plain
+from tui.draw.spans import Row, at_ends, fit, plain
 from tui.widgets.rows import Rows
 
 
 class ListRows(Rows, can_focus=True):
     """Shows the rows of `count()` items under `head()`; the row under the cursor is marked by reverse and by a sign."""
 
+    COUNTS_HIDDEN = False  # says in the head how many rows are out of sight
     FOLLOWS = True  # on with the newest row; else there to begin with only
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up,k", "move(-1)", "up", show=False),
@@ -84,6 +85,8 @@ class ListRows(Rows, can_focus=True):
         if self._moved:  # only a key scrolls: a terminal made small and large again shows the same rows
             self._top, self._moved = top, False
         rows = list(head)
+        if self.COUNTS_HIDDEN:
+            _say_hidden(rows, width, top, count - top - self._height)
         if not count:
             rows.append(((" " + self.nothing(), "quiet"),))
         for number in range(top, min(count, top + self._height)):
@@ -119,3 +122,14 @@ class ListRows(Rows, can_focus=True):
         """To the first or the last row."""
         self.follow_end = False
         self._go(0 if which < 0 else self._count - 1)
+
+
+def _say_hidden(head: list[Row], width: int, above: int, below: int) -> None:
+    """Puts how many rows are out of sight at the end of the first row of the head that has room for it."""
+    parts = [f"{n} more {where}" for n, where in ((above, "above"), (below, "below")) if n > 0]
+    said = f"  {', '.join(parts)} "
+    for y, row in enumerate(head if parts else ()):
+        text = plain(row).rstrip()
+        if row[0][1] == "title" and len(text) + len(said) <= width:
+            head[y] = at_ends(fit(row, width), ((said, "title"),), width)
+            return
