@@ -46,21 +46,23 @@ def add_look(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Opens the drive and its screens until the person leaves."""
     folder = Path(args.folder)
-
-    def open_drive() -> Source:
-        from steer.cli.screen_source import ScreenSource
-        from steer.drive import Drive
-
-        try:
-            return ScreenSource(Drive.open(folder, write=True))
-        except FolderUnusable:
-            # A folder that cannot be written can still be looked at; storing then says why not.
-            return ScreenSource(Drive.open(folder, write=False))
-
     if not (folder / "drive.toml").is_file():
         # The commonest mistake is said before a screen comes up.
-        open_drive()
-    return show(open_drive, args, str(folder))
+        open_drive(folder)
+    return show(lambda: open_drive(folder), args, str(folder))
+
+
+def open_drive(folder: Path) -> Source:
+    """The drive for its screens. One that cannot be written can still be looked at; storing then says why not."""
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+
+    try:
+        return ScreenSource(Drive.open(folder, write=True))
+    except FolderUnusable as refusal:
+        drive = Drive.open(folder, write=False)
+        drive.log.why_read_only = str(refusal)
+        return ScreenSource(drive)
 
 
 def show(

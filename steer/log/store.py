@@ -52,6 +52,7 @@ class Log:
         self._clock = clock
         self._lock = threading.RLock()
         self._claim: Claim | None = None
+        self.why_read_only = ""  # what stood against writing when it was opened, where that was wanted
         self._db: sqlite3.Connection | None = None
         self._copy: tempfile.TemporaryDirectory[str] | None = None
         self._frozen: tuple[object, ...] | None = None  # set when what we read cannot follow a writer
@@ -212,6 +213,10 @@ class Log:
 
     def _writing(self) -> sqlite3.Connection:
         if not self._write or self._db is None:
+            if self.why_read_only:
+                raise FolderUnusable(
+                    f"{self.why_read_only}; opened for reading only then: leave and open again"
+                )
             raise FolderUnusable(f"{self.path}: the log was opened for reading only")
         # A removed or replaced file would take events without a word and lose them.
         if _identity(self.path) != self._inode:

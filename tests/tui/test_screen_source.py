@@ -640,3 +640,35 @@ def test_how_late_a_reading_came_in(said, arrived, age):
     assert bool(found) == (age is not None)
     if age:
         assert f"taken {age} before" in found[0].text
+
+
+def test_what_stood_against_writing_when_it_was_opened_is_said_when_something_is_to_be_stored(
+    sample, tmp_path, monkeypatch
+):
+    """A full disk, gone since: the connection stays what it was opened as."""
+    import shutil
+    import sqlite3
+
+    from steer.cli.open import open_drive
+    from steer.errors import FolderUnusable
+    from steer.log import Log
+    from steer.log.trouble import plain_words
+
+    folder = tmp_path / "drive"
+    shutil.copytree(sample, folder)
+
+    def full(log):
+        with plain_words(log.path):
+            error = sqlite3.OperationalError("database or disk is full")
+            error.sqlite_errorcode = sqlite3.SQLITE_FULL
+            raise error
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Log, "_open_writer", full)
+        source = open_drive(folder)
+    with pytest.raises(FolderUnusable, match=r"the disk is full.*leave and open again"):
+        source.note("wet sand")
+    source.close()
+    source = open_drive(folder)
+    source.note("wet sand")
+    source.close()
