@@ -300,11 +300,12 @@ class SteerApp(App[None]):
 
     def action_help(self) -> None:
         """Lists the keys of the screen in front."""
-        from tui.screens.help import HelpScreen
+        from tui.screens.help import MEANINGS, HelpScreen
         from tui.widgets.key_line import keys_of
 
         if not isinstance(self.screen, HelpScreen):
-            self.push_screen(HelpScreen(keys_of(self.screen, shown_only=False)))
+            meanings = getattr(self.screen, "MEANINGS", None) or MEANINGS
+            self.push_screen(HelpScreen(keys_of(self.screen, shown_only=False), meanings))
 
     def action_guide(self) -> None:
         """The short guide."""

@@ -42,10 +42,14 @@ class ReplaySource:
         extra = frame.snapshot.extra | {"now": tuple(beside(frame)), "place": place}
         return replace(frame.snapshot, name=f"REPLAY {frame.snapshot.name}", extra=extra)
 
+    def check_what_if(self, text: str) -> None:
+        """Raises SteerError for a setting that may not be; steers nothing."""
+        changed(self.reel.file, _settings(text))
+
     def what_if(self, text: str, told: Callable[[int, int], None] | None = None) -> list[str]:
         """Lines of the comparison when the drive is steered again from the stroke shown on; `text` holds
         `TABLE.KEY=VALUE` settings with blanks or commas between. Raises SteerError for one that may not be."""
-        settings = re.sub(r"\s*=\s*", "=", text).replace(",", " ").split()
+        settings = _settings(text)
         file = changed(self.reel.file, settings)
         found = what_if(self.reel, file, self.reel.moments[self.number].chainage_m, told)
         return [*compared.report(file, found, settings), "", *compared.table(found)]
@@ -65,3 +69,7 @@ class ReplaySource:
     def undo_last(self) -> object:
         """Refused."""
         raise InputRefused(_NOTHING)
+
+
+def _settings(text: str) -> list[str]:
+    return re.sub(r"\s*=\s*", "=", text).replace(",", " ").split()

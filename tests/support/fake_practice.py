@@ -112,10 +112,14 @@ class FakeReplay(FakeDrive):
             then, name=f"REPLAY {then.name}", extra=then.extra | {"now": tuple(beside(frame)), "place": place}
         )
 
+    def check_what_if(self, text: str) -> None:
+        for setting in text.split():
+            if "width" in setting:
+                raise InputRefused(f"--set {setting}: allowed are tolerance.line_mm, tolerance.level_mm")
+
     def what_if(self, text: str, told: Callable[[int, int], None] | None = None) -> list[str]:
         settings = text.split()
-        if any("width" in setting for setting in settings):
-            raise InputRefused(f"--set {settings[0]}: allowed are tolerance.line_mm, tolerance.level_mm")
+        self.check_what_if(text)
         begin = FACES_M[self.number]
         at = np.arange(begin, 96.1, 0.5)
         stroke = np.arange(begin, 96.1, 1.0)

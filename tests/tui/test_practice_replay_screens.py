@@ -179,7 +179,10 @@ async def test_what_if_from_the_stroke_shown(tmp_path: Path) -> None:
         await until(pilot, lambda: app.screen.query("#text"))
         app.screen.query_one("#text").value = "tolerance.width=3"
         await pilot.press("enter")
-        await until(pilot, lambda: app.screen.query("#page") and "allowed are" in shown(app), 2000)
+        await until(pilot, lambda: "allowed are" in str(app.screen.query_one("#said").content), 2000)
+        assert app.screen.query("#text")  # the replay is not left
+        app.screen.query_one("#text").value = "tolerance.line_mm=30"
+        await until(pilot, lambda: not str(app.screen.query_one("#said").content), 2000)
 
 
 def test_where_nothing_is_foreseen_the_plane_is_named() -> None:

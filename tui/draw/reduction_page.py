@@ -7,6 +7,20 @@ from collections.abc import Sequence
 from tui.draw.spans import Row, cut_text, wrap
 from tui.source import Reduced, ReducedSight
 
+MEANINGS = (
+    "Residual: by how much a sight was changed to fit the others (adjusted less observed), in seconds of arc (sec) "
+    "or mm.",
+    "sd: standard deviation, the size of an ordinary error; 19 errors in 20 lie within two.",
+    "Standardised: the residual in its own sd. Within 2 is ordinary; a sight far beyond the rest, marked !, is suspect: "
+    "a slip most likely sits in it.",
+    "Redundancy: the share of a slip that would show in the residual. 100 %: the other sights tell it all; "
+    "unchecked: no other sight would show it.",
+    "Variance factor: the squares of all residuals against those that the sights' sd foretell. About 1: the sights are "
+    "as good as said; the global test says whether it is too far from that for chance.",
+    "Degrees of freedom: how many more sights there are than it takes.",
+    "x: a row left out (key x takes it in again). An adjusted survey in doubt is stored with key S only, its sd larger.",
+)
+
 
 def head_rows(reduced: Reduced, width: int) -> list[Row]:
     """What was adjusted and what its own tests say; the points found."""

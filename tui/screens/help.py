@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -10,13 +11,17 @@ from tui.draw.scene import Stop
 from tui.draw.spans import Row, wrap
 from tui.screens.lines import LinesScreen
 
-_MEANINGS = (
+MEANINGS = (
     "Right, left, up, down, high, low: looking ahead, as the drive goes.",
     "LEFT 3.5 mm/m: hold the front body 3.5 mm/m left of the rear body.",
     "Cylinders: out is more extension, in is less, in mm as on the machine.",
     "12 mm left ± 5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",
-    "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; "
-    "dots, without; o, a check shot; straight rules, the limits.",
+    "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; . , or ' on a curve, "
+    "without; ^ or v, that runs off the strip; dots along the middle, the design axis; o, a check shot; "
+    "straight rules, the limits; with few rows none, but how far the edges are.",
+    "joints turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
+    "largest jacking force that a joint at that angle may carry.",
+    "5.2 sd: standard deviations. One is the size of an ordinary error; 19 in 20 lie within two, hardly any beyond four.",
     "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
     f"No proposal: {'; '.join(stop.in_help for stop in Stop)}.",
 )
@@ -30,9 +35,10 @@ class HelpScreen(LinesScreen):
         Binding("escape,question_mark", "back", "back"),
     ]
 
-    def __init__(self, keys: list[tuple[str, str]]) -> None:
+    def __init__(self, keys: list[tuple[str, str]], meanings: Sequence[str] = MEANINGS) -> None:
         super().__init__()
         self._keys = keys
+        self._meanings = meanings
 
     def rows(self, width: int) -> list[Row]:
         column = max([len(key) for key, _ in self._keys] + [3]) + 2
@@ -46,7 +52,7 @@ class HelpScreen(LinesScreen):
                 row = (*row, (" ", ""), (key, "key"), (said.ljust(width // 2 - len(key) - 1), ""))
             rows.append(row)
         rows += [(), ((" WHAT IT SHOWS".ljust(width), "title"),)]
-        for text in _MEANINGS:
+        for text in self._meanings:
             for n, line in enumerate(wrap(text, width - 4, 12)):
                 rows.append(((" - " if n == 0 else "   ", "quiet"), (line, "")))
         return rows

@@ -70,6 +70,7 @@ class ReductionScreen(SteerScreen):
     """Rows out and in again, then stored or left; `stored` is told what the drive answered."""
 
     AUTO_FOCUS = "#list"
+    MEANINGS = reduction_page.MEANINGS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("x", "leave_out", "row out or in"),
         Binding("s", "keep(False)", "store"),
