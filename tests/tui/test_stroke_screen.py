@@ -104,7 +104,7 @@ async def test_new_readings_bring_the_proposal_back(make_app, clock, told):
 
 
 @pytest.mark.parametrize("size", [(80, 24), (60, 20), (80, 12)])
-@pytest.mark.parametrize("keys", ["a", "2a", "ln"])
+@pytest.mark.parametrize("keys", ["a", "2r", "ln"])
 async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, keys):
     """The longest refusal there is: what SQLite's "full" is said as, after the log's name."""
     from steer.log.trouble import plain_words
@@ -117,7 +117,7 @@ async def test_why_nothing_was_stored_is_said_to_its_end(make_app, size, keys):
             error.sqlite_errorcode = sqlite3.SQLITE_FULL
             raise error
 
-    drive.accept = drive.note = drive.accept_shot = full
+    drive.accept = drive.note = drive.reject_shot = full
     app = make_app(drive)
     async with app.run_test(size=size) as pilot:
         await ready(app, pilot)
