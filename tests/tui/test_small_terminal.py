@@ -75,3 +75,13 @@ def test_that_a_drive_is_invented_is_not_cut_off_its_name(width):
     long = replace(fake_drive.good(), name="REPLAY " + "Quarry Bank and Long Meadow, " * 4 + "(invented)")
     row = plain(fit(counters.name_row(Scene(long, age_s=5.0), width), width))
     assert "... (invented) " in row and row.startswith(" REPLAY Qua")
+
+
+def test_a_name_that_must_be_cut_keeps_what_a_shorter_time_leaves_of_it():
+    name = "REPLAY Quillbeck Lane, shaft 2 to the reception (invented)"
+    snapshot = replace(fake_drive.good(), name=name)
+    row = plain(fit(counters.name_row(Scene(snapshot, age_s=5.0, today="2026-03-05"), 80), 80))
+    assert (
+        row.startswith(" REPLAY Quillbeck Lane, shaft 2 to the")
+        and "... (invented)  last 2026-03-04 09:41" in row
+    )

@@ -37,7 +37,7 @@ def name_row(scene: Scene, size: int) -> Row:
         "",
     ]
     whole = (c for c in choices[:3] if cells(c) + 1 + cells(name) <= size)
-    cut = (c for c in choices if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
+    cut = (c for c in choices[2:] if cells(c) + 1 + min(cells(name), size // 2) <= size or not c)
     text = next(whole, None) or next(cut)  # the name whole where one of them leaves the room
     role = "alarm" if out_of_date(scene) else "title"
     invented, room = "(invented) ", size - cells(text) - 1
