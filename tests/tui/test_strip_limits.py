@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from steer.advice import ToleranceStretch
-from tui.draw import spans, strip
+from tui.draw import spans, stretch, strip
 from tui.draw.limits import limit_mm, runs
 from tui.draw.scene import Scene
 
@@ -18,7 +18,7 @@ STRETCHES = (ToleranceStretch(80.0, 92.0, 20.0, 10.0), ToleranceStretch(90.0, 12
 
 def rows(plane, stretches, height=11, width=120):
     scene = Scene(replace(fake_drive.good(), tolerance_stretches=stretches), age_s=5.0)
-    where = strip.reach(scene, width)
+    where = stretch.reach(scene, width)
     return where, [spans.plain(row)[where.margin :] for row in strip.draw(scene, plane, where, height)]
 
 
@@ -61,7 +61,7 @@ def test_the_rule_steps_in_where_the_tolerance_is_tighter(plane):
 
 def test_outside_is_judged_where_the_face_is():
     snapshot = replace(fake_drive.good(), tolerance_stretches=(ToleranceStretch(95.0, 97.0, 10.0, 30.0),))
-    text = spans.join(strip.draw(Scene(snapshot, age_s=5.0), "line", strip.reach(Scene(snapshot), 80), 6))
+    text = spans.join(strip.draw(Scene(snapshot, age_s=5.0), "line", stretch.reach(Scene(snapshot), 80), 6))
     assert "OUTSIDE THE LIMIT" in text  # 12 mm left; the drive's own 50 mm does not count here
     assert "OUTSIDE" not in "\n".join(rows("line", ())[1])
 
@@ -80,7 +80,7 @@ def test_a_forecast_without_the_correction_that_runs_away_leaves_path_and_limits
     path = replace(base.path, line_mm=base.path.line_mm * 0.2)
     snapshot = replace(base, advice=replace(base.advice, forecast_unchanged=away), path=path, shots=())
     scene = Scene(snapshot, age_s=1.0)
-    rows = [spans.plain(row) for row in strip.draw(scene, "line", strip.reach(scene, 80), height)]
+    rows = [spans.plain(row) for row in strip.draw(scene, "line", stretch.reach(scene, 80), height)]
     ruled = [y for y, row in enumerate(rows) if "limit" in row]
     driven = [y for y, row in enumerate(rows) if "▀" in row or "▄" in row or "█" in row]
     assert len(ruled) == 2 and not set(ruled) & set(driven)

@@ -163,7 +163,7 @@ def test_strip_shows_the_side_the_face_is_on():
     import numpy as np
 
     from steer.advice import Path as DrivenPath
-    from tui.draw import spans, strip
+    from tui.draw import spans, stretch, strip
     from tui.draw.scene import Scene
 
     chainage = np.arange(0.0, 96.01, 1.0)
@@ -173,7 +173,7 @@ def test_strip_shows_the_side_the_face_is_on():
         snapshot = replace(fake_drive.good(), path=DrivenPath(chainage, flat, sd, flat / 2, sd), shots=())
         for plane in ("line", "level"):
             scene = Scene(snapshot, age_s=1300.0)  # stale: the driven path alone
-            rows = [spans.plain(r) for r in strip.draw(scene, plane, strip.reach(scene, 80), 8)]
+            rows = [spans.plain(r) for r in strip.draw(scene, plane, stretch.reach(scene, 80), 8)]
             inked = [y for y, row in enumerate(rows) if "▀" in row or "▄" in row or "█" in row]
             assert inked and all((y < 4) == upper for y in inked)
 

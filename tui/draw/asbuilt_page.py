@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from steer.advice import Path, Snapshot
-from tui.draw import strip, words
+from tui.draw import stretch, strip, words
 from tui.draw.notices import MARK
 from tui.draw.scene import Scene
 from tui.draw.spans import Row, at_ends, fit, shortened, wrap
@@ -83,7 +83,7 @@ def summary_rows(
     return rows
 
 
-def strips(scene: Scene, built: AsBuilt, where: strip.Reach, width: int, height: int) -> list[Row]:
+def strips(scene: Scene, built: AsBuilt, where: stretch.Reach, width: int, height: int) -> list[Row]:
     """Both strips with a verdict row under each, and the chainages; `height` rows, at least 7."""
     if scene.snapshot is None or not built.points:
         return []
@@ -94,11 +94,11 @@ def strips(scene: Scene, built: AsBuilt, where: strip.Reach, width: int, height:
         body = each if plane == "line" else height - 3 - each
         rows += strip.draw(shown, plane, where, body)
         rows.append(verdict_row(built.points, plane, where))
-    rows.append(strip.scale_row(shown, where))
+    rows.append(stretch.scale_row(shown, where))
     return [fit(row, width) for row in rows]
 
 
-def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: strip.Reach) -> Row:
+def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: stretch.Reach) -> Row:
     """One sign a column: - inside, X outside, ? cannot tell; the worst of a column counts."""
     rank = {"inside": 1, "cannot tell": 2, "outside": 3}
     worst: list[str] = [""] * where.columns

@@ -84,10 +84,10 @@ def _strips(scene: Scene, width: int, room: int) -> list[Row]:
     if scene.snapshot is None:
         return [()] * room
     # Brings the array library along, which the first paint does without.
-    from tui.draw import strip
+    from tui.draw import stretch, strip
 
-    where = strip.reach(scene, width)
-    scale = [] if room == 6 else [strip.scale_row(scene, where)]
+    where = stretch.reach(scene, width)
+    scale = [] if room == 6 else [stretch.scale_row(scene, where)]
     upper = room // 2
     return [
         *strip.draw(scene, "line", where, upper, not scale),

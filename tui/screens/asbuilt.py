@@ -12,10 +12,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import Container
 
 from steer.errors import SteerError
-from tui.draw import asbuilt_page, counters, notices, strip
+from tui.draw import asbuilt_page, counters, notices
 from tui.draw.glyphs import to_ascii
 from tui.draw.scene import stopped, unread
 from tui.draw.spans import Row
+from tui.draw.stretch import Reach, reach
 from tui.screens.base import SteerScreen
 from tui.source import AsBuilt, AsBuiltPipe
 from tui.widgets.key_line import KeyLine
@@ -219,17 +220,17 @@ class AsBuiltScreen(SteerScreen):
         """How far the account goes while the log goes on; empty while it is of the newest."""
         if self.built is None or not (self._at_work or self.older()):
             return ""
-        reach = f"only to {self._reaches_m:.2f} m" if self._reaches_m is not None else "before more came in"
-        return f"{reach}, worked out anew now" if self._at_work else f"{reach}; key r: with the newest"
+        how_far = f"only to {self._reaches_m:.2f} m" if self._reaches_m is not None else "before more came in"
+        return f"{how_far}, worked out anew now" if self._at_work else f"{how_far}; key r: with the newest"
 
-    def where(self, width: int) -> strip.Reach:
+    def where(self, width: int) -> Reach:
         """The stretch shown."""
-        whole = strip.reach(self.steer.scene, width)
+        whole = reach(self.steer.scene, width)
         columns = max(1, width - whole.margin)
         start, end = self._ends()
         stretch = end - start if self._zoom is None else STRETCHES_M[self._zoom]
         from_m = min(max(start, self._from_m), max(start, end - stretch))
-        return strip.Reach(from_m, from_m + max(stretch, 1.0), columns, whole.margin, 0)
+        return Reach(from_m, from_m + max(stretch, 1.0), columns, whole.margin, 0)
 
     def _ends(self) -> tuple[float, float]:
         snapshot = self.steer.scene.snapshot

@@ -1,0 +1,258 @@
+"""What a strip draws, row by row: path with its uncertainty, limits, forecasts, shots. A cell holds two pixels, one
+above the other.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from steer.text import BAND
+from tui.draw import words
+from tui.draw.limits import limit_mm, runs
+from tui.draw.scene import Scene
+from tui.draw.spans import Row, cells
+from tui.draw.stretch import Reach, foreseen
+
+if TYPE_CHECKING:
+    from steer.advice import ForecastPoint, Snapshot
+
+
+LIMIT_ROWS = 3  # in fewer, every row would be a limit's: whatever was driven would stand in one
+_SAMPLES = 4  # points of the path looked at in each column
+
+
+class Plot:
+    """One plane over a stretch in `height` rows."""
+
+    def __init__(self, scene: Scene, plane: str, where: Reach, height: int) -> None:
+        self.glyphs = scene.glyphs
+        self.where = where
+        self.height = height
+        self.plane = plane
+        self.pixels = 2 * height
+        columns = where.columns
+        self.ink = np.zeros((self.pixels, columns), dtype=np.uint8)  # 1 path, 2 with, 3 without
+        self.band = np.zeros((self.pixels, columns), dtype=bool)
+        self.marks: dict[tuple[int, int], tuple[str, str]] = {}
+        self.labels: dict[int, Row] = {}
+        self.limit_seen = False
+        self.limit_names: list[tuple[int, int, int, tuple[str, ...]]] = []
+        snapshot = scene.snapshot
+        if snapshot is None:
+            self.half_mm = 1.0
+            return
+        advice = snapshot.advice
+        path, sd = self._path(snapshot)
+        forecast, alone = foreseen(scene)
+        edges = where.edges()
+        limits = [limit_mm(snapshot, plane, a, b) for a, b in pairwise(edges)]
+        self.half_mm = self._half_range(scene.close, max(limits), path, sd, forecast, alone)
+        if height >= LIMIT_ROWS:
+            self._draw_limits(limits)
+        driven_to = float(snapshot.path.chainage_m[-1]) if len(path) else snapshot.start_chainage_m
+        face = advice.chainage_m if advice is not None else driven_to
+        self._draw_path(snapshot.path.chainage_m, path, sd, face)
+        hold = advice is not None and advice.correction.hold
+        start = float(path[-1]) if len(path) else 0.0
+        self._draw_ahead(face, start, alone, 3)
+        self._draw_ahead(face, start, forecast, 2)
+        self._draw_shots(snapshot)
+        end = where.column(snapshot.end_chainage_m)
+        if end is not None and snapshot.end_chainage_m < where.to_m + 1e-6:
+            for y in range(height):
+                self.marks.setdefault((y, end), (self.glyphs.wall, "limit"))
+        self._label_ends(forecast, alone, hold)
+        self._name_limits()
+
+    def _path(self, snapshot: Snapshot) -> tuple[np.ndarray, np.ndarray]:
+        if self.plane == "line":
+            return snapshot.path.line_mm, snapshot.path.line_sd_mm
+        return snapshot.path.level_mm, snapshot.path.level_sd_mm
+
+    def _value(self, point: ForecastPoint) -> tuple[float, float]:
+        if self.plane == "line":
+            return point.line_mm, point.line_sd_mm
+        return point.level_mm, point.level_sd_mm
+
+    def _half_range(
+        self,
+        close: bool,
+        limit: float,
+        path: np.ndarray,
+        sd: np.ndarray,
+        ahead: list[ForecastPoint],
+        alone: list[ForecastPoint],
+    ) -> float:
+        """Offset at the strip's edge: the tolerance and a little more, or the path's own size.
+
+        What would come without the correction (`alone`) may run off the strip: it must not press the path
+        and the limits into one row.
+        """
+        biggest = float(np.nanmax(np.abs(path) + BAND * sd)) if len(path) else 0.0
+        apart = max(biggest, limit * self.height / 3.0)  # each limit a row and a half from the axis
+        for points, most in ((ahead, np.inf), (alone, apart)):
+            for point in points:
+                if self.where.from_m <= point.chainage_m <= self.where.to_m:
+                    biggest = max(biggest, min(most, abs(self._value(point)[0])))
+        if not np.isfinite(biggest):
+            biggest = limit
+        if close:
+            nice = (5, 10, 15, 20, 30, 40, 50, 75, 100, 150, 200, 300, 500, 1000)
+            return float(next((n for n in nice if n >= biggest), biggest))
+        # The limits run through the middle of the outermost rows.
+        fitting = limit * self.height / (self.height - 1) if self.height >= LIMIT_ROWS else limit
+        return fitting if biggest <= fitting else biggest * 1.05
+
+    def _pixel(self, value_mm: float) -> int:
+        share = (self.half_mm - value_mm) / (2.0 * self.half_mm)
+        return min(self.pixels - 1, max(0, int(share * self.pixels)))
+
+    def _draw_limits(self, limits: list[float]) -> None:
+        high, low = words.SIDES[self.plane]
+        for first, end, limit in runs(limits):
+            for value, name in ((limit, high), (-limit, low)):
+                if abs(value) > self.half_mm:
+                    continue
+                self.limit_seen = True
+                y = self._pixel(value * (1 - 1e-9)) // 2
+                for x in range(first, end):
+                    self.marks[(y, x)] = (self.glyphs.limit, "limit")
+                texts = (
+                    f" limit {limit:.0f} mm {name} ",
+                    f" limit {limit:.0f} {name} ",
+                    f" {limit:.0f} {name} ",
+                )
+                self.limit_names.append((y, first, end, texts))
+
+    def _name_limits(self) -> None:
+        """Writes each limit's value into its rule, where nothing else is drawn; shorter where room is short."""
+        for y, first, end, texts in self.limit_names:
+            busy = (self.ink[2 * y] + self.ink[2 * y + 1] > 0) | np.array(
+                [self.marks.get((y, x), ("", ""))[0] != self.glyphs.limit for x in range(self.where.columns)]
+            )
+            for text in texts:
+                columns = range(first + 1, end - len(text))
+                left = next((x for x in columns if not busy[x - 1 : x + len(text) + 1].any()), None)
+                if left is not None:
+                    for n, character in enumerate(text):
+                        self.marks[(y, left + n)] = (character, "limit")
+                    break
+
+    def _draw_path(self, chainage: np.ndarray, path: np.ndarray, sd: np.ndarray, face: float) -> None:
+        if len(path) == 0:
+            return
+        edges = self.where.edges()
+        share = np.linspace(0.0, 1.0, _SAMPLES)
+        for x in range(self.where.columns):
+            samples = edges[x] + share * (edges[x + 1] - edges[x])
+            samples = samples[(samples <= face + 1e-9) & (samples >= chainage[0] - 1e-9)]
+            if len(samples) == 0:
+                continue
+            values = np.interp(samples, chainage, path)
+            spreads = BAND * np.interp(samples, chainage, sd)
+            if not np.all(np.isfinite(values)):
+                continue
+            top, bottom = self._pixel(float(values.max())), self._pixel(float(values.min()))
+            self.ink[top : bottom + 1, x] = 1
+            if np.all(np.isfinite(spreads)):
+                self._shade(x, float((values - spreads).min()), float((values + spreads).max()))
+
+    def _draw_ahead(self, face: float, start: float, points: list[ForecastPoint], ink: int) -> None:
+        if not points:
+            return
+        chainage = np.array([face, *(p.chainage_m for p in points)])
+        values = np.array([start, *(self._value(p)[0] for p in points)])
+        spreads = np.array([0.0, *(BAND * self._value(p)[1] for p in points)])
+        spreads[0] = spreads[1]
+        edges = self.where.edges()
+        for x in range(self.where.columns):
+            middle = 0.5 * (edges[x] + edges[x + 1])
+            if not face < middle <= chainage[-1]:
+                continue
+            value = float(np.interp(middle, chainage, values))
+            if ink == 2:
+                spread = float(np.interp(middle, chainage, spreads))
+                self._shade(x, value - spread, value + spread)
+                y = self._pixel(value)
+                # Where both run together, the dashes alone are drawn.
+                self.ink[max(0, y - 1) : y + 2, x][self.ink[max(0, y - 1) : y + 2, x] == 3] = 0
+                if x % 3 == 2:
+                    continue
+            if ink == 3 and abs(value) > self.half_mm:
+                # Off the strip from here on; the label says how far.
+                edge = 0 if value > 0 else self.height - 1
+                self.marks[(edge, x)] = ("^" if value > 0 else "v", "without")
+                break
+            if np.isfinite(value):
+                self.ink[self._pixel(value), x] = ink
+
+    def _shade(self, x: int, low_mm: float, high_mm: float) -> None:
+        self.band[self._pixel(high_mm) : self._pixel(low_mm) + 1, x] = True
+
+    def _draw_shots(self, snapshot: Snapshot) -> None:
+        for shot in snapshot.shots:
+            column = self.where.column(shot.chainage_m)
+            if column is None or shot.point not in ("face", "pipe") or shot.verdict == "withdrawn":
+                continue
+            value = shot.line_mm if self.plane == "line" else shot.level_mm
+            if np.isfinite(value):
+                y = self._pixel(value)
+                self.ink[2 * (y // 2) : 2 * (y // 2) + 2, column] = 0
+                self.marks[(y // 2, column)] = (self.glyphs.shot, "shot")
+
+    def _label_ends(self, points: list[ForecastPoint], alone: list[ForecastPoint], hold: bool) -> None:
+        taken: set[int] = set()
+        for name, role, ahead in (
+            ("hold" if hold else "with", "with", points),
+            ("without", "without", alone),
+        ):
+            shown = [p for p in ahead if self.where.shows(p)]
+            if not shown:
+                continue
+            value = self._value(shown[-1])[0]
+            y = self._pixel(value) // 2
+            choices = sorted(range(self.height), key=lambda row: (abs(row - y), row))
+            row = next((r for r in choices if r not in taken), y)
+            taken.add(row)
+            text = f" {name} {words.offset(self.plane, value)}"
+            if cells(text) > self.where.labels:
+                text = f" {name} {abs(value) / 1000.0:.1f} m {words.side(self.plane, value)}"
+            self.labels[row] = ((text, role),)
+
+    def label(self, y: int) -> Row:
+        """Words at the right end of row `y`."""
+        return self.labels.get(y, ())
+
+    def row(self, y: int) -> Row:
+        """The plot's row `y`, equal neighbours in one span."""
+        spans: list[tuple[str, str]] = []
+        for x in range(self.where.columns):
+            text, role = self._cell(y, x)
+            if spans and spans[-1][1] == role:
+                spans[-1] = (spans[-1][0] + text, role)
+            else:
+                spans.append((text, role))
+        return tuple(spans)
+
+    def _cell(self, y: int, x: int) -> tuple[str, str]:
+        glyphs = self.glyphs
+        upper, lower = int(self.ink[2 * y, x]), int(self.ink[2 * y + 1, x])
+        shaded = bool(self.band[2 * y, x] and self.band[2 * y + 1, x])
+        for ink, role in ((1, "path"), (2, "with")):
+            if ink in (upper, lower):
+                if upper == lower:
+                    return glyphs.both, role
+                return (glyphs.upper if upper == ink else glyphs.lower), role + " in band" * shaded
+        if 3 in (upper, lower):
+            return glyphs.ahead[0 if upper == 3 else 1], "without" + " in band" * shaded
+        mark = self.marks.get((y, x))
+        if mark is not None:
+            return mark
+        if shaded:
+            return glyphs.band, "band"
+        if y == self.height // 2 and x % 2 == 0:
+            return glyphs.axis, "axis"
+        return " ", ""
