@@ -101,8 +101,9 @@ class Drive:
 
     @property
     def last_reading_arrival(self) -> str | None:
-        """When the newest reading was stored."""
-        return self.told.last_reading_arrival
+        """When the newest reading was stored, leaving out those that came in late; known once an advice is."""
+        heard = self.follower.present.heard
+        return next(self.log.events(after=heard - 1)).arrived if heard else None
 
     def events(self) -> Iterator[Event]:
         """Every event of the log, in order; chainages of the counter with its corrections put on."""

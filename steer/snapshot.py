@@ -43,7 +43,7 @@ def snapshot(
         shots=shot_views(follower.estimator),
         readings_used=track.accepted,
         readings_refused=track.wild + track.ignored + refused,
-        last_reading_time=follower.last_time,
+        last_reading_time=follower.present.time,
         last_event_time=told.last_arrival,
         log_sequence=told.seen,
         extra=_reference_words(file, told, present),

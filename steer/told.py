@@ -33,7 +33,6 @@ class Told:
         self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
         self.drive_file: dict[str, object] | None = None  # drive.toml as the log was last told of it
         self.last_arrival: str | None = None
-        self.last_reading_arrival: str | None = None
         self._advised: dict[int, np.ndarray] = {}  # articulation (2,) by stroke, the last ones
         self._to_set: list[Event] = []  # settings for the stroke to come, since nothing was driven
 
@@ -49,7 +48,6 @@ class Told:
         self.seen = event.sequence
         self.last_arrival = event.arrived
         if event.kind == "reading":
-            self.last_reading_arrival = event.arrived
             self.ended.reading(float(event.body["chainage_m"]))
         if event.kind == "stroke_end":
             self.end_m = float(event.body["chainage_m"])

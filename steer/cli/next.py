@@ -43,7 +43,7 @@ def _as_of(drive: Drive, advice: Advice) -> str:
     from steer.says import turned
     from steer.text import printable
 
-    time = drive.follower.last_time
+    time = drive.follower.present.time
     parts = [f"last reading {printable(time)[:16].replace('T', ' ')}" if time else "readings without a time"]
     settings = [d for d in drive.decisions if d.kind != "note" and int(d.body["stroke"]) == advice.stroke]
     if settings:

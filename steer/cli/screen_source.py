@@ -10,7 +10,6 @@ from steer.advice import Advice, Snapshot
 from steer.correct.own_setting import Tried
 from steer.drive import Drive
 from steer.errors import FolderUnusable, InputRefused
-from steer.estimate.rulings import counter_lacks
 from steer.intake import drivetext
 from steer.intake.stored import drive_files
 from steer.log import Event
@@ -23,10 +22,6 @@ if TYPE_CHECKING:
 _DECISIONS = ("accepted", "overridden")
 
 
-def _has_cylinders(reading: Event) -> bool:
-    return any(value is not None for value in reading.body.get("cylinder_mm") or ())
-
-
 class ScreenSource:
     """Wraps a `Drive`; what the drive learns to do later is offered as soon as it can."""
 
@@ -34,10 +29,6 @@ class ScreenSource:
         self.drive = drive
         self._file = drive.folder / "drive.db"
         self._identity = self._which()
-        self._looked, self._says_time, self._reads_cylinders = 0, True, True
-        self._read_at: tuple[int, float] | None = (
-            None  # the newest reading of cylinders: sequence, chainage as told
-        )
         self._made_with = drive.file_now or drivetext.as_event(drive.folder, drive.file)
         self._stamps: list[object] = []
         self._file_said = ""
@@ -109,19 +100,17 @@ class ScreenSource:
         snapshot = self._for_people(self.drive.snapshot())
         self._told = self.drive.seen, self._file_said
         extra: dict[str, object] = {"decision": self._decision(snapshot)}
-        arrived = getattr(self.drive, "last_reading_arrival", None)
+        arrived = self.drive.last_reading_arrival
         if arrived is not None:
             extra["last_reading_arrival"] = arrived
         if self._file_said:
             extra["drive_file"] = self._file_said
-        self._look_back()
-        time = snapshot.last_reading_time if self._says_time else None
+        present = self.drive.follower.present
         if self.drive.follower.cylinders.read_mm is None:
             extra["cylinders_told"] = True
-        elif self._read_at is not None and not self._reads_cylinders:
-            sequence, chainage_m = self._read_at
-            counter = self.drive.follower.known.counter
-            extra["cylinders_read_m"] = chainage_m + counter_lacks(counter, sequence)
+        elif present.cylinders_read is not None and present.cylinders_read[0] != present.sequence:
+            extra["cylinders_read_m"] = present.cylinders_read[1]
+        time = snapshot.last_reading_time if present.timed else None
         return replace(snapshot, extra=extra | snapshot.extra, last_reading_time=time)
 
     def _for_people(self, snapshot: Snapshot) -> Snapshot:
@@ -138,34 +127,11 @@ class ScreenSource:
         force = follower.newest_force()
         look = advice.stroke, tuple((shot.number, shot.verdict) for shot in snapshot.shots)
         more = self._joints.notices(look, force, snapshot.path, follower.estimator)
-        arrived = getattr(self.drive, "last_reading_arrival", None)
+        arrived = self.drive.last_reading_arrival
         more += late(snapshot.last_reading_time, arrived, advice.chainage_m)
         return (
             replace(snapshot, advice=replace(advice, notices=(*advice.notices, *more))) if more else snapshot
         )
-
-    def _look_back(self) -> None:
-        """What of a snapshot the newest reading does not tell itself: the drive keeps the time and the cylinders of
-        the newest that told them. Back to one that read the cylinders, where any did; then only what is new."""
-        seen, after = self.drive.seen, self._looked
-        back = 64
-        while seen > self._looked:
-            from_here = max(after, seen - back)
-            newest = None
-            for event in self.drive.log.events(after=from_here):
-                if event.sequence > seen:
-                    break
-                if event.kind == "reading":
-                    newest = event
-                    if _has_cylinders(event):
-                        self._read_at = event.sequence, float(event.body["chainage_m"])
-            if newest is not None:
-                self._says_time = bool(newest.body.get("time"))
-                self._reads_cylinders = _has_cylinders(newest)
-            known = self._read_at is not None or self.drive.follower.cylinders.read_mm is None
-            if from_here == after or (newest is not None and known):
-                self._looked = seen
-            back *= 8
 
     def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:
         made = [event for event in self.drive.decisions if event.kind in _DECISIONS]

@@ -21,6 +21,7 @@ from steer.estimate.cylinders import CylinderReadings, Standing, carried
 from steer.estimate.estimator import Estimator
 from steer.estimate.geometry import Columns, Reference, reduce
 from steer.estimate.nodes import Node
+from steer.estimate.present import Present
 from steer.estimate.rulings import Rulings, correction_of, counter_at, counter_lacks, setting_of
 from steer.estimate.run import Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
@@ -57,14 +58,14 @@ class Follower:
         self.held: dict[int, tuple[int, dict[str, Any]]] = {}
         self.open_cell: Cell | None = None
         self.open_rows: list[np.ndarray] = []
-        self.roll_deg = 0.0
+        self.present = Present(max(1.0, drive.machine.cylinders.step_mm))
+        self.carried_roll_deg = 0.0  # of the readings that count
         self.roll_at_m = -math.inf  # where it was last read
         self.cylinders = CylinderReadings(drive.machine)
         self.runs = {"yaw": Run(), "pitch": Run()}
         self.top_m = drive.axis.start_chainage_m
         self.cell_top_m = drive.axis.start_chainage_m
         self.readings = 0
-        self.last_time: str | None = None
         self.times: tuple[str, str] | None = None  # first and newest of the readings, as they say
         self.forces: list[tuple[int, float, float]] = []  # sequence, chainage as told (m), kN
         self.recent: list[tuple[int, dict[str, Any]]] = []
@@ -150,6 +151,11 @@ class Follower:
             self._standing = (key, c.standing([body for _, body in self.recent], self.roll_deg))
         return self._standing[1]
 
+    @property
+    def roll_deg(self) -> float:
+        """The machine's roll as read last."""
+        return self.present.roll_deg
+
     def newest_force(self) -> tuple[float, float] | None:
         """The largest jacking force read over the last stroke (kN), and its chainage (m); None where none was."""
         stroke_m = self.drive.drive.stroke_m
@@ -183,13 +189,13 @@ class Follower:
         for i, (sequence, body) in enumerate(rows):
             if counter:
                 track.counter(*counter_at(counter, sequence))
-            self.held[i] = (sequence, body)
             time = body.get("time")
             old = time is not None and self.times is not None and self.times[0] <= time <= self.times[1]
             if time is not None and not old:
                 self.times = (time, time) if self.times is None else (self.times[0], max(self.times[1], time))
-            for index, s in track.offer(i, sequence, float(body["chainage_m"]), old):
-                taken.append((*self.held.pop(index), s))
+            counted = track.offer(i, sequence, float(body["chainage_m"]), old)
+            self.held[i] = (sequence, self._present(sequence, body))
+            taken += [(*self.held.pop(index), s) for index, s in counted]
             if track.waiting is None or track.waiting[0] != i:
                 self.held.pop(i, None)
         waiting = track.waiting
@@ -199,10 +205,20 @@ class Follower:
         elif waiting is None:
             self.held = {}
         self._forces(rows)
-        self.last_time = rows[-1][1].get("time") or self.last_time
         self.readings += len(rows)
-        self.recent = (self.recent + rows)[-400:]
+        self.recent = self.recent[-400:]
         self._group(taken)
+
+    def _present(self, sequence: int, body: dict[str, Any]) -> dict[str, Any]:
+        """The body of the reading just offered to the track, without what is no longer so."""
+        track = self.track
+        s = float(body["chainage_m"]) + track.offset_m
+        still, newest = self.present.take(sequence, body, s, s if track.top_m is None else track.top_m)
+        if newest:
+            self.recent.append((sequence, still))
+        if track.lost:
+            self.present.heard = sequence
+        return still
 
     def _forces(self, rows: list[tuple[int, dict[str, Any]]]) -> None:
         """Keep the forces of the last two strokes, whatever else comes in after them."""
@@ -256,8 +272,8 @@ class Follower:
                 if run.offer(value, at):
                     raw[i, column] = np.nan
         read = np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float)
-        roll = carried(read, self.roll_deg)
-        self.roll_deg = float(roll[-1])
+        roll = carried(read, self.carried_roll_deg)
+        self.carried_roll_deg = float(roll[-1])
         read_at = carried(np.where(np.isfinite(read), s, np.nan), self.roll_at_m)
         self.roll_at_m = float(read_at[-1])
         held = self.cylinders.take(bodies, roll)

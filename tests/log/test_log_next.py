@@ -16,7 +16,7 @@ def test_next_says_what_was_decided_for_the_coming_stroke(tmp_path, capsys):
         return " ".join(capsys.readouterr().out.split())
 
     with Drive.open(folder, write=True) as drive:
-        stroke, time = drive.advice().stroke, drive.follower.last_time
+        stroke, time = drive.advice().stroke, drive.follower.present.time
         assert f"last reading {time[:16].replace('T', ' ')}" in said() and "accepted" not in said()
         drive.accept()
         assert f"stroke {stroke + 1} accepted: " in said()

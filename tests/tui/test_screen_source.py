@@ -617,7 +617,11 @@ def test_readings_of_a_file_that_were_taken_hours_ago_are_said_to_be(undecided):
 
     shown = undecided.snapshot().advice
     assert not said()  # the sample's own time lies ahead of any clock
-    undecided.drive.add("reading", {"chainage_m": shown.chainage_m, "time": "2020-01-01T08:00:00Z"})
+    undecided.drive.add("reading", {"chainage_m": shown.chainage_m, "time": "2020-01-01T07:59:00Z"})
+    assert not said()  # one alone is a reading that comes late, and not the newest
+    for minute in range(3):
+        body = {"chainage_m": shown.chainage_m, "time": f"2020-01-01T08:0{minute}:00Z"}
+        undecided.drive.add("reading", body)
     (text,) = said()
     assert "days before it came in" in text
 
