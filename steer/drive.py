@@ -24,6 +24,7 @@ from steer.correct.own_setting import Tried, try_setting
 from steer.decisions import may_accept, may_override, to_undo
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
+from steer.estimate.counter import answers
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
@@ -155,6 +156,26 @@ class Drive:
         elif not self.told.take(event):
             self.told.read_again(self.log.events)
         return event
+
+    def set_counter(
+        self, add_m: float, from_event: int | None = None, note: str | None = None
+    ) -> list[Event]:
+        """A person says what the chainage counter lacks, m, from an event on; None: where it jumped, as long as
+        nobody has said anything of that, else for readings still to come (`steer.estimate.counter`)."""
+
+        def decided() -> list[tuple[str, dict[str, Any]]]:
+            self.refresh()
+            node = self._present()
+            if from_event is not None:
+                bodies: list[dict[str, Any]] = [{"add_m": add_m, "from_sequence": from_event}]
+            else:
+                bodies = answers(self.follower, float(node.s_m) if node else -np.inf, add_m)
+            more = {} if note is None else {"note": note}
+            return [item for body in bodies for item in self._with_file("chainage_set", body | more)]
+
+        events = self.log.append_decided(decided)
+        self._take_stored(events)
+        return events
 
     # ---- what people decide
 

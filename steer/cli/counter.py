@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 EXPLAINED = """\
 When the logger's chainage is wrong (a slipped wheel, a counter that was reset), say by how much: --add METRES is
 added to the chainage of readings and ends of stroke from one event on, all later ones included, until another
-correction takes its place. --add 0 says that the counter is right again. Check shots and settings of the reference
-keep the chainage that the surveyor gave. Nothing stored is changed: the correction is one more event, and
-the estimate is worked out anew.
+correction takes its place. --add 0 says that the counter is right again. Where the counter jumped and nobody has
+said anything of it yet, METRES holds from there on; where it fell back from a leap, --add 0 takes the leap back.
+Check shots and settings of the reference keep the chainage that the surveyor gave. Nothing stored is changed: the
+correction is one more event, and the estimate is worked out anew.
 """
 
 
@@ -23,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--from-event",
         metavar="NUMBER",
-        help="the first event it holds for (default: readings still to come)",
+        help="the first event it holds for (default: where a jump in doubt began, else readings still to come)",
     )
     parser.add_argument("--note", metavar="TEXT", help="why")
 
@@ -39,25 +41,26 @@ def run(args: argparse.Namespace) -> int:
             _list(drive)
         return 0
     body = _body(args)
+    since = body.get("from_event", 0)
     with Drive.open(args.folder, write=True) as drive:
         newest = drive.seen
-        if int(str(body.get("from_sequence", 0))) > newest:
-            raise CommandLineWrong(f"--from-event {body['from_sequence']}: the newest event is {newest}")
+        if since > newest:
+            raise CommandLineWrong(f"--from-event {since}: the newest event is {newest}")
         before = _face(drive)
-        event = drive.add("chainage_set", body)
-        print(f"event {event.sequence}: {_said(event.body, event.sequence)}")
+        for event in drive.set_counter(**body):
+            print(f"event {event.sequence}: {_said(event.body, event.sequence)}")
         print(f"chainage of the face: {before} before, {_face(drive)} now")
     return 0
 
 
-def _body(args: argparse.Namespace) -> dict[str, object]:
+def _body(args: argparse.Namespace) -> dict[str, Any]:
     from steer.errors import CommandLineWrong
     from steer.intake.fields import Field, NotAllowed
     from steer.intake.stored import counter_fields
     from steer.text import shown
 
     fields = counter_fields()
-    body: dict[str, object] = {}
+    body: dict[str, Any] = {}
 
     def take(option: str, name: str, field: Field, text: str) -> None:
         try:
@@ -67,7 +70,7 @@ def _body(args: argparse.Namespace) -> dict[str, object]:
 
     take("--add", "add_m", fields["add_m"], args.add)
     if args.from_event is not None:
-        take("--from-event", "from_sequence", fields["from_sequence"], args.from_event)
+        take("--from-event", "from_event", fields["from_sequence"], args.from_event)
     if args.note is not None:
         take("--note", "note", fields["note"], args.note)
     return body

@@ -29,12 +29,15 @@ NEAR_M = 1.5  # readings that agree about where the face is
 
 @dataclass(frozen=True)
 class Jump:
-    """The chainage of readings jumped: from, to (m), at which event."""
+    """The chainage of readings jumped: from, to (m), seen for sure at which event, and which was its first
+    (`first`). `ends`: strokes' ends that were told since the reading before it."""
 
     sequence: int
     from_m: float
     to_m: float
     confirmed: bool
+    first: int = 0
+    ends: int = 0
 
 
 class Track:
@@ -58,6 +61,8 @@ class Track:
         self.accepted = 0
         self.behind = 0
         self.behind_at_m = 0.0
+        self.behind_first = 0  # the first of them
+        self.ends = 0  # strokes' ends told since the last reading that counts
         self.waiting: tuple[int, int, float] | None = None  # index, sequence, chainage
         self.wild = 0
         self.ignored = 0
@@ -84,7 +89,7 @@ class Track:
             if held is not None and -BACK_JUMP_M <= s - held[2] <= FORWARD_JUMP_M:
                 self.waiting, self.lost = None, False
                 if self.top_m is not None:
-                    self.jumps.append(Jump(sequence, top, held[2], True))
+                    self.jumps.append(Jump(sequence, top, held[2], True, held[1], self.ends))
                 return self._take(held[0], held[2]) + self._take(index, s)
             if held is not None:
                 self.wild += 1
@@ -98,9 +103,11 @@ class Track:
             if old:
                 return []
             self.behind = self.behind + 1 if abs(s - self.behind_at_m) < NEAR_M else 1
+            if self.behind == 1:
+                self.behind_first = sequence
             self.behind_at_m = s
             if self.behind == 5:
-                self.jumps.append(Jump(sequence, top, s, False))
+                self.jumps.append(Jump(sequence, top, s, False, self.behind_first, self.ends))
                 self.lost = True
             return []
         self.behind, self.lost = 0, False
@@ -108,6 +115,7 @@ class Track:
 
     def settle(self, chainage_m: float | None) -> list[tuple[int, float]]:
         """A stroke's end at `chainage_m` (None: somebody asks) vouches for a reading that waits there."""
+        self.ends += chainage_m is not None
         held = self.waiting
         if held is None:
             return []
@@ -116,11 +124,12 @@ class Track:
             return []
         self.waiting, self.lost = None, False
         if self.top_m is not None:
-            self.jumps.append(Jump(held[1], self.top_m, held[2], True))
+            self.jumps.append(Jump(held[1], self.top_m, held[2], True, held[1], self.ends))
         return self._take(held[0], held[2])
 
     def _take(self, index: int, s: float) -> list[tuple[int, float]]:
         self.accepted += 1
+        self.ends = 0
         self.top_m = s if self.top_m is None else max(self.top_m, s)
         return [(index, s)]
 

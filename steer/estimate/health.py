@@ -26,7 +26,8 @@ def examine(follower: Follower, node: Node) -> Health:
     nodes = [n for n in estimator.nodes[-400:] if n.s_m <= node.s_m + 1e-9]
     cells = cells_of(nodes)
     opposite = steering.steering_opposite(cells, node)
-    unsure, trusted = sureness(node, drive)
+    unsure, sure = sureness(node, drive)
+    jumped, placed = readings.jumped(follower, node)
     notices = (
         *readings.refused(cells, node),
         *readings.scatter(nodes, node),
@@ -39,8 +40,8 @@ def examine(follower: Follower, node: Node) -> Health:
         *readings.cylinders(follower, node),
         *([opposite] if opposite else steering.steering_weak(cells, node, estimator)),
         *ground.ground_changed(cells, node),
-        *readings.jumped(follower, node),
+        *jumped,
         *readings.went_wrong(node, estimator),
         *unsure,
     )
-    return Health(notices, opposite is not None, trusted and not follower.track.lost)
+    return Health(notices, opposite is not None, sure and placed)

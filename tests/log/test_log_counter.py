@@ -127,3 +127,104 @@ def test_what_cannot_be_meant(slipped, capsys, arguments, part):
     assert part in capsys.readouterr().err
     with Log.open(bad) as log:
         assert log.last_sequence() == before
+
+
+LEAP_M = 10.0
+
+
+@pytest.fixture
+def leapt(tmp_path):
+    """Eight strokes, after which five readings come 10 m ahead without any between; and the same drive without them."""
+    lines = kills.feed_lines(9)
+    upto = 8 * 11 + 1
+    more = [line for line in lines[upto:] if line["kind"] == "reading"]
+    good, bad = kills.new_drive(tmp_path / "good"), kills.new_drive(tmp_path / "bad")
+    feed(good, lines[:upto])
+    feed(bad, lines[:upto])
+    feed(bad, [line | {"chainage_m": line["chainage_m"] + LEAP_M} for line in more[:5]])
+    return good, bad, lines[upto:]
+
+
+def page_of(folder, capsys):
+    capsys.readouterr()
+    assert main(["next", str(folder)]) == 0
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_nothing_is_proposed_on_the_word_of_a_counter_that_leapt(leapt, capsys):
+    good, bad, _ = leapt
+    assert next_of(good, capsys)["trusted"]
+    found = next_of(bad, capsys)
+    assert found["chainage_m"] > 8.0 + LEAP_M - 0.1 and not found["trusted"]
+    assert found["correction"]["cylinder_mm"]  # the JSON always carries one
+    page = page_of(bad, capsys)
+    assert "NO CORRECTION PROPOSED" in page and "until 15 m more are driven" in page
+
+
+def test_the_words_that_a_leap_asks_for_answer_it(leapt, capsys):
+    _, bad, _ = leapt
+    with Log.open(bad) as log:
+        first = [e.sequence for e in log.events() if e.kind == "reading"][-5]
+    assert f"(steer counter --add METRES, which holds from event {first} on)" in page_of(bad, capsys)
+    assert main(["counter", str(bad), "--add", "0"]) == 0
+    right = next_of(bad, capsys)
+    assert right["trusted"] and right["chainage_m"] > 18.0
+    assert "chainage_jumped" not in [n["code"] for n in right["notices"]]
+    assert main(["counter", str(bad), "--add", "-10", "--from-event", str(first)]) == 0
+    assert next_of(bad, capsys)["trusted"]
+
+
+def test_what_a_counter_that_leapt_has_too_much_holds_from_the_leap_on(leapt, capsys):
+    _, bad, rest = leapt
+    assert main(["counter", str(bad), "--add", "-10"]) == 0
+    assert "m on the counter's chainage from event" in capsys.readouterr().out
+    found = next_of(bad, capsys)
+    assert found["trusted"] and found["chainage_m"] == pytest.approx(rest[4]["chainage_m"])
+
+
+def test_a_counter_that_fell_back_from_a_leap_is_right_with_one_word(leapt, capsys):
+    """As if it had not leapt, but for the five readings whose place is only known to their own metres."""
+    good, bad, rest = leapt
+    feed(good, rest)
+    feed(bad, [line for line in rest if line["kind"] == "reading"])
+    lost = next_of(bad, capsys)
+    assert not lost["trusted"] and "fell back" in page_of(bad, capsys)
+    assert "0: it is right now, and was not when it went to" in page_of(bad, capsys)
+    assert main(["counter", str(bad), "--add", "0"]) == 0
+    expected, found = next_of(good, capsys), next_of(bad, capsys)
+    assert found["trusted"] and found["chainage_m"] == pytest.approx(expected["chainage_m"])
+    assert not [n for n in found["notices"] if n["code"] == "chainage_jumped"]
+    for name in ("line_mm", "level_mm"):
+        assert found["estimate"][name] == pytest.approx(expected["estimate"][name], abs=0.5), name
+
+
+def test_a_counter_that_was_reset_lacks_the_metres_from_its_first_reading_on(tmp_path, capsys):
+    lines = kills.feed_lines(8)
+    upto = 5 * 11 + 1
+    good, bad = kills.new_drive(tmp_path / "good"), kills.new_drive(tmp_path / "bad")
+    feed(good, lines)
+    reset = told(lines, upto, 5.0)  # to zero
+    with Drive.open(bad, write=True) as drive:
+        for line in reset:
+            if line["kind"] != "stroke_end":
+                drive.add(line["kind"], {k: v for k, v in line.items() if k != "kind"})
+    assert not next_of(bad, capsys)["trusted"]
+    assert main(["counter", str(bad), "--add", "5"]) == 0
+    expected, found = next_of(good, capsys), next_of(bad, capsys)
+    assert found["trusted"]
+    for name in ("line_mm", "level_mm", "line_sd_mm"):
+        assert found["estimate"][name] == pytest.approx(expected["estimate"][name], abs=0.2), name
+
+
+def test_a_gap_of_readings_that_strokes_ends_tell_of_is_no_doubt(tmp_path, capsys):
+    """The readings of four strokes never came: they are missed, and said, but the way between is told."""
+    lines = kills.feed_lines(9)
+    folder = kills.new_drive(tmp_path / "drive")
+    feed(folder, [line for line in lines if line["kind"] != "reading" or not 3.0 < line["chainage_m"] <= 7.2])
+    found = next_of(folder, capsys)
+    (said,) = [n for n in found["notices"] if n["code"] == "chainage_jumped"]
+    assert "carried over the gap" in said["text"] and found["trusted"]
+    silent = kills.new_drive(tmp_path / "silent")
+    feed(silent, [line for line in lines if not 3.0 < line["chainage_m"] <= 7.2])
+    found = next_of(silent, capsys)
+    assert not found["trusted"] and found["correction"]["cylinder_mm"]

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from steer.advice import Notice
+from steer.estimate import counter
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Cells, Node
 
-JUMP_SAID_M = 15.0  # how far on a leap of the chainage is said at least
 SCATTERS = (1.4, 1.6)  # times what [sd] says: unsaid below the first, said above the second
 _CHANNELS = (
     ("Spots on line", "spot_mm"), ("Spots on level", "spot_mm"), ("Yaw readings", "yaw_mm_per_m"),
@@ -121,32 +121,37 @@ def cylinders(follower: Follower, node: Node) -> list[Notice]:
     return [Notice("cylinder_misread", text, float(node.s_m))]
 
 
-def jumped(follower: Follower, node: Node) -> list[Notice]:
-    """The chainage counter jumped. A leap ahead is said until as much again is driven, since a file or a
-    broken feed brings many metres at once, or until a person has spoken of the counter."""
-    spoken = max((ruling for _, _, ruling in follower.known.counter), default=0)
-    for jump in reversed(follower.track.jumps):
-        said_m = max(JUMP_SAID_M, jump.to_m - jump.from_m)
-        if jump.confirmed and jump.sequence > spoken and 0 <= node.s_m - jump.to_m < said_m:
-            return [
-                Notice(
-                    "chainage_jumped",
-                    f"Chainage went from {jump.from_m:.2f} to {jump.to_m:.2f} m without readings between. The estimate is "
-                    "carried over the gap; check the counter.",
-                    float(jump.to_m),
-                )
-            ]
-        if not jump.confirmed and follower.track.lost:
-            return [
-                Notice(
-                    "chainage_jumped",
-                    f"Chainage fell back from {jump.from_m:.2f} to {jump.to_m:.2f} m: the counter was probably reset. "
-                    "Its readings do not count, not even beyond that chainage, until somebody says what the counter "
-                    "lacks (steer counter --add METRES; 0: it is right).",
-                    float(jump.from_m),
-                )
-            ]
-    return []
+def jumped(follower: Follower, node: Node) -> tuple[list[Notice], bool]:
+    """The chainage counter jumped, until a person has spoken of it; and whether there is something to steer by."""
+    jump = counter.unanswered(follower, float(node.s_m))
+    if jump is None:
+        return [], True
+    went, since_m = (
+        f"from {jump.from_m:.2f} to {jump.to_m:.2f} m",
+        jump.to_m if jump.confirmed else jump.from_m,
+    )
+    doubtful = counter.doubtful(follower, jump)
+    if not doubtful:
+        text = f"Chainage went {went} without readings between. The estimate is carried over the gap; check the counter."
+    elif jump.confirmed:
+        text = (
+            f"Chainage went {went} without readings or strokes' ends between. No setting is proposed until "
+            f"{counter.said_m(jump):.0f} m more are driven, or somebody says that the counter is right (steer counter "
+            f"--add 0) or what it lacks (steer counter --add METRES, which holds from event {jump.first} on)."
+        )
+    else:
+        leap = counter.undone_leap(follower, jump)
+        right = (
+            f"0: it is right now, and was not when it went to {leap.to_m:.2f} m"
+            if leap is not None
+            else "0: it is right, these were old readings"
+        )
+        text = (
+            f"Chainage fell back {went}: the counter was probably reset. Its readings do not count, not even beyond that "
+            "chainage, until somebody says what the counter lacks (steer counter --add METRES, which holds from event "
+            f"{jump.first} on; {right})."
+        )
+    return [Notice("chainage_jumped", text, float(since_m))], not doubtful
 
 
 def went_wrong(node: Node, estimator: Estimator) -> list[Notice]:
