@@ -76,6 +76,7 @@ class Advice:
     next_survey_m: float | None = None  # chainage by which the next check shot is due
     at_reception: ForecastPoint | None = None  # the face at the end of the axis, steered all the way
     joint: str = ""  # what the path ahead asks of the pipe joints, in one line
+    joint_mm_per_m: float | None = None  # the sharpest joint there
     trusted: bool = True  # False: the estimate is too unsure to steer by, show no proposal
 
 

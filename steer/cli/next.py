@@ -23,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     from steer.text import printable
 
     with Drive.open(args.folder) as drive:
-        advice = drive.advice()
+        advice = _whole(drive)
         if args.json:
             if advice is None:
                 raise InputRefused(
@@ -36,6 +36,17 @@ def run(args: argparse.Namespace) -> int:
             name, end_m = printable(drive.file.drive.name), drive.file.axis.end_chainage_m
             print(page(name, advice, end_m, _as_of(drive, advice)))
     return 0
+
+
+def _whole(drive: Drive) -> Advice | None:
+    """The advice with what the joints behind the face say to the force, as the screens have it."""
+    from steer.asbuilt.force_now import SharpestJoint
+
+    advice = drive.advice()
+    if advice is None or not drive.follower.forces.peaks:
+        return advice
+    joints = SharpestJoint(drive.file)
+    return joints.tell(advice, drive.shots(), drive.follower, drive.smoothed(), drive.decisions)
 
 
 def _as_of(drive: Drive, advice: Advice) -> str:

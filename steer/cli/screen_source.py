@@ -123,15 +123,12 @@ class ScreenSource:
         if advice is None:
             return snapshot
         self._joints = self._joints or SharpestJoint(self.drive.file)
-        follower = self.drive.follower
-        force = follower.newest_force()
-        look = advice.stroke, tuple((shot.number, shot.verdict) for shot in snapshot.shots)
-        more = self._joints.notices(look, force, snapshot.path, follower.estimator)
-        arrived = self.drive.last_reading_arrival
-        more += late(snapshot.last_reading_time, arrived, advice.chainage_m)
-        return (
-            replace(snapshot, advice=replace(advice, notices=(*advice.notices, *more))) if more else snapshot
+        advice = self._joints.tell(
+            advice, snapshot.shots, self.drive.follower, snapshot.path, self.drive.decisions
         )
+        arrived = self.drive.last_reading_arrival
+        more = late(snapshot.last_reading_time, arrived, advice.chainage_m)
+        return replace(snapshot, advice=replace(advice, notices=(*advice.notices, *more)))
 
     def _decision(self, snapshot: Snapshot) -> dict[str, Any] | None:
         made = [event for event in self.drive.decisions if event.kind in _DECISIONS]

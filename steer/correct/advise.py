@@ -328,6 +328,7 @@ def make_advice(
         eye_probability=eye_probability(drive, arrival),
         at_reception=arrival,
         joint=_joint_words(cost),
+        joint_mm_per_m=None if cost is None else cost.angle_mm_per_m,
         trusted=trusted,
         next_survey_m=next_survey_m,
     )  # fmt: skip

@@ -6,6 +6,8 @@ from steer.advice import Notice
 from steer.drivefile import DriveFile
 from steer.pipes.cost import KinkCost
 
+JOINT_CODE = "joint_force_over"
+
 
 def force_over(drive: DriveFile, force_kn: float, at_m: float, cost: KinkCost | None) -> tuple[Notice, ...]:
     """What a force (kN) read at a chainage passes: `force_over` for limits of the drive file, and
@@ -25,8 +27,9 @@ def force_over(drive: DriveFile, force_kn: float, at_m: float, cost: KinkCost | 
         found.append(Notice("force_over", text, at_m))
     if cost is not None and cost.permissible_kn is not None and force_kn > cost.permissible_kn:
         text = (
-            f"{read} is more than the joint at {cost.chainage_m:.1f} m, turned by {cost.angle_mm_per_m:.1f} mm/m, "
-            f"may carry: {cost.permissible_kn:.0f} kN. Ease the force or steer less sharply; ask the engineer."
+            f"{read} is more than {cost.permissible_kn:.0f} kN: a joint will turn {cost.angle_mm_per_m:.1f} mm/m at "
+            f"{cost.chainage_m:.1f} m if steered as proposed, and may carry no more then. Ease the force or steer less "
+            "sharply; ask the engineer."
         )
-        found.append(Notice("joint_force_over", text, at_m))
+        found.append(Notice(JOINT_CODE, text, at_m))
     return tuple(found)

@@ -19,6 +19,7 @@ from steer.drivefile import DriveFile
 from steer.estimate.cells import Cell, Track, standing_places
 from steer.estimate.cylinders import CylinderReadings, Standing, carried
 from steer.estimate.estimator import Estimator
+from steer.estimate.forces import Forces
 from steer.estimate.geometry import Columns, Reference, reduce
 from steer.estimate.nodes import Node
 from steer.estimate.present import Present
@@ -67,7 +68,7 @@ class Follower:
         self.cell_top_m = drive.axis.start_chainage_m
         self.readings = 0
         self.times: tuple[str, str] | None = None  # first and newest of the readings, as they say
-        self.forces: list[tuple[int, float, float]] = []  # sequence, chainage as told (m), kN
+        self.forces = Forces(drive.axis.start_chainage_m, drive.drive.stroke_m)
         self.recent: list[tuple[int, dict[str, Any]]] = []
         self._standing: tuple[tuple[object, ...], Standing] | None = None
         self.shots: dict[int, Shot] = {}
@@ -158,13 +159,7 @@ class Follower:
 
     def newest_force(self) -> tuple[float, float] | None:
         """The largest jacking force read over the last stroke (kN), and its chainage (m); None where none was."""
-        stroke_m = self.drive.drive.stroke_m
-        read = [(s + counter_lacks(self.known.counter, i), kn) for i, s, kn in self.forces]
-        newest = max((s for s, _ in read), default=-math.inf)
-        if newest < self.top_m - stroke_m:
-            return None
-        at_m, kn = max((r for r in read if r[0] >= newest - stroke_m), key=lambda r: r[1])
-        return kn, at_m
+        return self.forces.newest(self.top_m)
 
     # ---- shots
 
@@ -204,7 +199,6 @@ class Follower:
             track.waiting = (-1, waiting[1], waiting[2])
         elif waiting is None:
             self.held = {}
-        self._forces(rows)
         self.readings += len(rows)
         self.recent = self.recent[-400:]
         self._group(taken)
@@ -213,19 +207,15 @@ class Follower:
         """The body of the reading just offered to the track, without what is no longer so."""
         track = self.track
         s = float(body["chainage_m"]) + track.offset_m
-        still, newest = self.present.take(sequence, body, s, s if track.top_m is None else track.top_m)
+        top_m = s if track.top_m is None else track.top_m
+        still, newest = self.present.take(sequence, body, s, top_m)
+        if (kn := body.get("jacking_force_kn")) is not None:
+            self.forces.take(sequence, float(kn), s, top_m, not newest)
         if newest:
             self.recent.append((sequence, still))
         if track.lost:
             self.present.heard = sequence
         return still
-
-    def _forces(self, rows: list[tuple[int, dict[str, Any]]]) -> None:
-        """Keep the forces of the last two strokes, whatever else comes in after them."""
-        read = [(i, float(b["chainage_m"]), b.get("jacking_force_kn")) for i, b in rows]
-        self.forces += [(i, s, float(kn)) for i, s, kn in read if kn is not None]
-        newest = max((s for _, s, _ in self.forces), default=0.0)
-        self.forces = [r for r in self.forces if r[1] >= newest - 2.0 * self.drive.drive.stroke_m]
 
     def _accept(self, settled: list[tuple[int, float]]) -> None:
         self._group([(*self.held.pop(index), s) for index, s in settled])

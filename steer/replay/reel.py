@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import bisect
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from steer.advice import Advice, ForecastPoint, Notice, Snapshot
+from steer.asbuilt.force_now import SharpestJoint
 from steer.closed_loop import MemoryLog, drive_in_memory
 from steer.drive import Drive
 from steer.drivefile import DriveFile
@@ -61,6 +62,7 @@ class Reel:
         self.file, self.today = file, today
         self.events, self.own_order = in_order(events)
         self.moments = moments(file, self.events)
+        self._joints = SharpestJoint(file)
         self._frames: OrderedDict[int, Frame] = OrderedDict()
         self._wind_to_start()
 
@@ -110,6 +112,9 @@ class Reel:
         drive = self.drive_at(number)
         advice = drive.advice()
         snapshot = drive.snapshot() if whole else None
+        if snapshot is not None and advice is not None:
+            advice = self._joints.tell(advice, snapshot.shots, drive.follower, snapshot.path, drive.decisions)
+            snapshot = replace(snapshot, advice=advice)
         moment = self.moments[number]
         known_before = {n.code for n in before.advice.notices} if before and before.advice else set()
         notices = advice.notices if advice is not None else ()

@@ -73,6 +73,7 @@ def test_the_joint_s_own_permissible_force_is_what_counts() -> None:
     assert not force_over(drive.file, 0.99 * may, 33.0, cost)
     (notice,) = force_over(drive.file, 1.01 * may, 33.0, cost)
     assert notice.code == "joint_force_over" and f"{may:.0f} kN" in notice.text and "5.0 mm/m" in notice.text
+    assert f"a joint will turn 5.0 mm/m at {cost.chainage_m:.1f} m if steered as proposed" in notice.text
 
 
 def test_the_line_on_the_joints_says_the_force_they_may_carry() -> None:

@@ -77,6 +77,68 @@ def test_a_force_that_the_sharpest_joint_may_not_carry_is_said_however_far_behin
     )
     assert " is near the " in near
     assert f"Jacking force {0.8 * may_kn:.0f} kN" in near and "restart after a stop" in near
-    (over,) = said(1.05 * may_kn)
+    over, before = said(1.05 * may_kn)
     assert " is MORE than the " in over and "Ease the force" in over
+    assert (
+        f"Jacking force {1.05 * may_kn:.0f} kN" in before
+        and " WAS more than the joints made by then" in before
+    )
+    # what the as-built account calls exceeded stands when the force has fallen, until a note speaks of it
+    exceeded = assemble(drive).force
+    assert len(exceeded.exceeded) == 2
+    (stands,) = said(0.5 * may_kn)
+    assert " WAS more than the joints made by then may carry" in stands and "1 more stroke" in stands
+    drive.note("a boulder")
+    assert said(0.5 * may_kn) == [stands]
+    drive.note("Force of 26 m looked into by the engineer")
     assert said(0.5 * may_kn) == []
+    drive.undo_last()
+    assert said(0.5 * may_kn) == [stands]
+
+
+def test_the_same_notices_are_told_by_next_and_a_replay(source, capsys):
+    from steer.cli.main import main
+    from steer.replay import Reel
+
+    drive = source.drive
+    joints = assemble(drive).joints
+    may_kn = float(RingJoint.of(drive.file.pipe).permissible_kn(joints.along.angle_mm_per_m[joints.worst]))
+    at = drive.follower.top_m
+    for i, force_kn in enumerate((1.2 * may_kn, 1.2 * may_kn, 0.9 * may_kn, 0.9 * may_kn, 0.9 * may_kn)):
+        s = at + 0.8 * (i + 1) * drive.file.drive.stroke_m
+        drive.add("reading", _reading(s, drive.file.target.behind_face_m, force_kn))
+        drive.stroke_end(round(s, 3))
+    texts = [n.text for n in source.snapshot().advice.notices if n.code == "string_force_over"]
+    assert len(texts) == 2 and " is near the " in texts[0] and " WAS more " in texts[1]
+    assert main(["next", str(drive.folder)]) == 0
+    page = " ".join(capsys.readouterr().out.split())
+    assert all(text in page for text in texts)
+    reel = Reel.open(drive.folder)
+    frame = reel.frame(len(reel.moments) - 1)
+    assert [n.text for n in frame.snapshot.advice.notices if n.code == "string_force_over"] == texts
+    assert frame.advice == frame.snapshot.advice
+    earlier = reel.frame(len(reel.moments) - 4).advice.notices  # wound back: as it was then
+    assert [" is MORE than " in n.text for n in earlier if n.code == "string_force_over"][:1] == [True]
+
+
+@pytest.mark.parametrize(
+    ("ahead_mm_per_m", "expected"), [(9.0, ["joint_force_over"]), (0.5, ["string_force_over"])]
+)
+def test_of_one_force_the_sharper_joint_speaks(source, ahead_mm_per_m, expected):
+    """Two limits for one force read as two findings."""
+    from dataclasses import replace
+
+    from steer.advice import Notice
+    from steer.asbuilt.force_now import SharpestJoint
+
+    drive = source.drive
+    joints = assemble(drive).joints
+    may_kn = float(RingJoint.of(drive.file.pipe).permissible_kn(joints.along.angle_mm_per_m[joints.worst]))
+    s = drive.follower.top_m + 0.25
+    drive.add("reading", _reading(s, drive.file.target.behind_face_m, 1.2 * may_kn))
+    told = Notice("joint_force_over", "will turn if steered as proposed", s)
+    advice = replace(drive.advice(), notices=(told,), joint_mm_per_m=ahead_mm_per_m)
+    found = SharpestJoint(drive.file).tell(
+        advice, drive.shots(), drive.follower, drive.smoothed(), drive.decisions
+    )
+    assert [n.code for n in found.notices] == expected
