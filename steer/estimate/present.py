@@ -44,10 +44,13 @@ class Newest:
         """Whether a reading at chainage `s_m` tells of the present. `track_m` is the furthest chainage that is
         believed: one wild reading beyond it makes no other late."""
         self.turned = False
-        if not self._is_newest(time, s_m, cylinder_mm):
+        if (time is None or time < self.time) and not self._is_newest(time, s_m, cylinder_mm):
             return False
-        self._row.clear()
-        self.top_m = max(self.top_m, min(s_m, track_m))
+        if self._row:
+            self._row.clear()
+        believed_m = s_m if s_m < track_m else track_m
+        if believed_m > self.top_m:
+            self.top_m = believed_m
         if time is not None:
             self.time = time
             self._keep(time, s_m, cylinder_mm)
@@ -63,8 +66,6 @@ class Newest:
         behind = s_m < self.top_m - BACK_JUMP_M
         if time is None:
             return not behind
-        if time >= self.time:
-            return True
         if s_m > self.top_m + ON_M:
             self.set_back(time)
             return True
@@ -100,16 +101,22 @@ class Newest:
     def _keep(self, time: str, s_m: float, cylinder_mm: Extensions) -> None:
         """Of a machine that stands still the first and the last reading are kept."""
         past = self._past
-        if len(past) > 1 and all(
-            abs(told[1] - s_m) < _SAME_PLACE_M and self._alike(told[2], cylinder_mm)
-            for told in (past[-1], past[-2])
+        if (
+            len(past) > 1
+            and abs(past[-1][1] - s_m) < _SAME_PLACE_M
+            and abs(past[-2][1] - s_m) < _SAME_PLACE_M
+            and self._alike(past[-1][2], cylinder_mm)
+            and self._alike(past[-2][2], cylinder_mm)
         ):
-            past.pop()
-        past.append((time, s_m, cylinder_mm))
+            past[-1] = time, s_m, cylinder_mm
+        else:
+            past.append((time, s_m, cylinder_mm))
 
     def _alike(self, one: Extensions, other: Extensions) -> bool:
-        pairs = zip(one, other, strict=False)
-        return all(a is None or b is None or abs(a - b) <= self.near_mm for a, b in pairs)
+        for a, b in zip(one, other, strict=False):
+            if a is not None and b is not None and abs(a - b) > self.near_mm:
+                return False
+        return True
 
 
 class Present:
@@ -123,8 +130,7 @@ class Present:
     """
 
     def __init__(self, near_mm: float) -> None:
-        self._any = Newest()
-        self._parts = {"roll_deg": Newest(), "cylinder_mm": Newest(near_mm)}
+        self._any, self._roll, self._cylinders = Newest(), Newest(), Newest(near_mm)
         self.sequence = self.heard = 0
         self.time: str | None = None
         self.timed = False
@@ -136,27 +142,34 @@ class Present:
     ) -> tuple[dict[str, Any], bool]:
         """Take the next reading, at chainage `s_m` by the corrected counter; `track_m` as in `Newest.offer`. Answers
         its body without what is no longer so, and whether it is the newest in anything."""
-        told = body.get("time")
+        told, roll, cylinders = body.get("time"), body.get("roll_deg"), body.get("cylinder_mm")
         time = None if told is None else told.rstrip("Z")
-        asked: dict[str, Newest] = {"time": self._any}
-        asked |= {name: watch for name, watch in self._parts.items() if body.get(name) is not None}
-        newest = {
-            name: watch.offer(time, s_m, track_m, body[name] if name == "cylinder_mm" else ())
-            for name, watch in asked.items()
-        }
-        if time is not None and any(watch.turned for watch in asked.values()):
-            # one clock: what one of them finds out holds for all
-            for watch in (self._any, *self._parts.values()):
-                if not watch.turned:
-                    watch.set_back(time)
-            newest = dict.fromkeys(newest, True)
-        if newest["time"]:
+        any_new = self._any.offer(time, s_m, track_m)
+        roll_new = roll is not None and self._roll.offer(time, s_m, track_m)
+        cylinders_new = cylinders is not None and self._cylinders.offer(time, s_m, track_m, cylinders)
+        if time is not None and (self._any.turned or self._roll.turned or self._cylinders.turned):
+            self._set_back(time)
+            any_new, roll_new, cylinders_new = True, roll is not None, cylinders is not None
+        if any_new:
             self.sequence, self.timed, self.time = sequence, time is not None, told or self.time
-        if newest["time"] or time is None:
+        if any_new or time is None:
             self.heard = sequence
-        if newest.get("roll_deg"):
-            self.roll_deg = float(body["roll_deg"])
-        if newest.get("cylinder_mm") and any(mm is not None for mm in body["cylinder_mm"]):
+        if roll is not None and roll_new:
+            self.roll_deg = float(roll)
+        if cylinders is not None and cylinders_new and any(mm is not None for mm in cylinders):
             self.cylinders_read = sequence, s_m
-        late = [name for name in self._parts if newest.get(name) is False]
-        return ({k: v for k, v in body.items() if k not in late} if late else body), any(newest.values())
+        late = (roll is not None and not roll_new) + 2 * (cylinders is not None and not cylinders_new)
+        return _without(body, late) if late else body, any_new or roll_new or cylinders_new
+
+    def _set_back(self, time: str) -> None:
+        """One clock: what one of them finds out holds for all."""
+        for watch in (self._any, self._roll, self._cylinders):
+            if not watch.turned:
+                watch.set_back(time)
+            watch.turned = False
+
+
+def _without(body: dict[str, Any], late: int) -> dict[str, Any]:
+    """Without the roll (1), the cylinders (2), or both (3)."""
+    names = ((), ("roll_deg",), ("cylinder_mm",), ("roll_deg", "cylinder_mm"))[late]
+    return {name: value for name, value in body.items() if name not in names}
