@@ -22,6 +22,8 @@ from steer.estimate.smoother import SmoothedPath
 from steer.pipes import AFTER_A_STOP, RingJoint
 
 CODE = "string_force_over"
+SURELY_BELOW = 1.5, 1.0  # an angle's upper limit: below so many times the likeliest, and mm/m more
+DRAWS = 200  # as the as-built account
 NOTED_BY = ("force", "kn")  # a note that holds one of these has noted what passed
 
 
@@ -51,6 +53,7 @@ class SharpestJoint:
         self._ring = RingJoint.of(file.pipe)
         self._looked_for: object = None
         self._looked: _Looked | None = None
+        self._close = False  # whether upper limits of angles matter, which take drawn paths
 
     def tell(
         self,
@@ -132,22 +135,26 @@ class SharpestJoint:
         if self._ring is None or len(at) < 2 or at[-1] - at[0] < 2.0 * file.pipe.length_m:
             return None
         laid = Laid(path, (), file.pipe.length_m, file.decision.string_sd_mm)
-        joints = joints_of(file, laid, possible_paths(follower.estimator))
+        joints = joints_of(file, laid, possible_paths(follower.estimator, DRAWS if self._close else 1))
         worst = joints.along.largest()
         if worst is None:
             return None
+        sharpest = float(joints.along.angle_mm_per_m[worst]), float(joints.along.chainage_m[worst])
         peaks = [follower.forces.peaks[number] for number in sorted(follower.forces.peaks)]
         made = np.array([peak.end_m for peak in peaks]) - file.machine.length_m - file.pipe.length_m
-        likely, low = (
-            self._ring.permissible_kn(np.nan_to_num(angle)).tolist()
-            for angle in (joints.along.running_largest(made), joints.largest_high(made))
-        )
+        angle = np.nan_to_num(joints.along.running_largest(made))
+        doubtful = self._ring.permissible_kn(SURELY_BELOW[0] * angle + SURELY_BELOW[1])
+        if not (np.array([peak.kn for peak in peaks]) > doubtful).any():
+            return _Looked(sharpest, (), joints.passed_m)
+        if not self._close:
+            self._close = True
+            joints = joints_of(file, laid, possible_paths(follower.estimator, DRAWS))
+        low = self._ring.permissible_kn(np.nan_to_num(joints.largest_high(made))).tolist()
         passed = [
             _Passed(peak, may if peak.kn > may else least, peak.kn > may)
-            for peak, may, least in zip(peaks, likely, low, strict=True)
+            for peak, may, least in zip(peaks, self._ring.permissible_kn(angle).tolist(), low, strict=True)
             if peak.kn > min(may, least)
         ]
-        sharpest = float(joints.along.angle_mm_per_m[worst]), float(joints.along.chainage_m[worst])
         return _Looked(sharpest, tuple(passed), joints.passed_m)
 
 
