@@ -26,3 +26,37 @@ def test_next_says_what_was_decided_for_the_coming_stroke(tmp_path, capsys):
         assert f"stroke {stroke + 1} accepted: " in said()
         drive.stroke_end(drive.advice().chainage_m + 0.9)
         assert "accepted" not in said()
+
+
+def test_a_reading_that_comes_late_changes_neither_next_nor_feed_nor_screens(tmp_path, capsys):
+    """One of the sample drive handed over again hours later, with the cylinders, roll and force of then."""
+    from steer.cli.screen_source import ScreenSource
+
+    folder = tmp_path / "drive"
+    assert main(["demo", str(folder), "--no-open"]) == 0
+    capsys.readouterr()
+    late = {
+        "time": "2031-03-04T16:23:00Z", "chainage_m": 90.5, "spot_right_mm": -1.0, "spot_up_mm": 1.0,
+        "cylinder_mm": [19.1, 20.0, 21.0, 20.0], "roll_deg": -3.0, "jacking_force_kn": 1400.0,
+    }  # fmt: skip
+    untimed = {name: value for name, value in late.items() if name != "time"} | {"chainage_m": 95.0}
+
+    def said() -> str:
+        assert main(["next", str(folder), "--json"]) == 0
+        return capsys.readouterr().out
+
+    before = said()
+    with Drive.open(folder, write=True) as drive:
+        source = ScreenSource(drive)
+        shown, answer = source.snapshot(), drive.advice()
+        for body in (late, untimed):
+            drive.add("reading", body)
+            assert drive.advice() == answer  # as the feed gives it
+            now = source.snapshot()
+            assert now.advice == shown.advice
+            assert now.last_reading_time == shown.last_reading_time
+            if (
+                body is late
+            ):  # it came, but no newer reading did; one without a time shows that the logger lives
+                assert now.extra["last_reading_arrival"] == shown.extra["last_reading_arrival"]
+    assert said() == before
