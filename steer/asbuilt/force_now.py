@@ -3,6 +3,7 @@ unnoted."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -24,7 +25,7 @@ from steer.pipes import AFTER_A_STOP, RingJoint
 CODE = "string_force_over"
 SURELY_BELOW = 1.5, 1.0  # an angle's upper limit: below so many times the likeliest, and mm/m more
 DRAWS = 200  # as the as-built account
-NOTED_BY = ("force", "kn")  # a note that holds one of these has noted what passed
+_NOTED_BY = re.compile(r"\bforces?\b|(\b|\d)kn\b", re.IGNORECASE)  # a note that has noted what passed
 
 
 @dataclass(frozen=True)
@@ -125,8 +126,8 @@ class SharpestJoint:
         text = (
             f"Jacking force {worst.peak.kn:.0f} kN at {worst.peak.at_m:.1f} m "
             f"{'WAS' if worst.surely else 'MAY HAVE BEEN'} more than the joints made by then may carry, "
-            f"{permissible(worst.may_kn)} kN{limit}{more}. Ask the engineer. This stands until a note (key n) speaks "
-            "of the force."
+            f"{permissible(worst.may_kn)} kN{limit}{more}. Ask the engineer. This stands until a note (key n) says "
+            '"force" or "kN".'
         )
         return [Notice(CODE, text, min(p.peak.at_m for p in left))]
 
@@ -159,4 +160,4 @@ class SharpestJoint:
 
 
 def _notes_a_force(text: str) -> bool:
-    return any(word in text.lower() for word in NOTED_BY)
+    return _NOTED_BY.search(text) is not None

@@ -88,7 +88,7 @@ def test_a_force_that_the_sharpest_joint_may_not_carry_is_said_however_far_behin
     assert len(exceeded.exceeded) == 2
     (stands,) = said(0.5 * may_kn)
     assert " WAS more than the joints made by then may carry" in stands and "1 more stroke" in stands
-    drive.note("a boulder")
+    drive.note("a boulder, unknown how large; reinforced the shaft")
     assert said(0.5 * may_kn) == [stands]
     drive.note("Force of 26 m looked into by the engineer")
     assert said(0.5 * may_kn) == []
