@@ -37,6 +37,7 @@ _FIELDS = (
 )
 _WIDTH = len(_FIELDS)
 LONGEST_CELL_M = 0.3
+HANDED_OVER_AGAIN = 60  # newest readings among which one is looked for that comes twice
 WORDS = {
     "shot_accepted": "accepted",
     "shot_rejected": "rejected",
@@ -185,6 +186,9 @@ class Follower:
             if counter:
                 track.counter(*counter_at(counter, sequence))
             time = body.get("time")
+            if self._told_before(time, body):
+                track.ignored += 1
+                continue
             old = time is not None and self.times is not None and self.times[0] <= time <= self.times[1]
             if time is not None and not old:
                 self.times = (time, time) if self.times is None else (self.times[0], max(self.times[1], time))
@@ -202,6 +206,13 @@ class Follower:
         self.readings += len(rows)
         self.recent = self.recent[-400:]
         self._group(taken)
+
+    def _told_before(self, time: str | None, body: dict[str, Any]) -> bool:
+        """Whether a reading is one of the newest handed over again, word for word."""
+        newest = self.present.time
+        if time is None or newest is None or time > newest:
+            return False
+        return any(body == told for _, told in self.recent[-HANDED_OVER_AGAIN:])
 
     def _present(self, sequence: int, body: dict[str, Any]) -> dict[str, Any]:
         """The body of the reading just offered to the track, without what is no longer so."""

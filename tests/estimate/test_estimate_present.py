@@ -102,6 +102,19 @@ def test_readings_that_come_late_tell_nothing_of_the_present(late, at_once):
     assert other.cylinders.articulation == pytest.approx(one.cylinders.articulation)
 
 
+@pytest.mark.parametrize("at_once", [True, False])
+def test_a_reading_that_is_handed_over_again_counts_once(at_once):
+    """The last three and one of the stroke before: to the estimate as if they had not come."""
+    bodies, _ = driven()
+    bodies = [body | {"spot_right_mm": float(i % 7)} for i, body in enumerate(bodies)]
+    again = [bodies[-30], *bodies[-3:]]
+    plain, twice = follow(bodies), follow([*bodies, *again], at_once)
+    assert (twice.estimator.last.x == plain.estimator.last.x).all()
+    assert twice.track.accepted == plain.track.accepted and twice.track.ignored == 4
+    other = follow([*bodies, bodies[-1] | {"spot_right_mm": 40.0}])
+    assert other.track.accepted == plain.track.accepted + 1
+
+
 def test_readings_that_fill_an_outage_are_no_clock_that_was_set_back():
     """They were held back while the cylinders were set twice: what they say fits what is known of their time."""
     bodies, seconds = driven()
