@@ -48,6 +48,12 @@ def may_override(shown_stroke: int, now_stroke: int) -> None:
         )
 
 
+def may_set(shown_mm: Sequence[float] | None, now_mm: Sequence[float]) -> None:
+    """Raises InputRefused when other cylinders (N,) mm make an own setting now than were shown for it (None: none)."""
+    if shown_mm is not None and not same_setting(shown_mm, now_mm):
+        raise InputRefused("other cylinders make this setting by now: look at them first")
+
+
 def to_undo(decisions: Sequence[Event], stroke: int, ended: int) -> Event | None:
     """The newest of the decisions that stand, None without one. Raises InputRefused when its stroke has been driven:
     the newest stroke to have ended is `stroke`, by the event `ended`."""

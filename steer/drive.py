@@ -7,7 +7,7 @@ the same advice whoever asks. A `Drive` that writes stores an event first and ta
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -21,7 +21,7 @@ from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
-from steer.decisions import may_accept, may_override, to_undo
+from steer.decisions import may_accept, may_override, may_set, to_undo
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.counter import answers
@@ -194,9 +194,15 @@ class Drive:
         """Look at an articulation (mm/m) of the crew's own without storing it."""
         return try_setting(self.file.machine, self._proposal(), right_mm_per_m, up_mm_per_m)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, looked_at: Advice | None = None) -> Event:
+    def override(
+        self,
+        right_mm_per_m: float,
+        up_mm_per_m: float,
+        looked_at: Advice | None = None,
+        shown_mm: Sequence[float] | None = None,
+    ) -> Event:
         """The crew sets another articulation (mm/m); refused beyond the machine's limits, and where the stroke that
-        it was looked at for (None: now) has ended meanwhile."""
+        it was looked at for (None: now) has ended meanwhile, or other cylinders (N,) than `shown_mm` make it by now."""
         stroke = (looked_at or self._proposal()).stroke
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
@@ -205,6 +211,7 @@ class Drive:
             tried = self.try_setting(right_mm_per_m, up_mm_per_m)
             if tried.problems:
                 raise InputRefused(list(tried.problems))
+            may_set(shown_mm, tried.cylinder_mm)
             made = tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
             return self._with_file("overridden", self._decision(self._proposal(), *made))
 

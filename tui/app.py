@@ -18,6 +18,7 @@ from textual.screen import Screen
 from steer.errors import SteerError
 from tui import pasted
 from tui.desk import Desk
+from tui.dialogs.base import SteerDialog
 from tui.draw.glyphs import ASCII, UNICODE, to_ascii
 from tui.draw.palette import PALETTES
 from tui.draw.scene import DEFAULT_STALE_MINUTES, Decision, Scene
@@ -141,7 +142,7 @@ class SteerApp(App[None]):
         self._said_until = 0.0
         self._said_of_stroke = False  # what is said goes when another stroke comes
         self.refused = ""  # all lines of the last refusal, for a dialog with room for them
-        self._steady = steady
+        self.steady = steady
         for theme in all_themes():
             self.register_theme(theme)
         self.theme = self.palette_name
@@ -217,7 +218,7 @@ class SteerApp(App[None]):
             # Minutes are all that is ever shown of an age: between them there is nothing to draw again.
             stale = 0.0 < scene.stale_after_s < age
             age = age // 60 * 60 + (59.9 if stale else 0.0)
-        said = scene.said if self._steady() < self._said_until else ""
+        said = scene.said if self.steady() < self._said_until else ""
         fresh = self.freshness
         return replace(scene, age_s=age, said=said, clock_behind_s=fresh.behind_s, today=fresh.today())
 
@@ -226,13 +227,19 @@ class SteerApp(App[None]):
     def set_scene(self, scene: Scene) -> None:
         """Puts a scene in place; the screen in front draws what differs."""
         self.scene = scene
-        if self._running and isinstance(self.screen, SteerScreen):
-            self.screen.scene_changed()
+        if not self._running:
+            return
+        # A dialog leaves the page behind it in sight: what stands there must not be old.
+        for screen in reversed(self.screen_stack):
+            if isinstance(screen, (SteerScreen, SteerDialog)):
+                screen.scene_changed()
+            if not isinstance(screen, SteerDialog):
+                break
 
     def say(self, text: str, of_stroke: bool = True) -> None:
         """An answer to a key, shown at the foot for some seconds: while the screen stands on which it was given,
         and on the stroke's screen, where it is `of_stroke`, while that stroke does."""
-        self._said_until = self._steady() + SAID_S
+        self._said_until = self.steady() + SAID_S
         self._said_of_stroke = of_stroke and self.current_mode == "stroke"
         self.set_scene(replace(self.scene, said=to_ascii(text) if self.ascii_only else text))
 

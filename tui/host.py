@@ -19,6 +19,7 @@ class Host(Protocol):
     ascii_only: bool
     palette_name: str
     refused: str  # all lines of the last refusal
+    steady: Callable[[], float]  # seconds on the clock that nobody can set
 
     def set_scene(self, scene: Scene) -> None:
         """Puts a scene in place; the screen in front draws what differs."""

@@ -40,9 +40,11 @@ class Source(Protocol):
         """Stores that the operator takes the proposal that he was shown for the coming stroke. Refused where
         another one holds by now, or somebody has accepted it already."""
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice) -> object:
+    def override(
+        self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice, shown_mm: Sequence[float] | None
+    ) -> object:
         """Stores the operator's own articulation for the coming stroke, in place of the proposal that he was shown.
-        Refused where that stroke has ended by now."""
+        Refused where that stroke has ended by now, or other cylinders than `shown_mm` make it."""
 
     def note(self, text: str) -> object:
         """Stores a note."""

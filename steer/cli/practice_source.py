@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -52,10 +52,16 @@ class PracticeSource(ScreenSource):
         self._changed = True
         return super().accept(shown)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> object:
+    def override(
+        self,
+        right_mm_per_m: float,
+        up_mm_per_m: float,
+        shown: Advice | None = None,
+        shown_mm: Sequence[float] | None = None,
+    ) -> object:
         """Stores an own setting."""
         self._changed = True
-        return super().override(right_mm_per_m, up_mm_per_m, shown)
+        return super().override(right_mm_per_m, up_mm_per_m, shown, shown_mm)
 
     def undo_last(self) -> str:
         """Takes the newest decision or note back."""

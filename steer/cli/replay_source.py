@@ -58,7 +58,7 @@ class ReplaySource:
         """Refused."""
         raise InputRefused(_NOTHING)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: object = None) -> object:
+    def override(self, right_mm_per_m: float, up_mm_per_m: float, *shown: object) -> object:
         """Refused."""
         raise InputRefused(_NOTHING)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -149,10 +149,16 @@ class ScreenSource:
         self._drive_file_stands()
         return self.drive.accept(shown)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> object:
-        """Stores an own setting in place of the proposal shown."""
+    def override(
+        self,
+        right_mm_per_m: float,
+        up_mm_per_m: float,
+        shown: Advice | None = None,
+        shown_mm: Sequence[float] | None = None,
+    ) -> object:
+        """Stores an own setting in place of the proposal shown, by the cylinders shown for it."""
         self._drive_file_stands()
-        return self.drive.override(right_mm_per_m, up_mm_per_m, shown)
+        return self.drive.override(right_mm_per_m, up_mm_per_m, shown, shown_mm)
 
     def note(self, text: str) -> object:
         """Stores a note."""

@@ -365,7 +365,9 @@ class FakeDrive:
         self._store("accept")
         self._accepted = self.current.advice.correction
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> None:
+    def override(
+        self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None, shown_mm=None
+    ) -> None:
         self._store("override", right_mm_per_m, up_mm_per_m)
 
     def note(self, text: str) -> None:

@@ -55,7 +55,9 @@ class FakePractice(FakeDrive):
         named = replace(self.current, name="PRACTICE on mixed face (invented ground)")
         return shown(named, self.proposal, self.chosen)
 
-    def override(self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None) -> None:
+    def override(
+        self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None, shown_mm=None
+    ) -> None:
         mm = self.try_setting(right_mm_per_m, up_mm_per_m).cylinder_mm
         self.chosen = {
             "kind": "overridden", "right_mm_per_m": right_mm_per_m, "up_mm_per_m": up_mm_per_m,

@@ -676,3 +676,16 @@ def test_what_stood_against_writing_when_it_was_opened_is_said_when_something_is
     source = open_drive(folder)
     source.note("wet sand")
     source.close()
+
+
+def test_other_cylinders_than_were_shown_for_an_own_setting_are_not_stored(undecided):
+    from steer.errors import InputRefused
+
+    shown = undecided.snapshot().advice
+    tried = undecided.try_setting(2.0, -1.0)
+    other = tuple(mm + 0.5 for mm in tried.cylinder_mm)
+    with pytest.raises(InputRefused, match="other cylinders make this setting by now"):
+        undecided.override(2.0, -1.0, shown, other)
+    assert undecided.override(2.0, -1.0, shown, tried.cylinder_mm).body["cylinder_mm"] == list(
+        tried.cylinder_mm
+    )

@@ -7,12 +7,40 @@ from typing import TYPE_CHECKING, Any, ClassVar, cast
 from textual.binding import Binding, BindingType
 from textual.screen import ModalScreen
 
+from tui.draw import notices
+from tui.draw.glyphs import to_ascii
+from tui.draw.spans import Row
+from tui.widgets.rows import Rows
+
 if TYPE_CHECKING:
+    from tui.draw.scene import Scene
     from tui.host import Host
+
+LEAST_ROWS = 16  # of the terminal: in fewer the box has them all
+
+
+class Standing(Rows):
+    """What the box may cover: that what is shown is old, and the notices."""
+
+    DEFAULT_CSS = "Standing { height: auto; }"
+
+    def draw_rows(self, width: int, height: int) -> list[Row]:
+        rows = standing(self.steer.scene, width)
+        if self.steer.ascii_only:
+            rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
+        return rows
+
+    def get_content_height(self, container: object, viewport: object, width: int) -> int:
+        return len(standing(self.steer.scene, width)) if self.app.size.height >= LEAST_ROWS else 0
+
+
+def standing(scene: Scene, size: int) -> list[Row]:
+    """Rows for both, none where neither is so."""
+    return [*notices.old(scene, size), *notices.line(scene, size, "Esc, key l")]
 
 
 class SteerDialog(ModalScreen[Any]):
-    """A dialog; what is behind it stays visible."""
+    """A dialog; what is behind it stays visible and goes on."""
 
     DEFAULT_CSS = """
     SteerDialog { align: center bottom; background: $background 0%; }
@@ -34,6 +62,16 @@ class SteerDialog(ModalScreen[Any]):
     def box_class(self) -> str:
         """Frame in box-drawing characters, or in ASCII."""
         return "plain" if self.steer.ascii_only else ""
+
+    async def on_mount(self) -> None:
+        """Above all else in the box."""
+        await self.query_one("#box").mount(Standing(id="standing"), before=0)
+
+    def scene_changed(self) -> None:
+        """What came in while it is open."""
+        for rows in self.query(Standing):
+            rows.redraw()
+            rows.refresh(layout=len(standing(self.steer.scene, rows.size.width)) != rows.size.height)
 
     def action_cancel(self) -> None:
         """Leaves without storing."""

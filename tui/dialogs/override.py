@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import math
+
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Label
 
+from steer.decisions import same_setting
 from steer.errors import SteerError
 from tui.dialogs.base import SteerDialog
 from tui.dialogs.setting_text import parse
 from tui.draw import words
 from tui.draw.scene import Decision, Scene, out_of_date
 
+LOOKED_S = 1.0  # nobody has looked at what was drawn more lately
+
 # What Enter does differs between the two lines, so the foot says it for the one that is typed in.
 _KEYS = {
     "line": "Enter or Tab goes on to the level; nothing is stored yet. Esc leaves.",
     "level": "Enter stores both. Shift+Tab goes back to the line. Esc leaves.",
 }
+
+_OTHERS = "Not stored: new readings changed the cylinders just now. Enter stores these."
+_SUPERSEDED = ["superseded"]  # by a later check
 
 
 class SettingInput(Input):
@@ -45,8 +53,10 @@ class OverrideDialog(SteerDialog):
         assert scene.snapshot is not None and scene.snapshot.advice is not None
         advice = scene.snapshot.advice
         self._advice = advice
-        self._was = "Was" if out_of_date(scene) else "Now"
         self._now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
+        self._looked_at = scene.snapshot  # what the cylinders shown were made from
+        self._drawn: tuple[tuple[float, float], tuple[float, ...]] | None = None  # setting, cylinders shown
+        self._moved_s = -math.inf  # when readings last changed them
         self._setting: tuple[float, float] | None = None
         self._made = self._now  # what whole steps make of the setting: shown and stored
         self._cylinders: tuple[float, ...] | None = None
@@ -56,7 +66,7 @@ class OverrideDialog(SteerDialog):
         right, up = self._now
         with Vertical(id="box", classes=self.box_class):
             yield Label(f"Own setting for stroke {self._advice.stroke + 1}", classes="strong")
-            yield Label(f"{self._was} {words.both_turns(right, up)}. Type such as: 3.5 left")
+            yield Label("", id="stands")
             for plane, label in (("line", "Line, right or left"), ("level", "Level, up or down")):
                 with Horizontal():
                     yield Label(label)
@@ -72,7 +82,33 @@ class OverrideDialog(SteerDialog):
     async def on_mount(self) -> None:
         """Says at once what stands in the lines."""
         self.query_one("#line", Input).focus()
+        self._say_what_stands()
         await self._check()
+
+    def scene_changed(self) -> None:
+        """New readings may make other cylinders of the same setting."""
+        super().scene_changed()
+        if self.is_running:
+            self._say_what_stands()
+            if self.steer.scene.snapshot is not self._looked_at:
+                self.run_worker(self._look_again, group="check", exclusive=True)
+
+    def _say_what_stands(self) -> None:
+        scene = self.steer.scene
+        if scene.snapshot is not None and scene.snapshot.advice is not None:
+            advice = scene.snapshot.advice
+            turns = words.both_turns(advice.now_right_mm_per_m, advice.now_up_mm_per_m)
+            was = "Was" if out_of_date(scene) else "Now"
+            self.query_one("#stands", Label).update(f"{was} {turns}. Type such as: 3.5 left")
+
+    async def _look_again(self) -> list[str]:
+        """Tries the setting anew, and takes note where other cylinders make the same one than were shown for it."""
+        shown = self._drawn
+        problems = await self._check()
+        now = self._drawn
+        if shown and now and shown[0] == now[0] and not same_setting(shown[1], now[1]):
+            self._moved_s = self.steer.steady()
+        return problems
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:
         """The foot says what the keys do in this line."""
@@ -97,11 +133,20 @@ class OverrideDialog(SteerDialog):
             else:
                 values.append(value)
         meaning = ""
+        snapshot = self._looked_at = self.steer.scene.snapshot
+        if (
+            snapshot is not None
+            and snapshot.advice is not None
+            and snapshot.advice.stroke != self._advice.stroke
+        ):
+            problems.append(
+                f"Stroke {self._advice.stroke + 1} has ended: leave, and look at stroke {snapshot.advice.stroke + 1}"
+            )
         if not problems:
             right, up = values
             found, made, cylinders = await self._ask_drive(right, up)
             if asked != self._asked:
-                return ["superseded"]
+                return _SUPERSEDED
             problems += found
             meaning = f"Set {words.both_turns(*made)}"
             self._made, self._cylinders = made, cylinders
@@ -109,6 +154,7 @@ class OverrideDialog(SteerDialog):
                 decimals = 0 if all(abs(mm - round(mm)) < 0.05 for mm in cylinders) else 1
                 shown = ", ".join(f"{n}: {mm:.{decimals}f}" for n, mm in enumerate(cylinders, 1))
                 meaning += f"\nCylinders {shown} mm"
+                self._drawn = (right, up), cylinders
             if not problems:
                 self._setting = (right, up)
         self.query_one("#meaning", Label).update(meaning)
@@ -135,18 +181,20 @@ class OverrideDialog(SteerDialog):
         if event.input.id == "line":
             self.query_one("#level", Input).focus()
             return
-        problems = await self._check()
-        if problems or self._setting is None:
+        problems = await self._look_again()
+        moved = problems == _SUPERSEDED or self.steer.steady() - self._moved_s < LOOKED_S
+        if moved or problems or self._setting is None:
             self.app.bell()
-            self.query_one("#keys", Label).update("Not stored, for what is marked ! above. Esc leaves.")
+            why = _OTHERS if moved else "Not stored, for what is marked ! above. Esc leaves."
+            self.query_one("#keys", Label).update(why)
             return
-        right, up = self._setting
+        (right, up), made, cylinders = self._setting, self._made, self._cylinders
         done = await self.steer.store(
-            lambda drive: drive.override(right, up, self._advice),
-            "Your setting is stored. Key u takes it back.",
+            lambda drive: drive.override(right, up, self._advice, cylinders),
+            f"Stored: your own setting, {words.both_turns(*made)}. Key u takes it back.",
         )
         if done:
-            self.steer.decide(Decision(self._advice.stroke, "overridden", *self._made, self._cylinders))
+            self.steer.decide(Decision(self._advice.stroke, "overridden", *made, cylinders))
             self.dismiss(None)
         else:
             self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")

@@ -93,20 +93,20 @@ def old(scene: Scene, size: int) -> list[Row]:
     ]
 
 
-def line(scene: Scene, size: int) -> list[Row]:
-    """For a page about something else, one row: how many stand, the key to read them, and the worst of them; none
+def line(scene: Scene, size: int, key: str = "key l") -> list[Row]:
+    """For a page about something else, one row: how many stand, the `key` to read them, and the worst of them; none
     where nothing stands."""
     standing = ordered(scene)
     if not standing:
         return []
-    head = mark(len(standing), size)[-1][0].strip() + ": "
+    head = mark(len(standing), size, key)[-1][0].strip() + ": "
     text = cut_words(standing[0].text.strip(), size - 3 - cells(head))
     return [(*MARK, (head, "warn"), (text, "strong"))]
 
 
-def mark(standing: int, size: int) -> Row:
+def mark(standing: int, size: int, key: str = "key l") -> Row:
     """That so many notices stand, where there is not a row for one of them."""
-    said = f"{standing} notice{'s' if standing > 1 else ''}, key l " if size >= 40 else f"{standing}: l "
+    said = f"{standing} notice{'s' if standing > 1 else ''}, {key} " if size >= 40 else f"{standing}: l "
     return (*MARK, (said, "warn"))
 
 
