@@ -140,7 +140,7 @@ class SteerApp(App[None]):
         )
         self._own_decision: Decision | None = None
         self._said_until = 0.0
-        self._said_of_stroke = False  # what is said goes when another stroke comes
+        self._said_of_state = False  # what is said goes when another stroke, decision or word on a shot comes
         self.refused = ""  # all lines of the last refusal, for a dialog with room for them
         self.steady = steady
         for theme in all_themes():
@@ -181,17 +181,18 @@ class SteerApp(App[None]):
         def ask() -> Snapshot | None:
             return source.snapshot() if source.refresh() or always else None
 
-        trouble, snapshot = "", None
+        trouble, todo, snapshot = "", "", None
         try:
             snapshot = await self.desk.do(ask)
         except _READING_FAILS as error:
             trouble = str(error).splitlines()[0] if str(error) else type(error).__name__
+            todo = getattr(error, "todo", "")
         except Exception as fault:
             # A fault of the program must not take a shift's screen away: no proposal, and said why.
             trouble = f"Fault in the program, please report: {type(fault).__name__}: {str(fault)[:200]}"
         if snapshot is not None:
             self._take(snapshot)
-        scene = replace(self.scene, trouble=trouble)
+        scene = replace(self.scene, trouble=trouble, todo=todo)
         if self.scene.trouble and not trouble and snapshot is None:
             # The log is back; what was missed meanwhile is asked for in full.
             self.scene = replace(scene, age_s=self.freshness.age_s())
@@ -203,13 +204,15 @@ class SteerApp(App[None]):
 
     def _take(self, snapshot: Snapshot) -> None:
         self.freshness.see(snapshot)
-        if self._said_of_stroke and _stroke(snapshot) != _stroke(self.scene.snapshot):
-            self._said_until = 0.0
         decision = self._own_decision
         if "decision" in snapshot.extra:
             decision = _decision_of(snapshot.extra["decision"])
         if decision is not None and (snapshot.advice is None or decision.stroke != snapshot.advice.stroke):
             decision = self._own_decision = None
+        if self._said_of_state and _state(snapshot, decision) != _state(
+            self.scene.snapshot, self.scene.decision
+        ):
+            self._said_until = 0.0
         self.scene = self._timed(replace(self.scene, snapshot=snapshot, decision=decision))
 
     def _timed(self, scene: Scene) -> Scene:
@@ -236,11 +239,11 @@ class SteerApp(App[None]):
             if not isinstance(screen, SteerDialog):
                 break
 
-    def say(self, text: str, of_stroke: bool = True) -> None:
+    def say(self, text: str, of_state: bool = True) -> None:
         """An answer to a key, shown at the foot for some seconds: while the screen stands on which it was given,
-        and on the stroke's screen, where it is `of_stroke`, while that stroke does."""
+        and, where it is `of_state`, until another stroke, decision or word on a shot comes."""
         self._said_until = self.steady() + SAID_S
-        self._said_of_stroke = of_stroke and self.current_mode == "stroke"
+        self._said_of_state = of_state and self.current_mode in ("stroke", "shots")
         self.set_scene(replace(self.scene, said=to_ascii(text) if self.ascii_only else text))
 
     def decide(self, decision: Decision | None) -> None:
@@ -303,7 +306,7 @@ class SteerApp(App[None]):
         self.palette_name = names[(names.index(self.palette_name) + 1) % len(names)]
         self.theme = self.palette_name
         summary = PALETTES[names.index(self.palette_name)].summary
-        self.say(f"Colours: {self.palette_name}, {summary}.", of_stroke=False)
+        self.say(f"Colours: {self.palette_name}, {summary}.", of_state=False)
 
     def action_help(self) -> None:
         """Lists the keys of the screen in front."""
@@ -326,8 +329,12 @@ class SteerApp(App[None]):
         self.exit()
 
 
-def _stroke(snapshot: Snapshot | None) -> int | None:
-    return snapshot.advice.stroke if snapshot is not None and snapshot.advice is not None else None
+def _state(snapshot: Snapshot | None, decision: Decision | None) -> tuple[object, ...]:
+    """What an answer to a key may be about."""
+    if snapshot is None:
+        return ()
+    stroke = snapshot.advice.stroke if snapshot.advice is not None else None
+    return stroke, decision, tuple((shot.number, shot.verdict) for shot in snapshot.shots)
 
 
 def _decision_of(value: object) -> Decision | None:

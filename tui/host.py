@@ -24,8 +24,9 @@ class Host(Protocol):
     def set_scene(self, scene: Scene) -> None:
         """Puts a scene in place; the screen in front draws what differs."""
 
-    def say(self, text: str, of_stroke: bool = True) -> None:
-        """An answer to a key, shown at the foot for some seconds; until another stroke where it is `of_stroke`."""
+    def say(self, text: str, of_state: bool = True) -> None:
+        """An answer to a key, shown at the foot for some seconds; until another stroke, decision or word on a shot
+        comes where it is `of_state`."""
 
     def decide(self, decision: Decision | None) -> None:
         """Remembers the operator's decision for the coming stroke."""

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
 class Source(Protocol):
     """A drive as the screens use it. Every method may raise `steer.errors.SteerError`.
 
-    All calls come from one thread, so a source may hold a database connection.
+    All calls come from one thread, so a source may hold a database connection. An error that waiting does not mend
+    says in its `todo` what does.
     Optional methods, used when a source has them: `try_setting(right_mm_per_m, up_mm_per_m)`,
     `events(after)`, `asbuilt()`, `asbuilt_file(ending)` (a name that no file has yet), `asbuilt_writer(path)`
     (gives a function that writes the account, in any thread, and says where), `read_shots(path)`,

@@ -22,6 +22,12 @@ if TYPE_CHECKING:
 _DECISIONS = ("accepted", "overridden")
 
 
+class _OtherLog(FolderUnusable):
+    """Another log than the one that was opened lies in its place."""
+
+    todo = "Leave (key q) and open again."
+
+
 class ScreenSource:
     """Wraps a `Drive`; what the drive learns to do later is offered as soon as it can."""
 
@@ -54,7 +60,7 @@ class ScreenSource:
         elif now is None:
             raise FolderUnusable(f"{self._file}: the log is gone from its place")
         elif now != self._identity:
-            raise FolderUnusable(f"{self._file}: another log lies in its place; leave and open again")
+            raise _OtherLog(f"{self._file}: another log lies in its place")
         self._look_at_the_file()
         self.drive.refresh()
         # the drive takes in others' events when it stores, too
@@ -82,11 +88,13 @@ class ScreenSource:
             changed = not drivetext.same(now, self._made_with)
             self._file_said = f"{names} has changed since this was opened." if changed else ""
 
-    def _drive_file_stands(self) -> None:
-        """Raises InputRefused where the limits that a setting is held against may no longer be the drive's."""
+    def _drive_file_stands(self, what: str = "No setting can be checked") -> None:
+        """Raises InputRefused where limits and tolerances may no longer be the drive's."""
         self._look_at_the_file()
         if self._file_said:
-            raise InputRefused(f"{self._file_said} No setting can be checked: leave (key q) and open again")
+            raise InputRefused(
+                f"{self._file_said} {what}: put the file back as it was, or leave (key q) and open again"
+            )
 
     def _which(self) -> tuple[int, int] | None:
         try:
@@ -201,6 +209,7 @@ class ScreenSource:
         from steer.asbuilt.record import assemble
         from steer.cli.asbuilt_view import export
 
+        self._drive_file_stands("Its tolerance may be another")
         record = assemble(self.drive)
         return lambda: export(record, path)
 

@@ -735,3 +735,35 @@ def test_a_held_line_of_the_log_has_no_dictionary_and_shares_the_name_of_its_kin
     lines = [line_of(fake_drive.Logged(n, fake_drive.ARRIVED, kinds[n], {"chainage_m": 1.0})) for n in (0, 1)]
     assert not any(hasattr(line, "__dict__") for line in lines)
     assert kinds[0] is not kinds[1] and lines[0].kind is lines[1].kind
+
+
+@pytest.mark.parametrize("key", ["2", "3", "l"])
+async def test_both_reasons_are_said_where_the_drive_file_changed_and_readings_stopped(make_app, clock, key):
+    drive = fake_drive.FakeDrive()
+    said = {"drive_file": "drive.toml has changed since this was opened."}
+    drive.current = replace(drive.current, extra=drive.current.extra | said)
+    clock.move(1300.0)
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press(key)
+        await settle(pilot)
+        text = " ".join(screen_text(app).split())
+        assert said["drive_file"] in text and "Readings stopped 21 min ago" in text
+
+
+async def test_what_to_do_about_a_log_out_of_reach_is_what_mends_it(make_app):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        drive.trouble = FolderUnusable("drive.db: the log is gone from its place")
+        await app.look()
+        await settle(pilot)
+        assert "Do   It is tried again twice a second." in screen_text(app)
+        drive.trouble = FolderUnusable("drive.db: another log lies in its place")
+        drive.trouble.todo = "Leave (key q) and open again."
+        await app.look()
+        await settle(pilot)
+        assert "Do   Leave (key q) and open again." in screen_text(app)
+        assert "tried again" not in screen_text(app)

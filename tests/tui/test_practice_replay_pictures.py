@@ -51,7 +51,7 @@ async def test_practice(name, proposal, face_m, size):
             await pilot.press("o")
             await until(pilot, lambda: "Set 2.0 mm/m left" in screen_text(app))
             await pilot.press("enter", "enter")
-            await until(pilot, lambda: "your own setting" in screen_text(app))
+            await until(pilot, lambda: "own setting" in screen_text(app))
             compare(app, f"practice-{name}-own", size)
 
 

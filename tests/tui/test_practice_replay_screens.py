@@ -72,9 +72,7 @@ async def test_hidden_until_the_own_setting_stands(tmp_path: Path, proposal: str
         await pilot.press("o")
         await pilot.pause()
         await pilot.press("enter", "enter")
-        await until(
-            pilot, lambda: app.screen_stack[-1].query("#keys") and "your own setting" in shown(app), 2000
-        )
+        await until(pilot, lambda: app.screen_stack[-1].query("#keys") and "own setting" in shown(app), 2000)
         assert ("The tool proposed" in shown(app)) == (proposal == "after")
         assert ("a accept" in shown(app, "#keys")) == (proposal == "after")
         # a forecast of the proposal would be taken for that of the own setting

@@ -113,8 +113,10 @@ def test_log_moved_away_or_replaced_is_noticed(source, tmp_path):
     with pytest.raises(FolderUnusable, match="gone from its place"):
         source.refresh()
     shutil.copytree(tmp_path / "elsewhere", folder)
-    with pytest.raises(FolderUnusable, match="another log"):
+    with pytest.raises(FolderUnusable, match="another log") as found:
         source.refresh()
+    # to wait, as for a log out of reach, would be the wrong thing to do
+    assert found.value.todo == "Leave (key q) and open again."
     shutil.rmtree(folder)
     (tmp_path / "elsewhere").rename(folder)
     assert source.refresh() is False
@@ -232,7 +234,7 @@ async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(
         await pilot.press("ctrl+u", *"3 left", "enter", "ctrl+u", *"2 down")
         await until(pilot, lambda: "2.0 mm/m down" in screen_text(app))
         await pilot.press("enter")
-        await until(pilot, lambda: "STROKE 112  your own setting" in screen_text(app))
+        await until(pilot, lambda: "STROKE 112  own setting" in screen_text(app))
         await pilot.press("2", "x")
         await until(pilot, lambda: "3 taken, 1 withdrawn" in screen_text(app))
         await until(pilot, lambda: " sd  withdrawn" in screen_text(app))
@@ -689,3 +691,17 @@ def test_other_cylinders_than_were_shown_for_an_own_setting_are_not_stored(undec
     assert undecided.override(2.0, -1.0, shown, tried.cylinder_mm).body["cylinder_mm"] == list(
         tried.cylinder_mm
     )
+
+
+def test_no_account_is_written_with_a_tolerance_that_may_be_another(source, tmp_path):
+    from steer.errors import InputRefused
+
+    toml = source.drive.folder / "drive.toml"
+    text = toml.read_text()
+    toml.write_text(text.replace("line_mm = 50", "line_mm = 5"))
+    assert toml.read_text() != text
+    with pytest.raises(InputRefused, match="Its tolerance may be another: put the file back"):
+        source.asbuilt_writer(str(tmp_path / "out.csv"))
+    toml.write_text(text)
+    source.asbuilt_writer(str(tmp_path / "out.csv"))()
+    assert (tmp_path / "out.csv").exists()

@@ -102,7 +102,7 @@ def test_overriding_setting_is_shown_with_its_cylinders():
     from tui.draw.scene import Decision
 
     text = page("good", 80, 23, decision=Decision(96, "overridden", 4.0, -1.0, (20.0, 50.0, 52.0, 22.0)))
-    assert "your own setting" in text
+    assert "own setting" in text
     assert big("right 4.0", "half")[0] in text and big("down 1.0", "half")[0] in text
     assert "in 16" in text and "out 12" in text
 

@@ -33,7 +33,7 @@ async def test_accept_is_stored_once_and_undone_by_a_further_event(make_app):
         await pilot.press("a")
         await pilot.pause()
         assert drive.calls == [("accept",)]
-        assert "STROKE 97  accepted" in shown(app) and "Stroke 97 accepted. Key u takes it" in shown(app)
+        assert "STROKE 97  accepted" in shown(app) and "Stroke 97 accepted: 3.5 mm/m left" in shown(app)
         await pilot.press("a", "a")
         await pilot.pause()
         assert drive.calls == [("accept",)] and "Not stored: stroke 97 was accepted already" in shown(app)
@@ -257,7 +257,7 @@ async def test_override_checks_limits_while_typing(make_app):
         await pilot.pause()
         await pilot.pause()
         assert drive.calls == [("override", 4.5, -1.0)]
-        assert "your own setting" in shown(app)
+        assert "own setting" in shown(app)
 
 
 async def test_override_says_what_enter_does_and_a_space_empties_no_line(make_app):

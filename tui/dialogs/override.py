@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from textual import events
 from textual.app import ComposeResult
@@ -15,6 +16,10 @@ from tui.dialogs.base import SteerDialog
 from tui.dialogs.setting_text import parse
 from tui.draw import words
 from tui.draw.scene import Decision, Scene, out_of_date
+
+if TYPE_CHECKING:
+    from steer.advice import Snapshot
+
 
 LOOKED_S = 1.0  # nobody has looked at what was drawn more lately
 
@@ -54,7 +59,7 @@ class OverrideDialog(SteerDialog):
         advice = scene.snapshot.advice
         self._advice = advice
         self._now = (advice.now_right_mm_per_m, advice.now_up_mm_per_m)
-        self._looked_at = scene.snapshot  # what the cylinders shown were made from
+        self._looked_at: Snapshot | None = scene.snapshot  # what the cylinders shown were made from
         self._drawn: tuple[tuple[float, float], tuple[float, ...]] | None = None  # setting, cylinders shown
         self._moved_s = -math.inf  # when readings last changed them
         self._setting: tuple[float, float] | None = None
@@ -91,7 +96,10 @@ class OverrideDialog(SteerDialog):
         if self.is_running:
             self._say_what_stands()
             if self.steer.scene.snapshot is not self._looked_at:
-                self.run_worker(self._look_again, group="check", exclusive=True)
+                self.run_worker(self._follow, group="check", exclusive=True)
+
+    async def _follow(self) -> None:
+        await self._look_again()
 
     def _say_what_stands(self) -> None:
         scene = self.steer.scene

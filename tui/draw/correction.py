@@ -43,7 +43,7 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     stroke = advice.stroke + 1
     decision = scene.decision
     if decision is not None and own_setting(scene):
-        title: Row = ((f" STROKE {stroke}  your own setting ".ljust(size), "alarm"),)
+        title: Row = ((f" STROKE {stroke}  own setting ".ljust(size), "alarm"),)
         right, up = decision.right_mm_per_m, decision.up_mm_per_m
         return [title, *_planes(right, up, advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]
     correction = advice.correction

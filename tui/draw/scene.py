@@ -12,11 +12,11 @@ from tui.draw.glyphs import UNICODE, Glyphs
 from tui.draw.words import duration
 
 if TYPE_CHECKING:
-    from steer.advice import Advice, Snapshot
+    from steer.advice import Advice, Correction, Snapshot
 
 
 DEFAULT_STALE_MINUTES = 15.0
-OPEN_AGAIN = "Leave (key q), see steer check, and open again."
+OPEN_AGAIN = "Put the file back as it was, or leave (key q) and open again."
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,7 @@ class Scene:
     stale_after_s: float = DEFAULT_STALE_MINUTES * 60.0  # 0: never
     opening: str = ""  # what is being opened, as long as there is nothing to show of it
     trouble: str = ""  # why the log cannot be read just now
+    todo: str = ""  # what to do about that; empty: to wait
     decision: Decision | None = None
     said: str = ""  # answer to the last key, such as "Note stored"
     greeting: bool = False  # no key has been pressed yet
@@ -96,12 +97,16 @@ def clock_wrong(scene: Scene) -> bool:
 
 
 def stopped(scene: Scene) -> str:
-    """Why what is shown is old or made with another drive file, for the pages that show it all the same; empty
-    while it is not."""
+    """Why what is shown is made with another drive file, is old, or both, for the pages that show it all the same;
+    empty while it is not."""
     if scene.snapshot is None:
         return ""
+    return " ".join(why for why in (other_file(scene.snapshot), _old(scene)) if why)
+
+
+def _old(scene: Scene) -> str:
     if not out_of_date(scene):
-        return other_file(scene.snapshot)
+        return ""
     if scene.trouble:
         return f"Log out of reach: {scene.trouble.rstrip('.')}. What came in since is not in this."
     if clock_wrong(scene):
@@ -127,14 +132,15 @@ def left_behind(scene: Scene) -> Decision | None:
     made, snapshot = scene.decision, scene.snapshot
     if made is None or made.kind != "accepted" or snapshot is None or snapshot.advice is None:
         return None
-    now = snapshot.advice.correction
-    if made.cylinder_mm is not None and now.cylinder_mm:
-        same = same_setting(made.cylinder_mm, now.cylinder_mm)
-    else:
-        same = (
-            max(abs(made.right_mm_per_m - now.right_mm_per_m), abs(made.up_mm_per_m - now.up_mm_per_m)) < 0.05
-        )
-    return None if same else made
+    return None if same_proposal(made, snapshot.advice.correction) else made
+
+
+def same_proposal(one: Decision | Correction, other: Decision | Correction) -> bool:
+    """Whether the same cylinders make both, or where those are not known the same figures are shown of both."""
+    if one.cylinder_mm and other.cylinder_mm:
+        return same_setting(one.cylinder_mm, other.cylinder_mm)
+    apart = one.right_mm_per_m - other.right_mm_per_m, one.up_mm_per_m - other.up_mm_per_m
+    return max(map(abs, apart)) < 0.05
 
 
 def _behind(scene: Scene) -> str:
@@ -155,7 +161,7 @@ def blocked(scene: Scene) -> Blocked | None:
         return Blocked(
             Stop.OUT_OF_REACH,
             scene.trouble,
-            "It is tried again twice a second.",
+            scene.todo or "It is tried again twice a second.",
         )
     if snapshot is None and scene.opening:
         return Blocked(Stop.OPENING, unread(scene), "It takes a moment.")

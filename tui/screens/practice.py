@@ -35,6 +35,8 @@ class PracticeScreen(StrokeScreen, inherit_bindings=False):
 
     def on_mount(self) -> None:
         """At a pace, the machine does not wait."""
+        if self._pace_s <= 0:
+            self.LOOKED_S = 0.0  # here another proposal comes by a key only
         if self._pace_s > 0:
             self.set_interval(self._pace_s, self._by_the_clock)
 

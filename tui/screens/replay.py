@@ -102,7 +102,7 @@ class ReplayScreen(StripKeys):
             if self._speed <= 0:
                 setattr(self.app, "speed", 2.0)  # noqa: B010
             self._play()
-            self.steer.say(f"Playing {self._speed:g} strokes a second.", of_stroke=False)
+            self.steer.say(f"Playing {self._speed:g} strokes a second.", of_state=False)
 
     def action_faster(self, by: int) -> None:
         """The next speed up or down."""
@@ -112,7 +112,7 @@ class ReplayScreen(StripKeys):
         setattr(self.app, "speed", speed)  # noqa: B010
         if self._timer is not None:
             self._play()
-        self.steer.say(f"{speed:g} strokes a second.", of_stroke=False)
+        self.steer.say(f"{speed:g} strokes a second.", of_state=False)
 
     def _play(self) -> None:
         self._stop()

@@ -23,5 +23,5 @@ class StripKeys(SteerScreen):
         close = not self.steer.scene.close
         self.steer.set_scene(replace(self.steer.scene, close=close))
         self.steer.say(
-            f"Strips scaled to the {'path' if close else 'limits'}. Key z goes back.", of_stroke=False
+            f"Strips scaled to the {'path' if close else 'limits'}. Key z goes back.", of_state=False
         )

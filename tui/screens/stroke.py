@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+import math
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from tui.draw import stroke_page
-from tui.draw.scene import OPEN_AGAIN, Decision, blocked, other_file
+from tui.draw import stroke_page, words
+from tui.draw.scene import OPEN_AGAIN, Decision, blocked, other_file, same_proposal
 from tui.draw.spans import Row
 from tui.screens.strip_keys import StripKeys
 from tui.widgets.key_line import KeyLine
 from tui.widgets.rows import Rows
+
+if TYPE_CHECKING:
+    from steer.advice import Correction
 
 
 class StrokePage(Rows):
@@ -34,9 +38,30 @@ class StrokeScreen(StripKeys):
         Binding("z", "scale", "scale of the strips", show=False),
     ]
 
+    LOOKED_S = 1.0  # nobody has looked at what was drawn more lately
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._drawn: tuple[int, Correction] | None = (
+            None  # the proposal that was drawn last, and for which stroke
+        )
+        self._drawn_s = -math.inf
+
     def compose(self) -> ComposeResult:
         yield StrokePage(id="page")
         yield KeyLine(id="keys")
+
+    def scene_changed(self) -> None:
+        """Draws, and takes note when another proposal is drawn; before the first there was none to aim at."""
+        scene = self.steer.scene
+        advice = scene.snapshot.advice if scene.snapshot is not None else None
+        if advice is not None and blocked(scene) is None:
+            now = advice.stroke, advice.correction
+            last = self._drawn
+            if last is not None and not (last[0] == now[0] and same_proposal(last[1], now[1])):
+                self._drawn_s = self.steer.steady()
+            self._drawn = now
+        super().scene_changed()
 
     async def action_accept(self) -> None:
         """Stores that the proposal is taken."""
@@ -47,8 +72,13 @@ class StrokeScreen(StripKeys):
         advice = scene.snapshot.advice
         correction = advice.correction
         stroke = f"Stroke {advice.stroke + 1}"
+        if self.steer.steady() - self._drawn_s < self.LOOKED_S:
+            self.steer.say(f"The proposal for {stroke.lower()} has changed just now: look at it first.")
+            return
+        turns = words.both_turns(correction.right_mm_per_m, correction.up_mm_per_m)
         stored = await self.steer.store(
-            lambda drive: drive.accept(advice), f"{stroke} accepted. Key u takes it back."
+            lambda drive: drive.accept(advice),
+            f"{stroke} accepted: {'hold at ' if correction.hold else ''}{turns}. Key u takes it back.",
         )
         if stored:
             self.steer.decide(
