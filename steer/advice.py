@@ -111,6 +111,7 @@ class ShotView:
     evidence: tuple[str, ...] = ()  # for a blunder, for a moved reference; when it disagrees
     repeats: int | None = None  # the shot that it looks like, given again
     reached: bool = True  # False: the face has not come there yet
+    accepted: bool = False  # by a person's word
 
 
 @dataclass(frozen=True)

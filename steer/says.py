@@ -127,7 +127,7 @@ def _setting(advice: Advice) -> list[str]:
         ]  # fmt: skip
     cells = []
     for i, to in enumerate(c.cylinder_mm):
-        was = "" if c.hold or now is None or abs(now[i] - to) < 0.05 else f"\xa0({now[i]:.4g})"
+        was = "" if c.hold or now is None or abs(now[i] - to) < 0.05 else f"\xa0({round(now[i], 1):g})"
         cells.append(f"{i + 1}:\xa0{to:.5g}{was}")
     rows.extend(
         line.replace("\xa0", " ") for line in _wrapped("mm" if c.hold else "mm (now)", "  ".join(cells))
@@ -152,14 +152,14 @@ def turned(right_mm_per_m: float, up_mm_per_m: float) -> str:
 
 
 def _ahead(advice: Advice) -> list[str]:
-    """The forecast with and without, the arrival, the joints."""
+    """The forecast with and without, by the names and at the place of the screens' strips; the arrival, the joints."""
     rows = []
     if advice.forecast and advice.forecast_unchanged:
-        k = min(len(advice.forecast), len(advice.forecast_unchanged), 5) - 1
+        k = min(len(advice.forecast), len(advice.forecast_unchanged)) - 1
         f, u = advice.forecast[k], advice.forecast_unchanged[k]
-        rows.append(_row("then", f"at {f.chainage_m:.1f} m: {_both(f)}"))
+        rows.append(_row("steered" if advice.correction.hold else "with", _both(f)))
         if not advice.correction.hold:
-            rows.append(_row("", f"left alone: {_both(u)}"))
+            rows.append(_row("without", _both(u)))
     last = []
     if advice.eye_probability is not None:
         last.append(f"inside the eye {chance(advice.eye_probability)}")
@@ -178,4 +178,5 @@ def _survey(advice: Advice) -> str:
 
 
 def _both(p: ForecastPoint) -> str:
-    return f"line {_place(p.line_mm, p.line_sd_mm, 0)}, level {_place(p.level_mm, p.level_sd_mm, 1)}"
+    place = f"at {p.chainage_m:.1f} m: line {_place(p.line_mm, p.line_sd_mm, 0)}"
+    return f"{place}, level {_place(p.level_mm, p.level_sd_mm, 1)}"

@@ -310,12 +310,12 @@ class SteerApp(App[None]):
 
     def action_help(self) -> None:
         """Lists the keys of the screen in front."""
-        from tui.screens.help import MEANINGS, HelpScreen
+        from tui.screens.help import HelpScreen, meanings
         from tui.widgets.key_line import keys_of
 
         if not isinstance(self.screen, HelpScreen):
-            meanings = getattr(self.screen, "MEANINGS", None) or MEANINGS
-            self.push_screen(HelpScreen(keys_of(self.screen, shown_only=False), meanings))
+            said = getattr(self.screen, "MEANINGS", None) or meanings(self.scene.glyphs)
+            self.push_screen(HelpScreen(keys_of(self.screen, shown_only=False), said))
 
     def action_guide(self) -> None:
         """The short guide."""

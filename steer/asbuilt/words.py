@@ -74,8 +74,9 @@ def _verdict(record: AsBuilt) -> str:
 
 
 def _unless(record: AsBuilt) -> str:
-    """A shot that waits does not count, here either: its verdict must not look settled."""
-    waiting = sorted({d.shot for d in record.doubts if d.waits})
+    """A shot that waits does not count, here either: the verdict must not look settled, whatever another shot said."""
+    waits = {s.number for s in record.surveys if s.verdict == "waiting" and s.reached}
+    waiting = sorted(waits | {d.shot for d in record.doubts if d.waits})
     if not waiting:
         return ""
     named = ", ".join(map(str, waiting[:3])) + (" …" if len(waiting) > 3 else "")

@@ -33,6 +33,7 @@ def shot_views(estimator: Estimator) -> tuple[ShotView, ...]:
                 shot.sequence, shot.s_m, shot.point, float(report.values_mm[0]), float(report.values_mm[1]),
                 float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
                 report.verdict, shot.time, told, shot.repeats, report.reached,
+                shot.word == "accepted",
             )
         )  # fmt: skip
     return tuple(views)

@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder", metavar="FOLDER", nargs="?", help="where to make it (default: a temporary folder)"
     )
-    open_command.add_look(parser)
+    open_command.add_look(parser, "0: never, since the sample's readings are old by nature")
     parser.add_argument(
         "--no-open", action="store_true", help="make it and print the next correction, open no screen"
     )

@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_look(parser)
 
 
-def add_look(parser: argparse.ArgumentParser) -> None:
+def add_look(parser: argparse.ArgumentParser, stale_default: str = "15; 0: never") -> None:
     """Options of every command that opens the screens."""
     parser.add_argument(
         "--ascii", action="store_true", help="draw with ASCII only (also: STEER_ASCII=1 in the environment)"
@@ -39,7 +39,7 @@ def add_look(parser: argparse.ArgumentParser) -> None:
         type=float,
         default=None,
         metavar="MINUTES",
-        help="hide the proposal when no reading came for so long (default 15; 0: never)",
+        help=f"hide the proposal when no reading came for so long (default {stale_default})",
     )
 
 

@@ -51,7 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--strokes", type=int, help="with --auto: stop after so many strokes")
     parser.add_argument("--debrief", action="store_true", help="with --resume: only print how it went")
-    add_look(parser)
+    add_look(parser, "0: never, think as long as you like")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -172,3 +172,10 @@ def test_a_shot_that_waits_leaves_the_verdict_open(record: AsBuilt) -> None:
     assert told.endswith("; OPEN: check shot 7 waits for a word")
     assert "7, 8 wait for" in words.overall(replace(record, doubts=(waits, replace(waits, shot=8))))
     assert "OPEN" not in words.overall(replace(record, doubts=(replace(waits, waits=False),)))
+    # another shot that agrees settles how large the doubt is, not the word that is missing
+    odd = replace(record.surveys[0], number=9, verdict="waiting")
+    surveys = (odd, *record.surveys[1:])
+    told = words.overall(replace(record, surveys=surveys))
+    assert told.endswith("; OPEN: check shot 9 waits for a word")
+    ahead = (replace(odd, reached=False), *record.surveys[1:])
+    assert "OPEN" not in words.overall(replace(record, surveys=ahead))

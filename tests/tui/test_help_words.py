@@ -6,9 +6,10 @@ from test_other_screens import screen_text, settle
 from test_reduction_screen import opened
 
 
+@pytest.mark.parametrize("ascii_only", [False, True])
 @pytest.mark.parametrize("width", [80, 120])
-async def test_help_explains_what_the_strips_and_the_joints_line_say(make_app, width):
-    app = make_app()
+async def test_help_explains_what_the_strips_and_the_joints_line_say(make_app, width, ascii_only):
+    app = make_app(ascii_only=ascii_only)
     async with app.run_test(size=(width, 60)) as pilot:
         await ready(app, pilot)
         await pilot.press("question_mark")
@@ -17,7 +18,8 @@ async def test_help_explains_what_the_strips_and_the_joints_line_say(make_app, w
         for said in (
             "bear 2513 kN: ",
             "jacking force",
-            ". , or ' on a curve",
+            "' or , on a curve" if ascii_only else "' or . on a curve",
+            '" _ # without gaps, path as driven; : around it' if ascii_only else "▀ ▄ █ without gaps",
             "^ or v",
             "the design axis",
             "5.2 sd: ",

@@ -767,3 +767,23 @@ async def test_what_to_do_about_a_log_out_of_reach_is_what_mends_it(make_app):
         await settle(pilot)
         assert "Do   Leave (key q) and open again." in screen_text(app)
         assert "tried again" not in screen_text(app)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_a_shot_accepted_though_it_disagrees_says_both(width):
+    from tui.draw import shots_page
+    from tui.draw.scene import Scene
+    from tui.draw.spans import plain
+
+    base = fake_drive.good()
+    shot = replace(base.shots[-1], verdict="disagrees", accepted=True)
+    scene = Scene(replace(base, shots=(shot,)))
+    row = plain(shots_page.item(shot, width - 2))
+    assert row.endswith("accepted!" if width == 80 else "accepted, disagrees") and len(row) <= width - 2
+    assert "1 taken, 1 accepted, disagrees" in plain(shots_page.title_rows(scene, width)[0])
+    told = " ".join(plain(line) for line in shots_page.detail(scene, shot, "", width))
+    assert "Accepted, it counts, and it disagrees" in told
+    # one that came in by itself has no person's word
+    fed = replace(shot, accepted=False)
+    assert plain(shots_page.item(fed, width - 2)).endswith("disagrees")
+    assert "ccepted" not in " ".join(plain(line) for line in shots_page.detail(scene, fed, "", width))

@@ -22,12 +22,14 @@ def joints(snapshot):
 def test_after_an_own_setting_the_proposal_is_told_as_the_tools(kind, monkeypatch):
     monkeypatch.setitem(fake_drive.STATES, kind, lambda make=fake_drive.STATES[kind]: joints(make()))
     proposed = page(kind, 120, 39)
-    assert "2513 kN" in proposed and "inside the eye" in proposed and re.search(" (with|hold) .*mm", proposed)
+    assert (
+        "2513 kN" in proposed and "inside the eye" in proposed and re.search(" (with|steered) .*mm", proposed)
+    )
     own = page(kind, 120, 39, decision=OWN)
     words = " ".join(own.split())
     assert f"The tool proposed {'to hold: 2.0' if kind == 'hold' else '3.5'} mm/m left" in words
     assert " Why " not in own and "kN" not in own and "inside the eye" not in own
-    assert not re.search(r" (with|hold) (\d|on)", own) and "without" in own
+    assert not re.search(r" (with|steered|without) (\d|on)", own)
 
 
 @pytest.mark.parametrize("window_m", [20.0, 40.0, 80.0, None])
@@ -67,3 +69,33 @@ async def test_key_z_says_what_it_did(make_app):
         await ready(app, pilot)
         await pilot.press("z")
         await until(pilot, lambda: "scaled to the path" in screen_text(app))
+
+
+def test_after_an_own_setting_nothing_is_foreseen_as_if_it_had_not_been_set():
+    own = page("good", 120, 39, decision=OWN)
+    assert "without" not in own and "forecast at" not in own and "without" in page("good", 120, 39)
+
+
+def test_what_a_hold_foresees_is_named_by_the_corrections_that_it_counts():
+    text = page("hold", 80, 23)
+    assert re.search(r"steered (\d+ mm (right|left)|on line)", text) and "hold 1" not in text
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_a_shot_that_does_not_count_has_a_mark_of_its_own(ascii_only, monkeypatch):
+    base = fake_drive.good()
+    column = {}
+    for verdict in ("agrees", "disagrees", "waiting", "rejected", "withdrawn"):
+        shots = (*base.shots[:2], replace(base.shots[2], line_mm=-40.0, verdict=verdict))
+        monkeypatch.setitem(fake_drive.STATES, "good", lambda shots=shots: replace(base, shots=shots))
+        text = page("good", 120, 39, ascii_only=ascii_only)
+        rows = text.splitlines()
+        strip = rows[next(n for n, row in enumerate(rows) if row.startswith("LINE")) :][:11]
+        column[verdict] = {c for row in strip for c in row[20:98] if c in "o?x"} - set("limit right left mm")
+    assert column["agrees"] == column["disagrees"] == {"o"}
+    assert column["waiting"] == {"?"} and column["rejected"] == {"x"} and column["withdrawn"] == set()
+
+
+def test_in_a_replay_at_80x24_a_hold_keeps_the_chainages():
+    rows = page("hold", 80, 19).splitlines()  # a replay has four rows less for the page
+    assert any(row.startswith("chainage") for row in rows) and sum("limit" in row for row in rows) == 4

@@ -7,6 +7,7 @@ anew, to be reviewed like code.
 import re
 from dataclasses import replace
 
+import fake_drive
 import pytest
 from kept import keep
 
@@ -236,3 +237,17 @@ def test_on_small_terminals_the_gravest_notice_keeps_a_row():
     assert " ! The spot jumped ... (+2 more: key l)" in page("warning", 40, 11)
     assert "! 3 notices, key l" in page("warning", 40, 8)
     assert "!" not in page("good", 40, 8)
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 39)])
+def test_cylinders_held_beside_what_they_read_are_said_to_be_as_set(width, height, monkeypatch):
+    base = fake_drive.hold()
+    assert "noise" not in page("hold", width, height)
+    read = replace(base.advice, cylinder_now_mm=(36.4, 38.0, 35.7, 34.0))
+    monkeypatch.setitem(fake_drive.STATES, "hold", lambda: replace(base, advice=read))
+    text = page("hold", width, height)
+    assert (
+        "36.4" in text
+        and "as set, within reading noise" in text
+        and "2.0 mm/m left, 0.8 mm/m up" in " ".join(text.split())
+    )

@@ -13,7 +13,6 @@ from tui.draw.spans import Row
 from tui.widgets.rows import Rows
 
 if TYPE_CHECKING:
-    from tui.draw.scene import Scene
     from tui.host import Host
 
 LEAST_ROWS = 16  # of the terminal: in fewer the box has them all
@@ -25,18 +24,13 @@ class Standing(Rows):
     DEFAULT_CSS = "Standing { height: auto; }"
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
-        rows = standing(self.steer.scene, width)
+        rows = notices.standing(self.steer.scene, width)
         if self.steer.ascii_only:
             rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
         return rows
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        return len(standing(self.steer.scene, width)) if self.app.size.height >= LEAST_ROWS else 0
-
-
-def standing(scene: Scene, size: int) -> list[Row]:
-    """Rows for both, none where neither is so."""
-    return [*notices.old(scene, size), *notices.line(scene, size, "Esc, key l")]
+        return len(notices.standing(self.steer.scene, width)) if self.app.size.height >= LEAST_ROWS else 0
 
 
 class SteerDialog(ModalScreen[Any]):
@@ -71,7 +65,7 @@ class SteerDialog(ModalScreen[Any]):
         """What came in while it is open."""
         for rows in self.query(Standing):
             rows.redraw()
-            rows.refresh(layout=len(standing(self.steer.scene, rows.size.width)) != rows.size.height)
+            rows.refresh(layout=len(notices.standing(self.steer.scene, rows.size.width)) != rows.size.height)
 
     def action_cancel(self) -> None:
         """Leaves without storing."""

@@ -9,14 +9,16 @@ from textual.widgets import Input, Label
 from tui.dialogs.base import SteerDialog
 from tui.dialogs.line_input import LineInput
 
+LONGEST = 500  # characters
+
 
 class NoteDialog(SteerDialog):
     """One line of text; Enter stores it, Esc leaves."""
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box", classes=self.box_class):
-            yield Label("Note for the log", classes="strong")
-            yield LineInput(self.say, id="text", longest=500)
+            yield Label(f"Note for the log, {LONGEST} characters at most", classes="strong")
+            yield LineInput(self.say, id="text", longest=LONGEST)
             yield Label("", id="said")
             yield Label("Enter stores it. Esc leaves.")
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from steer.advice import Snapshot
 
 
+LONGEST = 20  # characters of one line
 LOOKED_S = 1.0  # nobody has looked at what was drawn more lately
 
 # What Enter does differs between the two lines, so the foot says it for the one that is typed in.
@@ -38,9 +39,32 @@ class SettingInput(Input):
 
     def on_key(self, event: events.Key) -> None:
         """A space in front of a setting means nothing: it would only empty the line."""
+        self._dialog.left_out = ""
         if event.key == "space" and self.value and self.selected_text == self.value:
             event.stop()
             event.prevent_default()
+
+    def _on_paste(self, event: events.Paste) -> None:
+        """Two lines are both lines of the setting; what is not taken is said."""
+        event.stop()
+        event.prevent_default()
+        lines = [text.strip() for text in event.text.splitlines() if text.strip()]
+        if len(lines) == 2:
+            for plane, text in zip(("line", "level"), lines, strict=True):
+                self.screen.query_one(f"#{plane}", Input).value = text[:LONGEST]
+        elif lines:
+            self.replace(lines[0][:LONGEST], *sorted(self.selection))
+        if len(lines) > 2 or any(len(text) > LONGEST for text in lines):
+            self._dialog.left_out = (
+                f"Pasted: two lines at most, of {LONGEST} characters; the rest is left out."
+            )
+            self._dialog.say_keys()
+
+    @property
+    def _dialog(self) -> OverrideDialog:
+        dialog = self.screen
+        assert isinstance(dialog, OverrideDialog)
+        return dialog
 
 
 class OverrideDialog(SteerDialog):
@@ -66,6 +90,7 @@ class OverrideDialog(SteerDialog):
         self._made = self._now  # what whole steps make of the setting: shown and stored
         self._cylinders: tuple[float, ...] | None = None
         self._asked = 0
+        self.left_out = ""  # what of a paste was not taken
 
     def compose(self) -> ComposeResult:
         right, up = self._now
@@ -77,7 +102,7 @@ class OverrideDialog(SteerDialog):
                     yield Label(label)
                     now = right if plane == "line" else up
                     text = words.articulation(plane, now)
-                    line = SettingInput("0" if text == "straight" else text, id=plane, max_length=20)
+                    line = SettingInput("0" if text == "straight" else text, id=plane, max_length=LONGEST)
                     line.cursor_blink = False
                     yield line
             yield Label("", id="meaning")
@@ -96,7 +121,7 @@ class OverrideDialog(SteerDialog):
         if self.is_running:
             self._say_what_stands()
             if self.steer.scene.snapshot is not self._looked_at:
-                self.run_worker(self._follow, group="check", exclusive=True)
+                self.run_worker(self._follow, group="check", exclusive=True)  # type: ignore[arg-type]
 
     async def _follow(self) -> None:
         await self._look_again()
@@ -120,12 +145,16 @@ class OverrideDialog(SteerDialog):
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:
         """The foot says what the keys do in this line."""
-        self.query_one("#keys", Label).update(_KEYS.get(event.widget.id or "", _KEYS["level"]))
+        self.say_keys(event.widget.id)
+
+    def say_keys(self, field: str | None = None) -> None:
+        """What the keys do in a line (None: the one typed in), or what of a paste was left out."""
+        field = field or (self.focused.id if self.focused is not None else None)
+        self.query_one("#keys", Label).update(self.left_out or _KEYS.get(field or "", _KEYS["level"]))
 
     async def on_input_changed(self, event: Input.Changed) -> None:
         """Checks after every key."""
-        if self.focused is not None:
-            self.query_one("#keys", Label).update(_KEYS.get(self.focused.id or "", _KEYS["level"]))
+        self.say_keys()
         await self._check()
 
     async def _check(self) -> list[str]:

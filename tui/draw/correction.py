@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from steer.decisions import same_setting
 from tui.draw import words
 from tui.draw.bigtype import big
 from tui.draw.scene import Blocked, Decision, Scene, blocked, left_behind, own_setting
 from tui.draw.spans import Row, cells, cut_text, first_whole, width, wrap
+
+if TYPE_CHECKING:
+    from steer.advice import Advice
+
 
 SIDE = 8  # words beside a large figure
 
@@ -58,7 +65,7 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
         text = _no_longer(stroke, other, correction.hold, size)
     title = ((text.ljust(size), "title" if other is None else "alarm"),)
     if correction.hold:
-        return [title, *_hold(correction.right_mm_per_m, correction.up_mm_per_m, size, form)]
+        return [title, *_hold(advice, size, form)]
     return [
         title,
         *_planes(
@@ -145,12 +152,16 @@ def _large(text: str, side: list[str], size: int, form: str) -> list[Row]:
     return out
 
 
-def _hold(right: float, up: float, size: int, form: str) -> list[Row]:
-    stands = words.both_turns(right, up)
+def _hold(advice: Advice, size: int, form: str) -> list[Row]:
+    correction, now = advice.correction, advice.cylinder_now_mm
+    stands = words.both_turns(correction.right_mm_per_m, correction.up_mm_per_m)
     texts = [
         "Leave the cylinders as they stand.",
         f"The articulation stays as set: {stands}.",
     ]
+    if now is not None and not same_setting(now, correction.cylinder_mm):
+        # the core holds only where they read near what they were set to
+        texts[0] = "Leave them: as set, within reading noise."
     if form == "text":
         shorter = first_whole((texts[0], "Leave the cylinders.", "Leave all."), size - 8)
         bare = stands.replace(" mm/m", "") + " mm/m" * (stands != "straight")

@@ -77,7 +77,10 @@ def counter_row(scene: Scene, size: int) -> Row:
     while due and len(parts) > 2 and width(_joined(parts, scene.glyphs.dot, 1000)) > size:
         del parts[1]
     if advice.eye_probability is not None and not blocked(scene) and not own_setting(scene):
+        at = len(parts)
         parts.append((("inside the eye ", "quiet"), (chance(advice.eye_probability), "strong")))
+        if width(_joined(parts, scene.glyphs.dot, 1000)) > size:
+            parts[at] = (("in eye ", "quiet"), parts[at][1])
     if out_of_date(scene):
         parts = [tuple((text, "quiet") for text, _ in part) for part in parts]
         parts[0] = (("was: ", "strong"), *parts[0])

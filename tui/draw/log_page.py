@@ -180,6 +180,8 @@ def _counted(value: object) -> str:
 
 def _named(key: str, value: object) -> str:
     """A field by its name in words, its value and its unit, which ends the name."""
+    if key == "from_sequence":  # what people call it, here and on the command line
+        key = "from_event"
     for ending, unit in _UNITS.items():
         if key.endswith(ending) and _is_number(value):
             return f"{key.removesuffix(ending).replace('_', ' ')} {_value(value)} {unit}"

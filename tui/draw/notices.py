@@ -85,10 +85,10 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     return rows
 
 
-def old(scene: Scene, size: int) -> list[Row]:
+def old(scene: Scene, size: int, lead: Row = MARK) -> list[Row]:
     """Why what a page shows is old or made with another drive file, for the pages that show it all the same."""
     return [
-        (*(MARK if n == 0 else (("   ", ""),)), (text, "strong"))
+        (*(lead if n == 0 else (("   ", ""),)), (text, "strong"))
         for n, text in enumerate(wrap(stopped(scene), size - 4, 2))
     ]
 
@@ -102,6 +102,11 @@ def line(scene: Scene, size: int, key: str = "key l") -> list[Row]:
     head = mark(len(standing), size, key)[-1][0].strip() + ": "
     text = cut_words(standing[0].text.strip(), size - 3 - cells(head))
     return [(*MARK, (head, "warn"), (text, "strong"))]
+
+
+def standing(scene: Scene, size: int) -> list[Row]:
+    """For what lies over a page: why that is old, and the notices; none where neither is so."""
+    return [*old(scene, size), *line(scene, size, "Esc, key l")]
 
 
 def mark(standing: int, size: int, key: str = "key l") -> Row:

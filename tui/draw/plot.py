@@ -4,7 +4,7 @@ above the other.
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from steer.advice import ForecastPoint, Snapshot
 
 
+SHOT_MARKS = {"waiting": "?", "rejected": "x"}  # of a shot that does not count
 LIMIT_ROWS = 3  # in fewer, every row would be a limit's: whatever was driven would stand in one
 _SAMPLES = 4  # points of the path looked at in each column
 
@@ -38,6 +39,9 @@ class Plot:
         self.band = np.zeros((self.pixels, columns), dtype=bool)
         self.marks: dict[tuple[int, int], tuple[str, str]] = {}
         self.labels: dict[int, Row] = {}
+        self.off: tuple[int, bool] | None = (
+            None  # column where the curve without runs off, and whether upwards
+        )
         self.limit_seen = False
         self.limit_names: list[tuple[int, int, int, tuple[str, ...]]] = []
         snapshot = scene.snapshot
@@ -59,6 +63,7 @@ class Plot:
         start = float(path[-1]) if len(path) else 0.0
         self._draw_ahead(face, start, alone, 3)
         self._draw_ahead(face, start, forecast, 2)
+        self._mark_off()
         self._draw_shots(snapshot)
         end = where.column(snapshot.end_chainage_m)
         if end is not None and snapshot.end_chainage_m < where.to_m + 1e-6:
@@ -183,11 +188,21 @@ class Plot:
                     continue
             if ink == 3 and abs(value) > self.half_mm:
                 # Off the strip from here on; the label says how far.
-                edge = 0 if value > 0 else self.height - 1
-                self.marks[(edge, x)] = ("^" if value > 0 else "v", "without")
+                self.off = x, value > 0
                 break
             if np.isfinite(value):
                 self.ink[self._pixel(value), x] = ink
+
+    def _mark_off(self) -> None:
+        """Where the curve without runs off: in the next column that no other curve takes there."""
+        if self.off is None:
+            return
+        first, up = self.off
+        y = 0 if up else self.height - 1
+        taken = self.ink[2 * y] + self.ink[2 * y + 1]
+        x = next((x for x in range(first, self.where.columns) if not taken[x]), first)
+        self.ink[2 * y : 2 * y + 2, x] = 0
+        self.marks[(y, x)] = ("^" if up else "v", "without")
 
     def _shade(self, x: int, low_mm: float, high_mm: float) -> None:
         self.band[self._pixel(high_mm) : self._pixel(low_mm) + 1, x] = True
@@ -201,26 +216,31 @@ class Plot:
             if np.isfinite(value):
                 y = self._pixel(value)
                 self.ink[2 * (y // 2) : 2 * (y // 2) + 2, column] = 0
-                self.marks[(y // 2, column)] = (self.glyphs.shot, "shot")
+                self.marks[(y // 2, column)] = (SHOT_MARKS.get(shot.verdict, self.glyphs.shot), "shot")
 
     def _label_ends(self, points: list[ForecastPoint], alone: list[ForecastPoint], hold: bool) -> None:
-        taken: set[int] = set()
+        """Words at the ends of both curves, each nearest its own, and the one further right or up above."""
+        ends: list[tuple[float, str, str]] = []
         for name, role, ahead in (
-            ("hold" if hold else "with", "with", points),
+            # what is foreseen with a hold counts the corrections to come
+            ("steered" if hold else "with", "with", points),
             ("without", "without", alone),
         ):
             shown = [p for p in ahead if self.where.shows(p)]
-            if not shown:
-                continue
-            value = self._value(shown[-1])[0]
-            y = self._pixel(value) // 2
-            choices = sorted(range(self.height), key=lambda row: (abs(row - y), row))
-            row = next((r for r in choices if r not in taken), y)
-            taken.add(row)
+            if shown:
+                ends.append((self._value(shown[-1])[0], name, role))
+        ends.sort(key=lambda end: -end[0])
+        wanted = [self._pixel(value) // 2 for value, _, _ in ends]
+        for row, (value, name, role) in zip(self._apart(wanted), ends, strict=False):
             text = f" {name} {words.offset(self.plane, value)}"
             if cells(text) > self.where.labels:
                 text = f" {name} {abs(value) / 1000.0:.1f} m {words.side(self.plane, value)}"
             self.labels[row] = ((text, role),)
+
+    def _apart(self, wanted: list[int]) -> tuple[int, ...]:
+        """Rows in falling order on the strip, one each, as near those wanted as that leaves them."""
+        choices = combinations(range(self.height), min(len(wanted), self.height))
+        return min(choices, key=lambda rows: sum(abs(a - b) for a, b in zip(rows, wanted, strict=False)))
 
     def label(self, y: int) -> Row:
         """Words at the right end of row `y`."""

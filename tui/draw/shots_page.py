@@ -13,8 +13,9 @@ if TYPE_CHECKING:
 
 
 LONGEST = 8  # rows of one sentence
+DESPITE = "accepted, disagrees"
 AHEAD = "ahead"  # a waiting shot that no word brings in, only readings
-_MARK = {"agrees": " ", "disagrees": "!", "waiting": "?", "rejected": "x", "withdrawn": "x"}
+_MARK = {"agrees": " ", "disagrees": "!", DESPITE: "!", "waiting": "?", "rejected": "x", "withdrawn": "x"}
 
 
 def title_rows(scene: Scene, width: int) -> list[Row]:
@@ -24,10 +25,10 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         return [((" CHECK SHOTS".ljust(width), "title"),), ((f" {unread(scene)}", "strong"),)]
     shots = snapshot.shots if snapshot is not None else ()
     counts = [f"{len(shots)} taken"]
-    for verdict in ("disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
+    for verdict in (DESPITE, "disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
         number = sum(1 for shot in shots if _verdict(shot) == verdict)
         if number:
-            counts.append(f"{number} {'disagree' if number > 1 and verdict == 'disagrees' else verdict}")
+            counts.append(f"{number} {verdict.replace('rees', 'ree') if number > 1 else verdict}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
     rows += notices.old(scene, width)
     rows += notices.line(scene, width)
@@ -104,11 +105,17 @@ def item(shot: ShotView, width: int) -> Row:
             f" {_short('line', shot.innovation_line_mm):>9} {_short('level', shot.innovation_level_mm):>8}"
         )
         apart = _in_sd(shot)
-    role = {"disagrees": "warn", "waiting": "warn", "rejected": "quiet", "withdrawn": "quiet"}.get(
-        verdict, ""
-    )
+    role = {
+        "disagrees": "warn",
+        DESPITE: "warn",
+        "waiting": "warn",
+        "rejected": "quiet",
+        "withdrawn": "quiet",
+    }.get(verdict, "")
     number = f"{_MARK.get(verdict, ' ')}{shot.number:>5} {shot.chainage_m:>8.2f}"
     parts = _parts(width)
+    if verdict == DESPITE and sum(_CELLS[part] for part in parts) + len(DESPITE) - len("disagrees") > width:
+        verdict = "accepted!"
     spans = {
         "number": (number, role),
         "shot": (f"{number} {shot.point:<6}", role),
@@ -142,6 +149,8 @@ def detail(
         if verdict != AHEAD and (lay := _against(shot)):
             texts.append((f"It lay {lay}.", ""))
         told = {
+            DESPITE: "Accepted, it counts, and it disagrees: a survey blunder, or the reference moved. Shoot again to "
+            "find out.",
             "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
             "waiting": "It disagrees and does not count until accepted (key a) or rejected (key r).",
             AHEAD: "The face has not come there yet; it counts when the readings get there.",
@@ -166,7 +175,9 @@ def detail(
 
 
 def _verdict(shot: ShotView) -> str:
-    """The shot's verdict; of a waiting one that the face has not come to, `ahead`."""
+    """The shot's verdict; of a waiting one that the face has not come to, `ahead`; with a person's word for it."""
+    if shot.verdict == "disagrees" and shot.accepted:
+        return DESPITE
     return AHEAD if shot.verdict == "waiting" and not shot.reached else shot.verdict
 
 

@@ -49,7 +49,7 @@ class Reach:
 def reach(scene: Scene, size: int) -> Reach:
     """What to show at a width of `size` cells: labels go first when it is narrow, then the margin's hints."""
     wide = size >= 80
-    margin = MARGIN if wide else NARROW_MARGIN if size >= 60 else 13 if size >= 40 else 0
+    margin = MARGIN if wide else NARROW_MARGIN if size >= 60 else 14 if size >= 40 else 0
     labels = LABELS if size >= 72 else 0
     columns = max(1, size - margin - labels)
     snapshot = scene.snapshot
@@ -68,13 +68,12 @@ def reach(scene: Scene, size: int) -> Reach:
 
 
 def foreseen(scene: Scene) -> tuple[list[ForecastPoint], list[ForecastPoint]]:
-    """What is foreseen with the proposal, and without: the cylinders left alone."""
+    """What is foreseen with the proposal, and without: the cylinders left as they stand. Of an own setting neither
+    holds."""
     snapshot = scene.snapshot
-    if snapshot is None or snapshot.advice is None or blocked(scene) is not None:
+    if snapshot is None or snapshot.advice is None or blocked(scene) is not None or own_setting(scene):
         return [], []
     advice = snapshot.advice
-    if own_setting(scene):
-        return [], list(advice.forecast_unchanged)
     return list(advice.forecast), [] if advice.correction.hold else list(advice.forecast_unchanged)
 
 

@@ -9,7 +9,7 @@ from tui.draw import stretch, words
 from tui.draw.limits import limit_mm
 from tui.draw.plot import LIMIT_ROWS, Plot
 from tui.draw.scene import Scene, out_of_date
-from tui.draw.spans import Row, fit
+from tui.draw.spans import Row, cells, first_whole, fit
 from tui.draw.stretch import Reach
 
 
@@ -30,10 +30,11 @@ def draw(scene: Scene, plane: str, where: Reach, height: int, place: bool = Fals
 
 def _margin(scene: Scene, plane: str, height: int, size: int, plot: Plot) -> list[Row]:
     snapshot, glyphs = scene.snapshot, scene.glyphs
-    seen = "from above" if plane == "line" else "from side"
+    name, room = plane.upper(), size - 1
+    seen: tuple[str, ...] = (" from above" if plane == "line" else " from side",)
     if height < LIMIT_ROWS:
-        seen = f"edges {plot.half_mm:.0f} mm"
-    title: Row = ((plane.upper(), "strong"), (f" {seen}", "quiet"))
+        seen = f" edges {plot.half_mm:.0f} mm", f" {glyphs.plus_minus}{plot.half_mm:.0f} mm"
+    title: Row = ((name, "strong"), (first_whole(seen, room - len(name)), "quiet"))
     texts: list[Row] = [title]
     if snapshot is not None and snapshot.advice is not None:
         estimate = snapshot.advice.estimate
@@ -44,16 +45,23 @@ def _margin(scene: Scene, plane: str, height: int, size: int, plot: Plot) -> lis
         limit = limit_mm(snapshot, plane, snapshot.advice.chainage_m)
         if out_of_date(scene):
             # What is not known now is told as what it was.
-            texts.append(((f"was {words.offset(plane, value)}", "quiet"),))
+            was, then = "was ", words.offset(plane, value)
+            texts += [((t, "quiet"),) for t in ([was + then] if cells(was + then) <= room else [was, then])]
         else:
             outside = abs(value) > limit
             said, mark, band = words.known(plane, value, sd, glyphs.plus_minus).partition(
                 f" {glyphs.plus_minus}"
             )
-            texts.append(((said, "alarm" if outside else "strong"), (mark + band, "")))
+            shown: Row = ((said, "alarm" if outside else "strong"), (mark + band, ""))
+            if cells(said + mark + band) <= room:
+                texts.append(shown)
+            else:  # a figure that lost its end reads as another
+                texts += [shown[:1], ((f"{glyphs.plus_minus}{band} mm", ""),)]
             if outside:
-                texts.append((("OUTSIDE THE LIMIT", "alarm"),))
-            texts.append(((words.heading(plane, nose, nose_sd, size - 1), ""),))
+                texts.append(
+                    ((first_whole(("OUTSIDE THE LIMIT", "OUTSIDE LIMIT", "OUTSIDE"), room), "alarm"),)
+                )
+            texts.append(((words.heading(plane, nose, nose_sd, room), ""),))
         if not plot.limit_seen:
             texts.append(((f"limit {limit:.0f} mm", "quiet"),))
     texts = texts[:height]

@@ -47,6 +47,8 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     room -= len(reason)
     noticed = notices.draw(scene, width, max(kept, min(notices.rows_wanted(scene, width), room - drawn)))
     room -= len(noticed)
+    if room == 6 and not standing and not scene.greeting:
+        noticed, room = [], 7  # that there are none gives its row to the strips' chainages
     if standing and not noticed:
         at = 1 if height >= 18 else 0  # the row above it says how old the readings are
         rows[at] = at_ends(fit(rows[at], width), notices.mark(standing, width), width)

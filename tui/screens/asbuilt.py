@@ -113,6 +113,7 @@ class AsBuiltScreen(SteerScreen):
 
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "app.mode('stroke')", "stroke", show=False),
         Binding("r", "again", "with the newest"),
         Binding("plus,equals_sign", "zoom(-1)", "nearer", key_display="+"),
         Binding("minus", "zoom(1)", "wider"),

@@ -45,6 +45,7 @@ _CAUTION = (
 class GuideScreen(LinesScreen):
     """Six steps and the caution; Esc goes back."""
 
+    NOTICES = True
     HEAD = "GUIDE  the next stroke in six steps"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,g", "back", "back")]
 

@@ -7,35 +7,45 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
+from tui.draw.glyphs import Glyphs
 from tui.draw.scene import Stop
 from tui.draw.spans import Row, wrap
 from tui.screens.lines import LinesScreen
 
-MEANINGS = (
-    "Right, left, up, down, high, low: looking ahead, as the drive goes.",
-    "LEFT 3.5 mm/m: hold the front body 3.5 mm/m left of the rear body.",
-    "Cylinders: out is more extension, in is less, in mm as on the machine.",
-    "12 mm left ± 5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",
-    "Strips: solid, path as driven; shaded, its uncertainty; dashes, with the proposal; . , or ' on a curve, "
-    "without; ^ or v, that runs off the strip; dots along the middle, the design axis; o, a check shot; "
-    "straight rules, the limits; with few rows none, but how far the edges are.",
-    "joints turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
-    "largest jacking force that a joint at that angle may carry.",
-    "5.2 sd: standard deviations. One is the size of an ordinary error; 19 in 20 lie within two, hardly any beyond four.",
-    "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
-    f"No proposal: {'; '.join(stop.in_help for stop in Stop)}.",
-)
+
+def meanings(glyphs: Glyphs) -> tuple[str, ...]:
+    """What the stroke's screen shows, by the characters that it is drawn with."""
+    upper, lower = glyphs.ahead
+    return (
+        "Right, left, up, down, high, low: looking ahead, as the drive goes.",
+        "LEFT 3.5 mm/m: hold the front body 3.5 mm/m left of the rear body.",
+        "Cylinders: out is more extension, in is less, in mm as on the machine.",
+        f"12 mm left {glyphs.plus_minus} 5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",
+        f"Strips: {glyphs.upper} {glyphs.lower} {glyphs.both} without gaps, path as driven; {glyphs.band} around it, its "
+        "uncertainty; the same as dashes, ahead with the proposal and the corrections that follow it (steered: with "
+        f"those alone, after HOLD); {upper} or {lower} on a curve, without: the cylinders left as they stand; ^ or v, "
+        f"that runs off the strip; {glyphs.axis} along the middle, the design axis; {glyphs.shot}, a check shot, ?, one "
+        "that waits for a word, x, a rejected one; straight rules, the limits; with few rows none, but how far the "
+        "edges are.",
+        "joints turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
+        "largest jacking force that a joint at that angle may carry.",
+        "5.2 sd: standard deviations. One is the size of an ordinary error; 19 in 20 lie within two, hardly any beyond "
+        "four.",
+        "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
+        f"No proposal: {'; '.join(stop.in_help for stop in Stop)}.",
+    )
 
 
 class HelpScreen(LinesScreen):
     """Keys, then meanings; Esc goes back."""
 
     HEAD = "KEYS of this screen"
+    NOTICES = True
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,question_mark", "back", "back"),
     ]
 
-    def __init__(self, keys: list[tuple[str, str]], meanings: Sequence[str] = MEANINGS) -> None:
+    def __init__(self, keys: list[tuple[str, str]], meanings: Sequence[str]) -> None:
         super().__init__()
         self._keys = keys
         self._meanings = meanings

@@ -7,6 +7,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
+from tui.draw import notices
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, cut_text
 from tui.screens.base import SteerScreen
@@ -21,6 +22,8 @@ class LinesPage(Rows):
         screen = self.screen
         assert isinstance(screen, LinesScreen)
         body = screen.rows(width)
+        noticed = notices.standing(self.steer.scene, width) if screen.NOTICES and height > 3 else []
+        height -= len(noticed)
         top = min(screen.top, max(0, len(body) - (height - 1)))  # the screen may have grown
         more = len(body) - top - (height - 1)
         below = f"{more} more below " if more > 0 else ""
@@ -29,6 +32,7 @@ class LinesPage(Rows):
         columns = screen.columns()
         if columns is not None and top > columns:
             rows[1] = body[columns]  # a table keeps its head
+        rows[1:1] = noticed
         if self.steer.ascii_only:
             rows = [tuple((to_ascii(text), role) for text, role in row) for row in rows]
         return rows
@@ -38,6 +42,7 @@ class LinesScreen(SteerScreen):
     """Give HEAD, and in STRONG the numbers of the lines that stand out; or rows of your own."""
 
     HEAD = ""
+    NOTICES = False  # says that some stand, where the page lies over one of the drive's
     STRONG: ClassVar[tuple[int, ...]] = ()
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "scroll(-1)", "up", show=False),
@@ -76,6 +81,7 @@ class LinesScreen(SteerScreen):
     def action_scroll(self, by: int) -> None:
         """Further down or up where the page is longer than the screen."""
         size = self.query_one("#page", LinesPage).size
-        most = max(0, len(self.rows(size.width)) - (size.height - 1))
+        taken = len(notices.standing(self.steer.scene, size.width)) if self.NOTICES else 0
+        most = max(0, len(self.rows(size.width)) - (size.height - 1 - taken))
         self.top = min(max(self.top + by, 0), most)
         self.scene_changed()

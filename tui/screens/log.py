@@ -16,7 +16,7 @@ from tui.draw import counters, log_page, notices
 from tui.draw.glyphs import to_ascii
 from tui.draw.log_page import FILTERS, LogLine, line_of, passes, taken_back
 from tui.draw.scene import unread
-from tui.draw.spans import Row
+from tui.draw.spans import Row, at_ends
 from tui.screens.base import SteerScreen
 from tui.source import LoggedEvent
 from tui.widgets.key_line import KeyLine
@@ -47,8 +47,9 @@ class NoticeRows(Rows):
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         title: Row = ((f" {notices.title(self.steer.scene)}".ljust(width), "title"),)
-        old = notices.old(self.steer.scene, width)
-        return [title, *old, *notices.draw(self.steer.scene, width, height - 1 - len(old))]
+        # no mark before it: the title counts those below
+        old = notices.old(self.steer.scene, width, ((" ", ""),))
+        return [*old, title, *notices.draw(self.steer.scene, width, height - 1 - len(old))]
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         return 1 + len(notices.old(self.steer.scene, width)) + notices.rows_wanted(self.steer.scene, width)
@@ -66,10 +67,18 @@ class LogList(ListRows):
         trouble = unread(self.steer.scene) or screen.trouble
         if trouble:
             text = f" LOG  {trouble}"
-        return [((text.ljust(width), "title"),)]
+        when = "stored when, UTC "
+        row: Row = ((text.ljust(width), "title"),)
+        return [at_ends(row, ((when, "title"),), width) if len(text) + len(when) < width else row]
 
     def nothing(self) -> str:
-        return "" if unread(self.steer.scene) else "Nothing here yet."
+        screen = self.screen
+        assert isinstance(screen, LogScreen)
+        if unread(self.steer.scene):
+            return ""
+        if screen.search:
+            return f"No line of {screen.filter_name} holds {screen.search!r}. Key f: another filter; key /: another text."
+        return "Nothing here yet."
 
     def count(self) -> int:
         screen = self.screen
@@ -119,6 +128,7 @@ class LogScreen(SteerScreen):
 
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "app.mode('stroke')", "stroke", show=False),
         Binding("f", "filter", "filter"),
         Binding("slash", "search", "search"),
         Binding("n", "note", "note"),

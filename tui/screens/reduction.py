@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from steer.errors import SteerError
-from tui.draw import reduction_page
+from tui.draw import notices, reduction_page
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, wrap
 from tui.screens.base import SteerScreen
@@ -27,7 +28,8 @@ class SightList(ListRows):
     def head(self, width: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)
-        return [*reduction_page.head_rows(screen.reduced, width), *reduction_page.table_head(width)]
+        title, *found = reduction_page.head_rows(screen.reduced, width)
+        return [title, *notices.standing(self.steer.scene, width), *found, *reduction_page.table_head(width)]
 
     def _reduced(self) -> Reduced:
         screen = self.screen
@@ -74,7 +76,7 @@ class ReductionScreen(SteerScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("x", "leave_out", "row out or in"),
         Binding("s", "keep(False)", "store"),
-        Binding("S,upper_s", "keep(True)", "store all the same", show=False, key_display="S"),
+        Binding("S,upper_s", "keep(True)", "store all the same", key_display="S"),
         Binding("escape", "back", "back"),
     ]
 
@@ -94,6 +96,15 @@ class ReductionScreen(SteerScreen):
     def on_mount(self) -> None:
         """The cursor begins where a look is needed first."""
         self.query_one("#list", ListRows).cursor = reduction_page.suspects_first(self.reduced.sights)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """One of the two keys that store is offered."""
+        return action != "keep" or parameters == (self.reduced.state == "in doubt",)
+
+    def on_key(self, event: events.Key) -> None:
+        """Answers the key that is not offered while the survey is in doubt."""
+        if event.key == "s" and self.reduced.state == "in doubt":
+            self._say("In doubt: leave the slip's row out (key x), or key S stores it with a larger sd.")
 
     def sight(self) -> ReducedSight | None:
         """The sight under the cursor."""
@@ -124,10 +135,6 @@ class ReductionScreen(SteerScreen):
         """Asks which points are check shots, then stores them."""
         from tui.dialogs.ask_line import AskLineDialog
 
-        if self.reduced.state == "in doubt" and not despite:
-            self._say("In doubt: leave the slip's row out (key x), or key S stores it with a larger sd.")
-            return
-
         async def keep(shots: str) -> bool:
             out = self.reduced.left_out
             return await self._stored(
@@ -147,4 +154,5 @@ class ReductionScreen(SteerScreen):
 
     def _say(self, text: str) -> None:
         self.said = text
+        self.refresh_bindings()
         self.scene_changed()

@@ -9,10 +9,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from steer.errors import SteerError
-from tui.draw import counters, shots_page
+from tui.draw import counters, notices, shots_page
 from tui.draw.glyphs import to_ascii
 from tui.draw.scene import unread
-from tui.draw.spans import Row
+from tui.draw.spans import Row, at_ends
 from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
@@ -34,7 +34,12 @@ class ShotList(ListRows):
     FOLLOWS = False  # a word is for the shot that one looks at, whatever comes in
 
     def head(self, width: int) -> list[Row]:
-        return [*shots_page.title_rows(self.steer.scene, width), *shots_page.head(width)]
+        scene = self.steer.scene
+        rows = [*shots_page.title_rows(scene, width), *shots_page.head(width)]
+        standing = len(notices.ordered(scene))
+        if standing and self.size.height == 1:  # no row for one of them
+            rows[0] = at_ends(rows[0], notices.mark(standing, width), width)
+        return rows
 
     def _shots(self) -> tuple[ShotView, ...]:
         snapshot = self.steer.scene.snapshot
@@ -87,6 +92,7 @@ class ShotsScreen(SteerScreen):
 
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "app.mode('stroke')", "stroke", show=False),
         Binding("f", "read_file", "read file"),
         Binding("a", "word('accept_shot')", "accept"),
         Binding("r", "word('reject_shot')", "reject"),
