@@ -780,7 +780,7 @@ def test_a_shot_accepted_though_it_disagrees_says_both(width):
     scene = Scene(replace(base, shots=(shot,)))
     row = plain(shots_page.item(shot, width - 2))
     assert row.endswith("accepted!" if width == 80 else "accepted, disagrees") and len(row) <= width - 2
-    assert "1 taken, 1 accepted, disagrees" in plain(shots_page.title_rows(scene, width)[0])
+    assert "1 taken, 1 accepted but disagrees" in plain(shots_page.title_rows(scene, width)[0])
     told = " ".join(plain(line) for line in shots_page.detail(scene, shot, "", width))
     assert "Accepted, it counts, and it disagrees" in told
     # one that came in by itself has no person's word

@@ -99,3 +99,20 @@ def test_a_shot_that_does_not_count_has_a_mark_of_its_own(ascii_only, monkeypatc
 def test_in_a_replay_at_80x24_a_hold_keeps_the_chainages():
     rows = page("hold", 80, 19).splitlines()  # a replay has four rows less for the page
     assert any(row.startswith("chainage") for row in rows) and sum("limit" in row for row in rows) == 4
+
+
+@pytest.mark.parametrize("far_m", [14.0, 15.3, 17.9])
+def test_the_forecasts_end_stands_on_the_strips_and_is_the_one_of_the_page_in_text(far_m, monkeypatch):
+    from steer.says import page as text_page
+
+    base = fake_drive.good(99.9)
+    ahead = tuple(replace(p, chainage_m=99.9 + far_m * n / 12) for n, p in enumerate(base.advice.forecast, 1))
+    same = {"forecast": ahead, "forecast_unchanged": tuple(replace(p, line_mm=40.0) for p in ahead)}
+    base = replace(base, advice=replace(base.advice, **same))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: base)
+    (place,) = set(re.findall(r"forecast at ([\d.]+) m", page("good", 120, 39)))
+    assert place == f"{99.9 + far_m:.1f}"
+    told = text_page("x", base.advice, 150.0)
+    assert re.search(rf"with +at {place} m: line", told) and re.search(
+        rf"without +at {place} m: line 40 mm", told
+    )

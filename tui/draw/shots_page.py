@@ -28,7 +28,8 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
     for verdict in (DESPITE, "disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
         number = sum(1 for shot in shots if _verdict(shot) == verdict)
         if number:
-            counts.append(f"{number} {verdict.replace('rees', 'ree') if number > 1 else verdict}")
+            said = verdict.replace("rees", "ree") if number > 1 else verdict
+            counts.append(f"{number} {said.replace(', ', ' but ')}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
     rows += notices.old(scene, width)
     rows += notices.line(scene, width)

@@ -63,6 +63,10 @@ def reach(scene: Scene, size: int) -> Reach:
     # The stretch moves on in steps, so that most readings change a few cells only.
     step = scene.window_m / 8.0
     from_m = start + math.floor((face - 0.55 * scene.window_m - start) / step) * step
+    far = max((p.chainage_m for p in snapshot.advice.forecast), default=face)
+    if far <= face + 0.45 * scene.window_m:
+        # with all that is foreseen: the figures at its end are then those of `steer next` and of the reason
+        from_m = max(from_m, start + math.ceil((far - scene.window_m - start) / step - 1e-9) * step)
     from_m = max(start, min(from_m, end - scene.window_m))
     return Reach(from_m, from_m + scene.window_m, columns, margin, labels)
 
