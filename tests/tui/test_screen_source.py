@@ -705,3 +705,21 @@ def test_no_account_is_written_with_a_tolerance_that_may_be_another(source, tmp_
     toml.write_text(text)
     source.asbuilt_writer(str(tmp_path / "out.csv"))()
     assert (tmp_path / "out.csv").exists()
+
+
+def test_a_shot_that_waits_leaves_the_account_open_and_one_accepted_is_told(source, tmp_path):
+    """Beside another that agrees, which the estimate of the real drive says, not a stand-in."""
+    file = tmp_path / "two.csv"
+    file.write_text(
+        "chainage_m,point,line_mm,level_mm,sd_mm\n99.9,face,60.0,8.0,2.0\n99.9,face,13.0,8.0,2.0\n"
+    )
+    source.read_shots(str(file))
+    source.refresh()
+    far, near = sorted(source.snapshot().shots, key=lambda shot: shot.number)[-2:]
+    assert (far.verdict, near.verdict) == ("waiting", "agrees")
+    said = [*source.asbuilt().warnings, *source.asbuilt().summary][0]
+    assert f"OPEN: check shot {far.number} waits for a word" in said
+    source.accept_shot(far.number)
+    shots = {shot.number: shot for shot in source.snapshot().shots}
+    assert shots[far.number].verdict == "disagrees" and shots[far.number].accepted
+    assert not shots[near.number].accepted
