@@ -166,3 +166,17 @@ def test_of_two_curves_the_one_further_right_has_its_words_above_and_its_mark():
     rows = text.splitlines()
     without, with_it = (next(n for n, row in enumerate(rows) if s in row) for s in ("without 76", "with 20"))
     assert without < with_it and "^" in rows[without]
+
+
+async def test_the_log_says_of_which_year_and_zone_its_times_are(make_app):
+    drive = fake_drive.FakeDrive()
+    first, last = (
+        fake_drive.Logged(n, f"{2030 + n}-03-04T09:41:20+00:00", "note", {"text": "x"}) for n in (1, 2)
+    )
+    drive.events = lambda after=0: (event for event in (first, last) if event.sequence > after)
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l")
+        await until(pilot, lambda: "2 lines" in screen_text(app))
+        assert "stored 2031 to 2032, UTC" in screen_text(app)

@@ -62,12 +62,14 @@ class LogList(ListRows):
         screen = self.screen
         assert isinstance(screen, LogScreen)
         search = f", with {screen.search!r}" if screen.search else ""
-        lines = len(screen.shown())
-        text = f" LOG  {screen.filter_name}{search}: {lines:,} lines"
+        shown = screen.shown()
+        text = f" LOG  {screen.filter_name}{search}: {len(shown):,} lines"
         trouble = unread(self.steer.scene) or screen.trouble
         if trouble:
             text = f" LOG  {trouble}"
-        when = "stored when, UTC "
+        # a row has room for day and hour only
+        years = list(dict.fromkeys(line.arrived[:4] for line in (*shown[:1], *shown[-1:])))
+        when = f"stored {' to '.join(years)}, UTC " if years else ""
         row: Row = ((text.ljust(width), "title"),)
         return [at_ends(row, ((when, "title"),), width) if len(text) + len(when) < width else row]
 
