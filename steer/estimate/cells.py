@@ -14,6 +14,7 @@ is taken as common and does not average out in the cell.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -22,9 +23,15 @@ import numpy as np
 STATION_M = 0.02
 REPEAT_CORRELATION = 0.5
 NEIGHBOUR_SHARE = 0.15
+LONGEST_CELL_M = 0.3  # of longer ones a fault that comes at once fills the first, and is seen later
 FORWARD_JUMP_M = 3.0  # an advance between two readings that one reading alone cannot claim
 BACK_JUMP_M = 0.5  # further back than any rebound of the string
 NEAR_M = 1.5  # readings that agree about where the face is
+
+
+def cell_length(stroke_m: float) -> float:
+    """Length of a cell (m): a whole part of the stroke."""
+    return stroke_m / math.ceil(stroke_m / LONGEST_CELL_M - 1e-9)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from steer.drivefile import DriveFile
-from steer.estimate.cells import Cell, Track, standing_places
+from steer.estimate.cells import Cell, Track, cell_length, standing_places
 from steer.estimate.cylinders import CylinderReadings, Standing, carried
 from steer.estimate.estimator import Estimator
 from steer.estimate.forces import Forces
@@ -36,7 +36,6 @@ _FIELDS = (
     "pitch_mm_per_m",
 )
 _WIDTH = len(_FIELDS)
-LONGEST_CELL_M = 0.3
 HANDED_OVER_AGAIN = 60  # newest readings among which one is looked for that comes twice
 WORDS = {
     "shot_accepted": "accepted",
@@ -55,7 +54,7 @@ class Follower:
         self.known = known or Rulings()
         self.first_setting = Reference.of(drive)
         self.track = Track(drive.axis.start_chainage_m)
-        self.cell_m = drive.drive.stroke_m / math.ceil(drive.drive.stroke_m / LONGEST_CELL_M - 1e-9)
+        self.cell_m = cell_length(drive.drive.stroke_m)
         self.batch: list[tuple[int, dict[str, Any]]] = []
         self.held: dict[int, tuple[int, dict[str, Any]]] = {}
         self.open_cell: Cell | None = None
@@ -268,10 +267,7 @@ class Follower:
             [[np.nan if (v := b.get(f)) is None else v for f in _FIELDS] for b in bodies], float
         ).reshape(n, _WIDTH)
         for column, name in ((4, "yaw"), (5, "pitch")):
-            run = self.runs[name]
-            for i, (value, at) in enumerate(zip(raw[:, column].tolist(), s.tolist(), strict=True)):
-                if run.offer(value, at):
-                    raw[i, column] = np.nan
+            raw[self.runs[name].offer_all(raw[:, column], s), column] = np.nan
         read = np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float)
         roll = carried(read, self.carried_roll_deg)
         self.carried_roll_deg = float(roll[-1])

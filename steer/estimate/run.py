@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 STUCK_READINGS = 8
 STUCK_M = 0.3
 
@@ -32,3 +34,18 @@ class Run:
         self.count += 1
         self.last_m = max(self.last_m, s_m)
         return self.stuck
+
+    def offer_all(self, values: np.ndarray, s_m: np.ndarray) -> np.ndarray:
+        """Take values (n,) in order, NaN where there is none; whether the channel is stuck at each, (n,)."""
+        known = np.flatnonzero(~np.isnan(values))
+        found = np.zeros(len(values), bool)
+        if not len(known):
+            return found
+        repeats = np.diff(values[known], prepend=self.value) == 0.0
+        if not repeats.any():  # as is usual
+            self.value, self.since_m, self.count = float(values[known[-1]]), float(s_m[known[-1]]), 1
+            self.last_m = max(self.last_m, float(s_m[known].max()))
+            return found
+        for i in known.tolist():
+            found[i] = self.offer(float(values[i]), float(s_m[i]))
+        return found

@@ -45,18 +45,19 @@ class Scatter:
         """With the readings of one more cell: what they are off (n, 4) and which of them count (n, 4), the `sd`
         (4,) of one that [sd] gives, and by how much the cell `moved` (4,) what is expected of them."""
         found, seen, left = self.found.copy(), self.seen.copy(), self.left.copy()
-        for channel in range(4):
-            off = residual[use[:, channel], channel].tolist()
-            if not off:
-                continue
-            scale, known, last = float(found[channel]), float(seen[channel]), float(left[channel])
-            middle = MEDIAN * math.sqrt(2.0) * float(sd[channel])
-            for value in off:
-                step, last = abs(value - last), value
-                if math.isnan(step):
-                    continue
-                gain = 0.5 / (SLOPE * min(FIRST + known, MOST))
-                scale *= math.exp(gain if step > middle * scale else -gain)
-                known += 1.0
-            found[channel], seen[channel], left[channel] = scale, known, last - moved[channel]
-        return Scatter(np.maximum(found, 0.8), seen, left)
+        middle = MEDIAN * math.sqrt(2.0) * sd * found
+        # what came before each reading; where all of a cell count, which is usual, all four channels at once
+        if use.all():
+            steps = np.abs(np.diff(residual, axis=0, prepend=left[None]))
+            left = residual[-1] - moved
+            beyond, count = (steps > middle).sum(0), len(steps) - np.isnan(steps[0])
+        else:
+            beyond, count = np.zeros(4), np.zeros(4)
+            for channel in np.flatnonzero(use.any(0)):
+                off = residual[use[:, channel], channel]
+                step = np.abs(np.diff(off, prepend=left[channel]))
+                left[channel] = off[-1] - moved[channel]
+                beyond[channel], count[channel] = (step > middle[channel]).sum(), np.isfinite(step).sum()
+        share = (beyond - 0.5 * count) / SLOPE
+        found *= np.exp(share / (np.minimum(FIRST + seen, MOST) + count))
+        return Scatter(np.maximum(found, 0.8), seen + count, left)

@@ -14,7 +14,7 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate import sensors
-from steer.estimate.cells import Cell
+from steer.estimate.cells import Cell, cell_length
 from steer.estimate.estimator import Estimator
 from steer.estimate.geometry import Reference, setback
 from steer.estimate.motion import RD, RO, Y
@@ -23,7 +23,6 @@ from steer.estimate.shots import Shot
 
 READING_EVERY_M = 0.1  # readings that count as independent along the advance; own choice, no source
 MOST_CELLS = 400
-LONGEST_CELL_M = 0.3
 
 
 @dataclass(frozen=True)
@@ -58,9 +57,8 @@ class Rehearsal:
         self.drive = drive
         self.estimator = Estimator(drive)
         axis = drive.axis
-        stroke = drive.drive.stroke_m
         length = axis.end_chainage_m - axis.start_chainage_m
-        cell = max(stroke / math.ceil(stroke / LONGEST_CELL_M), length / MOST_CELLS)
+        cell = max(cell_length(drive.drive.stroke_m), length / MOST_CELLS)
         count = max(2, math.ceil(length / cell - 1e-6))
         ends = axis.start_chainage_m + length * np.arange(1, count + 1) / count
         self.until_m = axis.end_chainage_m - min(drive.machine.length_m, 0.5 * length)
