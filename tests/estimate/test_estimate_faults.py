@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -234,9 +235,11 @@ def test_one_bad_row_of_cylinders_before_the_stroke_ends_is_not_believed(row: li
     _, follower, _ = drive(draw_scenario(seed), AT_M)
     stood = follower.standing().mm
     last = follower.recent[-1][1]
+    stands = datetime.fromisoformat(last["time"])
     for count in (1, 2):
         sequence = follower.recent[-1][0] + 1
-        follower.take(Event(sequence, "reading", last | {"cylinder_mm": row}))
+        time = (stands + timedelta(seconds=count)).isoformat().replace("+00:00", "Z")
+        follower.take(Event(sequence, "reading", last | {"cylinder_mm": row, "time": time}))
         follower.bring_up()
         believed = follower.standing().read_mm
         assert (np.abs(believed - stood).max() < 1.0) == (count == 1)
