@@ -55,7 +55,7 @@ _GAUSS = np.polynomial.legendre.leggauss(6)
 ANSWER_DOUBT = 0.4  # relative, per root metre
 
 
-@lru_cache(maxsize=500)
+@lru_cache(maxsize=64)
 def unit_answer(ds_m: float) -> np.ndarray:
     """Covariance (12, 12) that unit white noise of P's rate leaves over `ds_m`: it enters T and Y as a
     tendency does."""

@@ -23,7 +23,7 @@ from steer.estimate.past import Past
 from steer.estimate.tuning import MIDDLE, MODELS, Answer, motion_of, priors_of
 
 LONGEST_STEP_M = 0.5
-MOST_STEPS = 1000  # lengths of advance whose noise is kept: where chainages come to 0.1 mm few are alike
+MOST_STEPS = 64  # lengths of advance whose noise is kept: where chainages come to 0.1 mm few are alike
 _PLAY_FROM, _PLAY_MM, _PLAY_SHARE = 0.3, 0.12, 0.15  # of a change of articulation (mm/m): see `Stack.ahead`
 
 

@@ -165,7 +165,7 @@ def test_the_words_that_a_leap_asks_for_answer_it(leapt, capsys):
     _, bad, _ = leapt
     with Log.open(bad) as log:
         first = [e.sequence for e in log.events() if e.kind == "reading"][-5]
-    assert f"(steer counter --add METRES, which holds from event {first} on)" in page_of(bad, capsys)
+    assert f"(steer counter FOLDER --add METRES, which holds from event {first} on)" in page_of(bad, capsys)
     assert main(["counter", str(bad), "--add", "0"]) == 0
     right = next_of(bad, capsys)
     assert right["trusted"] and right["chainage_m"] > 18.0

@@ -329,7 +329,7 @@ def test_a_lost_counter_is_the_reason_given_and_how_to_go_on(source):
     stop = blocked(Scene(snapshot, age_s=1.0))
     (notice,) = (n for n in snapshot.advice.notices if n.code == "chainage_jumped")
     assert stop.stop.title == "Chainage counter" and notice.text.startswith(stop.why[:-1])
-    assert "steer counter --add" in stop.todo and "fell back" in stop.why and "±" not in stop.why
+    assert "steer counter FOLDER --add" in stop.todo and "fell back" in stop.why and "±" not in stop.why
 
 
 def test_a_reading_without_a_time_is_not_dated_by_an_older_one(source):

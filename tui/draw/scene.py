@@ -207,7 +207,7 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
         return Blocked(
             Stop.COUNTER,
             lost.text.split(". ")[0].rstrip(".") + ".",
-            "Say what the counter lacks: steer counter --add METRES (0: it is right).",
+            "Say what the counter lacks: steer counter FOLDER --add METRES (0: it is right).",
         )
     estimate = advice.estimate
     return Blocked(

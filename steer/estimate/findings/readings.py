@@ -137,7 +137,7 @@ def jumped(follower: Follower, node: Node) -> tuple[list[Notice], bool]:
         text = (
             f"Chainage went {went} without readings or strokes' ends between. No setting is proposed until "
             f"{counter.said_m(jump):.0f} m more are driven, or somebody says that the counter is right (steer counter "
-            f"--add 0) or what it lacks (steer counter --add METRES, which holds from event {jump.first} on)."
+            f"FOLDER --add 0) or what it lacks (steer counter FOLDER --add METRES, which holds from event {jump.first} on)."
         )
     else:
         leap = counter.undone_leap(follower, jump)
@@ -148,8 +148,8 @@ def jumped(follower: Follower, node: Node) -> tuple[list[Notice], bool]:
         )
         text = (
             f"Chainage fell back {went}: the counter was probably reset. Its readings do not count, not even beyond that "
-            "chainage, until somebody says what the counter lacks (steer counter --add METRES, which holds from event "
-            f"{jump.first} on; {right})."
+            "chainage, until somebody says what the counter lacks (steer counter FOLDER --add METRES, which holds from "
+            f"event {jump.first} on; {right})."
         )
     return [Notice("chainage_jumped", text, float(since_m))], not doubtful
 
