@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from steer.errors import InputRefused
 
 if TYPE_CHECKING:
+    from steer.advice import Advice
     from steer.log import Event
 
 _SAME_MM = 0.05  # cylinders nearer than that are one setting: no finer one can be made
@@ -18,6 +19,20 @@ def same_setting(one_mm: Sequence[float], other_mm: Sequence[float]) -> bool:
     return len(one_mm) == len(other_mm) and all(
         abs(a - b) < _SAME_MM for a, b in zip(one_mm, other_mm, strict=True)
     )
+
+
+def proposed(advice: Advice) -> dict[str, Any]:
+    """What the log keeps of a proposal."""
+    c = advice.correction
+    return decided_on(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+
+
+def decided_on(advice: Advice, right: float, up: float, cylinder_mm: list[float]) -> dict[str, Any]:
+    """What the log keeps of an articulation (mm/m) chosen at the stroke of `advice`, and of its cylinders (N,) mm."""
+    return {
+        "stroke": advice.stroke, "chainage_m": advice.chainage_m, "right_mm_per_m": right,
+        "up_mm_per_m": up, "cylinder_mm": cylinder_mm,
+    }  # fmt: skip
 
 
 def may_accept(
@@ -71,3 +86,21 @@ def to_undo(decisions: Sequence[Event], stroke: int, ended: int) -> Event | None
             "was set for it stays in the log"
         )
     return last
+
+
+def shot_known(words: Mapping[int, str | None], number: int) -> None:
+    """Raises InputRefused when there is no check shot of this number; `words` as `may_say` takes them."""
+    if number not in words:
+        some = ", ".join(map(str, sorted(words)[-8:])) if words else "there are none"
+        raise InputRefused(f"check shot {number}: no such shot; the newest are: {some}")
+
+
+def may_say(words: Mapping[int, str | None], number: int, word: str | None) -> None:
+    """Raises InputRefused when `word` (None: what was said is taken back) changes nothing of a check shot, or there is
+    no such shot; `words` holds what people have said of each (None: nothing)."""
+    shot_known(words, number)
+    if words[number] != word:
+        return
+    if word is None:
+        raise InputRefused(f"check shot {number}: no word stands on it that could be taken back")
+    raise InputRefused(f"check shot {number}: is {word} already")

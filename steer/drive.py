@@ -21,12 +21,21 @@ from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Tried, try_setting
-from steer.decisions import may_accept, may_override, may_set, to_undo
+from steer.decisions import (
+    decided_on,
+    may_accept,
+    may_override,
+    may_say,
+    may_set,
+    proposed,
+    shot_known,
+    to_undo,
+)
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.counter import answers
-from steer.estimate.estimator import Estimator
-from steer.estimate.follow import Follower
+from steer.estimate.estimator import without
+from steer.estimate.follow import WORDS, Follower
 from steer.estimate.health import examine
 from steer.estimate.nodes import Node
 from steer.estimate.possible import Possible, possible_paths
@@ -181,11 +190,11 @@ class Drive:
 
     def accept(self, looked_at: Advice | None = None) -> Event:
         """The crew sets what is proposed (None: now); refused where that has changed or was accepted meanwhile."""
-        shown, seen = self._setting(looked_at or self._proposal()), self.seen
+        shown, seen = proposed(looked_at or self._proposal()), self.seen
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
-            now = self._setting(self._proposal())
+            now = proposed(self._proposal())
             return self._with_file("accepted", may_accept(shown, now, self.decisions, seen))
 
         return self._take_stored(self.log.append_decided(decided))
@@ -213,7 +222,7 @@ class Drive:
                 raise InputRefused(list(tried.problems))
             may_set(shown_mm, tried.cylinder_mm)
             made = tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
-            return self._with_file("overridden", self._decision(self._proposal(), *made))
+            return self._with_file("overridden", decided_on(self._proposal(), *made))
 
         return self._take_stored(self.log.append_decided(decided))
 
@@ -229,7 +238,7 @@ class Drive:
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
             self.follower.bring_up()
-            last = to_undo(self.decisions, self._stroke_number(), self.told.ended.last_sequence)
+            last = to_undo(self.decisions, self.told.stroke_number(), self.told.ended.last_sequence)
             if last is None:
                 return []
             found.append(last)
@@ -246,17 +255,6 @@ class Drive:
         if advice is None:
             raise InputRefused("no correction is proposed yet: no reading has come in")
         return advice
-
-    def _setting(self, advice: Advice) -> dict[str, Any]:
-        c = advice.correction
-        return self._decision(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
-
-    @staticmethod
-    def _decision(advice: Advice, right: float, up: float, cylinder_mm: list[float]) -> dict[str, Any]:
-        return {
-            "stroke": advice.stroke, "chainage_m": advice.chainage_m, "right_mm_per_m": right,
-            "up_mm_per_m": up, "cylinder_mm": cylinder_mm,
-        }  # fmt: skip
 
     # ---- what it says
 
@@ -296,7 +294,7 @@ class Drive:
                 return []
             self.refresh()
         advice = self._answer()
-        told = self._setting(advice)
+        told = proposed(advice)
         codes = {"notices": list(dict.fromkeys(n.code for n in advice.notices))} if advice.notices else {}
         return self._with_file("advised", told | {"hold": advice.correction.hold} | codes)
 
@@ -314,9 +312,9 @@ class Drive:
         # a shot that waits for a word leaves its doubt in every figure
         node = with_open_questions(node, follower.estimator)
         health = examine(follower, node)
-        stroke = self._stroke_number()
+        stroke = self.told.stroke_number()
         return make_advice(
-            self.file, follower.estimator, node, stroke, self._standing(), follower.roll_deg, health.notices,
+            self.file, follower.estimator, node, stroke, follower.standing_or_neutral(), follower.roll_deg, health.notices,
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
             next_survey_m=next_survey(node, follower.estimator),
             advised=self.told.advised_before(stroke),
@@ -335,19 +333,6 @@ class Drive:
             node = follower.estimator.ahead(node, self.stroke_end_m, follower.cylinders.articulation)
         return node
 
-    def _stroke_number(self) -> int:
-        axis, stroke_m = self.file.axis, self.file.drive.stroke_m
-        counter, top_m = self.follower.known.counter, self.follower.top_m
-        return self.told.ended.number(counter, axis.start_chainage_m, top_m, stroke_m)
-
-    def _standing(self) -> np.ndarray:
-        """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""
-        standing = self.follower.standing().mm
-        if standing is not None:
-            return standing
-        cyl = self.file.machine.cylinders
-        return np.full(len(cyl.positions_deg), np.round(cyl.neutral_mm / cyl.step_mm) * cyl.step_mm)
-
     def smoothed(self) -> SmoothedPath:
         """The path as driven, with all knowledge."""
         if self._smoothed is None or self._smoothed[0] != self.seen:
@@ -358,15 +343,8 @@ class Drive:
     def path_without_pipe_surveys(self) -> SmoothedPath:
         """The path as driven from all but the surveys of laid pipes: what those can be held against."""
         self.follower.bring_up()
-        items = self.follower.estimator.items
-        kept = [item for item in items if not (isinstance(item, Shot) and item.point == "pipe")]
-        if len(kept) == len(items):
-            return self.smoothed()
-        other = Estimator(self.file)
-        for item in kept:
-            other.put(item)
-        other.run()
-        return smooth(other)
+        other = without(self.follower.estimator, lambda item: isinstance(item, Shot) and item.point == "pipe")
+        return self.smoothed() if other is None else smooth(other)
 
     def possible_paths(self) -> Possible:
         """Paths that the log leaves possible, and where the ground's push jumped."""
@@ -390,35 +368,30 @@ class Drive:
 
     def accept_shot(self, number: int) -> Event:
         """A person says that this check shot counts, whatever it says."""
-        return self._word("shot_accepted", number, "accepted")
+        return self._word("shot_accepted", number)
 
     def reject_shot(self, number: int) -> Event:
         """A person says that this check shot holds a blunder: it does not count."""
-        return self._word("shot_rejected", number, "rejected")
+        return self._word("shot_rejected", number)
 
     def withdraw_shot(self, number: int) -> Event:
         """Whoever gave this check shot takes it back: as if it had never been given."""
-        return self._word("withdrawn", number, "withdrawn")
+        return self._word("withdrawn", number)
 
     def restore_shot(self, number: int) -> Event:
         """Take back what people said of this check shot: it stands as it came in."""
-        self.shot_known(number)
-        if self.follower.shots[number].word is None:
-            raise InputRefused(f"check shot {number}: no word stands on it that could be taken back")
-        return self.add("restored", {"shot": number})
+        return self._word("restored", number)
 
     def shot_known(self, number: int) -> None:
         """Raise InputRefused when the log holds no check shot of this number."""
-        known = sorted(self.follower.shots)
-        if number not in self.follower.shots:
-            some = ", ".join(map(str, known[-8:])) if known else "there are none"
-            raise InputRefused(f"check shot {number}: no such shot; the newest are: {some}")
+        shot_known(self._words(), number)
 
-    def _word(self, kind: str, number: int, word: str) -> Event:
-        self.shot_known(number)
-        if self.follower.shots[number].word == word:
-            raise InputRefused(f"check shot {number}: is {word} already")
+    def _word(self, kind: str, number: int) -> Event:
+        may_say(self._words(), number, WORDS[kind])
         return self.add(kind, {"shot": number})
+
+    def _words(self) -> dict[int, str | None]:
+        return {number: shot.word for number, shot in self.follower.shots.items()}
 
     def snapshot(self) -> Snapshot:
         """All that a screen needs, at one moment."""

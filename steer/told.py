@@ -36,6 +36,12 @@ class Told:
         self._advised: dict[int, np.ndarray] = {}  # articulation (2,) by stroke, the last ones
         self._to_set: list[Event] = []  # settings for the stroke to come, since nothing was driven
 
+    def stroke_number(self) -> int:
+        """The number of the stroke that ended last."""
+        f = self._file
+        counter, top_m = self.follower.known.counter, self.follower.top_m
+        return self.ended.number(counter, f.axis.start_chainage_m, top_m, f.drive.stroke_m)
+
     def advised_before(self, stroke: int) -> np.ndarray | None:
         """The articulation (2,), mm/m, that was advised last before that stroke's advice."""
         before = [n for n in self._advised if n < stroke]

@@ -11,6 +11,7 @@ What is reported is the mixture of the stack's models (moment matching: Bar-Shal
 from __future__ import annotations
 
 import bisect
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -148,3 +149,15 @@ class Estimator:
         return take_shot(
             self.stack, node, item, reached=self._top_m is None or item.s_m <= self._top_m + REACHED_M
         )
+
+
+def without(estimator: Estimator, left_out: Callable[[Cell | Shot | Setting], bool]) -> Estimator | None:
+    """The same fold without the items that are left out; None where there are none."""
+    kept = [item for item in estimator.items if not left_out(item)]
+    if len(kept) == len(estimator.items):
+        return None
+    other = Estimator(estimator.drive)
+    for item in kept:
+        other.put(item)
+    other.run()
+    return other

@@ -157,6 +157,14 @@ class Follower:
         """The machine's roll as read last."""
         return self.present.roll_deg
 
+    def standing_or_neutral(self) -> np.ndarray:
+        """The cylinders as they stand (N,) mm; at the start, where nobody has said, all at neutral."""
+        found = self.standing().mm
+        if found is not None:
+            return found
+        cyl = self.drive.machine.cylinders
+        return np.full(len(cyl.positions_deg), np.round(cyl.neutral_mm / cyl.step_mm) * cyl.step_mm)
+
     def newest_force(self) -> tuple[float, float] | None:
         """The largest jacking force read over the last stroke (kN), and its chainage (m); None where none was."""
         return self.forces.newest(self.top_m)
