@@ -114,7 +114,7 @@ class ScreenSource:
         if self._file_said:
             extra["drive_file"] = self._file_said
         present = self.drive.follower.present
-        if self.drive.follower.cylinders.read_mm is None:
+        if self.drive.follower.cylinders.unread:
             extra["cylinders_told"] = True
         elif present.cylinders_read is not None and present.cylinders_read[0] != present.sequence:
             extra["cylinders_read_m"] = present.cylinders_read[1]

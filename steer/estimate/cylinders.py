@@ -14,6 +14,7 @@ from steer.drivefile import MachineSection
 from steer.machine.cylinders import Misread, articulation, completed, misread
 
 _AVERAGED = 15  # readings of one setting
+SILENT = 1.5  # strokes without a cylinder read after a setting was told: from then on nobody reads them
 
 
 @dataclass(frozen=True)
@@ -27,38 +28,83 @@ class Standing:
 
 
 class CylinderReadings:
-    """Follows the cylinders of one machine. `articulation` (2,) is held now, mm/m."""
+    """Follows the cylinders of one machine. `articulation` (2,) is held now, mm/m; `silent`: they were read once, and
+    are no more (a logger that lost their channel), though a setting was told since."""
 
-    def __init__(self, machine: MachineSection) -> None:
+    def __init__(self, machine: MachineSection, stroke_m: float) -> None:
         self.machine = machine
         self.articulation = np.zeros(2)
-        self.read_mm: tuple[float, ...] | None = None  # None: nobody reads them
+        self.read_mm: tuple[float, ...] | None = None  # None: nobody ever read them
         self.fitting_mm: tuple[float, ...] | None = None  # last read that fitted one another
-        self.told_mm: tuple[float, ...] | None = None  # advised, accepted or overridden last
+        self.silent = False
+        self.read_at_m = -math.inf  # where they were read last
+        self._silence_m = SILENT * stroke_m
+        self._relied = False  # whether readings were ever taken by what was told
+        # advised, accepted or overridden: the newest before a cylinder was read, and all since, by their sequence
+        self._told_before_mm: tuple[float, ...] | None = None
+        self._told: dict[int, tuple[float, ...]] = {}
         self._rough_mm = max(1.0, 0.6 * machine.cylinders.step_mm)  # how well an extension is read
         self._near_mm = max(1.0, machine.cylinders.step_mm)
 
-    def tell(self, cylinder_mm: Sequence[float], roll_deg: float) -> None:
-        """A setting was advised or chosen: where nobody reads the cylinders, it is what stands."""
-        self.told_mm = tuple(cylinder_mm)
-        if self.read_mm is None:
-            held = articulation(np.array(self.told_mm, float), roll_deg, self.machine.cylinders)
-            self.articulation = np.array([held.right_mm_per_m, held.up_mm_per_m])
+    @property
+    def told_mm(self) -> tuple[float, ...] | None:
+        """The setting advised, accepted or overridden last."""
+        return next(reversed(self._told.values()), self._told_before_mm)
 
-    def take(self, bodies: list[dict[str, Any]], roll_deg: np.ndarray) -> np.ndarray:
-        """The articulation (n, 2) held at readings, at their rolls (n,); the last before where they tell none."""
+    @property
+    def unread(self) -> bool:
+        """Whether nobody reads the cylinders, so that what was told is what stands."""
+        return self.read_mm is None or self.silent
+
+    def tell(self, sequence: int, cylinder_mm: Sequence[float], roll_deg: float) -> None:
+        """A setting was advised or chosen, by the event `sequence`."""
+        self._told[sequence] = tuple(cylinder_mm)
+        if self.unread:
+            self.articulation, self._relied = self._as_told(roll_deg), True
+
+    def take_back(self, sequence: int) -> bool:
+        """A setting told is no longer to count. False: readings may have been taken by it, read the log again."""
+        if self._relied:
+            return False
+        self._told.pop(sequence, None)
+        return True
+
+    def take(self, bodies: list[dict[str, Any]], roll_deg: np.ndarray, at_m: np.ndarray) -> np.ndarray:
+        """The articulation (n, 2) held at readings, at their rolls and chainages (n,); the last before where they tell
+        none, and what was told since where they have told none for `SILENT` strokes."""
         read = self._rows(bodies)
         fit = articulation(read, roll_deg, self.machine.cylinders)
         known = np.isfinite(fit.right_mm_per_m)
+        silent = self._silence(known, at_m)
         if known.any():
-            self.read_mm = tuple(read[np.flatnonzero(known)[-1]].tolist())
+            newest = np.flatnonzero(known)[-1]
+            self.read_mm, self.read_at_m = tuple(read[newest].tolist()), float(at_m[newest])
+            self._told_before_mm = self.told_mm
+            self._told.clear()
         if self._leave_out(read, fit.residual_mm, float(roll_deg[-1])):
             fit = articulation(read, roll_deg, self.machine.cylinders)
         held = np.stack([fit.right_mm_per_m, fit.up_mm_per_m], -1)
+        for i in np.flatnonzero(silent):
+            held[i] = self._as_told(float(roll_deg[i]))
         held[:, 0] = carried(held[:, 0], self.articulation[0])
         held[:, 1] = carried(held[:, 1], self.articulation[1])
         self.articulation = held[-1].copy()
         return held
+
+    def _silence(self, known: np.ndarray, at_m: np.ndarray) -> np.ndarray:
+        """The readings (n,) at which nobody reads the cylinders any more, `known` where somebody does."""
+        silent = self.silent | (bool(self._told) & (at_m - self.read_at_m > self._silence_m))
+        if self.read_mm is None:
+            silent[:] = False
+        silent = np.logical_or.accumulate(silent) & ~np.logical_or.accumulate(known)
+        self.silent = bool(silent[-1])
+        self._relied |= bool(silent.any())
+        return silent
+
+    def _as_told(self, roll_deg: float) -> np.ndarray:
+        """The articulation (2,) that the setting told last makes at this roll."""
+        held = articulation(np.array(self.told_mm, float), roll_deg, self.machine.cylinders)
+        return np.array([held.right_mm_per_m, held.up_mm_per_m])
 
     def fit_one_another(self, bodies: list[dict[str, Any]], roll_deg: float) -> bool:
         """Whether the cylinders do in every reading."""
@@ -79,7 +125,7 @@ class CylinderReadings:
     def _standing_read(self, recent: list[dict[str, Any]], roll_deg: float) -> np.ndarray | None:
         """The last cylinder readings averaged (N,) mm, on whole steps where they agree with one; a cylinder not
         read stands as told or in the plane of the others. A lone last row that is `_unlikely` waits for a second."""
-        if self.read_mm is None:
+        if self.read_mm is None or self.silent:
             return None if self.told_mm is None else np.array(self.told_mm)
         cyl = self.machine.cylinders
         runs: list[list[np.ndarray]] = []  # of rows that agree, the newest first

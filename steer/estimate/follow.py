@@ -62,7 +62,7 @@ class Follower:
         self.present = Present(max(1.0, drive.machine.cylinders.step_mm))
         self.carried_roll_deg = 0.0  # of the readings that count
         self.roll_at_m = -math.inf  # where it was last read
-        self.cylinders = CylinderReadings(drive.machine)
+        self.cylinders = CylinderReadings(drive.machine, drive.drive.stroke_m)
         self.runs = {"yaw": Run(), "pitch": Run()}
         self.top_m = drive.axis.start_chainage_m
         self.cell_top_m = drive.axis.start_chainage_m
@@ -107,9 +107,10 @@ class Follower:
             self._accept(self.track.settle(float(event.body["chainage_m"]) + lacks))
         elif kind in ("advised", "accepted", "overridden") and event.sequence not in self.known.undone:
             self._work()
-            self.cylinders.tell(event.body["cylinder_mm"], self.roll_deg)
+            self.cylinders.tell(event.sequence, event.body["cylinder_mm"], self.roll_deg)
         elif kind == "undone":
-            return int(event.body["event"]) in self.known.undone or self.cylinders.read_mm is not None
+            undone = int(event.body["event"])
+            return undone in self.known.undone or self.cylinders.take_back(undone)
         elif kind in WORDS:
             self._word(int(event.body["shot"]), WORDS[kind])
         elif kind == "chainage_set":
@@ -147,7 +148,7 @@ class Follower:
     def standing(self) -> Standing:
         """The cylinders as they stand."""
         c = self.cylinders
-        key = (self.readings, self.roll_deg, c.told_mm, c.read_mm, c.fitting_mm)
+        key = (self.readings, self.roll_deg, c.told_mm, c.read_mm, c.fitting_mm, c.silent)
         if self._standing is None or self._standing[0] != key:
             self._standing = (key, c.standing([body for _, body in self.recent], self.roll_deg))
         return self._standing[1]
@@ -281,7 +282,7 @@ class Follower:
         self.carried_roll_deg = float(roll[-1])
         read_at = carried(np.where(np.isfinite(read), s, np.nan), self.roll_at_m)
         self.roll_at_m = float(read_at[-1])
-        held = self.cylinders.take(bodies, roll)
+        held = self.cylinders.take(bodies, roll, s)
         number = np.zeros(n, int)
         for i, setting in enumerate(self.known.settings):
             after = (setting.sequence < sequence) & (s >= setting.s_m - 0.1)

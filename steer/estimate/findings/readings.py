@@ -105,7 +105,14 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
 
 
 def cylinders(follower: Follower, node: Node) -> list[Notice]:
-    """One cylinder reading that does not fit the plane of the others."""
+    """Cylinders that are read no more, or one whose reading does not fit the plane of the others."""
+    if follower.cylinders.silent:
+        since_m = follower.cylinders.read_at_m
+        text = (
+            f"The cylinders have not been read since {since_m:.2f} m. What was set last is taken as how they stand: "
+            "look at them before each stroke."
+        )
+        return [Notice("cylinders_silent", text, since_m)]
     wrong = follower.standing().wrong
     if wrong is None:
         return []

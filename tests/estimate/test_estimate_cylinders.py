@@ -1,0 +1,146 @@
+"""Cylinders that are read for a while and then no more: a logger that lost their channel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+from steer.drivefile import DriveFile, parse_drive
+from steer.estimate.cylinders import SILENT
+from steer.estimate.follow import Follower
+from steer.estimate.health import examine
+from steer.estimate.rulings import rulings
+from steer.ground import Simulation, draw_scenario
+from steer.ground.folder import drive_toml
+from steer.machine import extensions
+
+LOST_M = 12.0  # from here on no reading tells the cylinders
+HELD = ((4.0, -2.0), (-3.0, 5.0))  # mm/m, turn and turn about by strokes
+
+
+@dataclass(frozen=True)
+class Event:
+    sequence: int
+    kind: str
+    body: dict[str, Any]
+
+
+@cache
+def recorded(end_m: float = 24.0) -> tuple[DriveFile, tuple[Event, ...], tuple[float, ...]]:
+    """A drive steered to and fro whose every setting is accepted, and the setting that stands at its end."""
+    scenario = draw_scenario(4, curved=False)
+    file, simulation = parse_drive(drive_toml(scenario.drive)), Simulation(scenario)
+    events: list[Event] = []
+    step = file.machine.cylinders.step_mm
+    readings, stroke, set_mm = simulation.start(), 0, ()
+
+    def add(kind: str, body: dict[str, Any]) -> None:
+        events.append(Event(len(events) + 1, kind, {k: v for k, v in body.items() if k != "kind"}))
+
+    while simulation.chainage_m - file.axis.start_chainage_m < end_m:
+        for reading in readings:
+            add("reading", reading)
+        add("stroke_end", {"chainage_m": simulation.chainage_m})
+        wanted = extensions(*HELD[stroke // 2 % 2], simulation.roll_deg, file.machine.cylinders)
+        set_mm = tuple((np.round(np.array(wanted) / step) * step).tolist())
+        add("accepted", {"cylinder_mm": list(set_mm)})
+        readings, stroke = simulation.advance(np.array(set_mm)), stroke + 1
+    for reading in readings:
+        add("reading", reading)
+    return file, tuple(events), set_mm
+
+
+def without_cylinders(events: tuple[Event, ...], from_m: float, to_m: float = np.inf) -> list[Event]:
+    return [
+        Event(e.sequence, e.kind, e.body | {"cylinder_mm": None})
+        if e.kind == "reading" and from_m < e.body["chainage_m"] < to_m
+        else e
+        for e in events
+    ]
+
+
+def followed(file: DriveFile, events: list[Event], each: bool = False) -> Follower:
+    follower = Follower(file, rulings(file, events))
+    for event in events:
+        assert follower.take(event)
+        if each:
+            follower.keep_up()
+    follower.bring_up()
+    return follower
+
+
+def said(follower: Follower) -> dict[str, str]:
+    return {n.code: n.text for n in examine(follower, follower.node()).notices}
+
+
+def test_what_was_set_stands_where_nobody_reads_the_cylinders_any_more():
+    file, events, set_mm = recorded()
+    whole, lost = followed(file, list(events)), followed(file, without_cylinders(events, LOST_M))
+    assert np.abs(lost.standing().mm - set_mm).max() < 0.06
+    assert lost.cylinders.articulation == pytest.approx(whole.cylinders.articulation, abs=0.6)
+    assert "cylinders_silent" not in said(whole)
+    assert lost.cylinders.read_at_m == pytest.approx(LOST_M, abs=0.2)
+    assert f"since {lost.cylinders.read_at_m:.2f} m" in said(lost)["cylinders_silent"]
+    # from the silence on each cell takes the setting for the one that the ground saw
+    late = [n for n in lost.estimator.nodes if n.s_m > LOST_M + (SILENT + 1.0) * file.drive.stroke_m]
+    same = {round(n.s_m, 6): n.articulation for n in whole.estimator.nodes}
+    assert len(late) > 20
+    apart = [np.abs(n.articulation - same[round(n.s_m, 6)]).max() for n in late]
+    assert max(apart) < 0.6
+
+
+def test_a_cylinder_read_again_is_believed_again():
+    file, events, _ = recorded()
+    again = followed(file, without_cylinders(events, LOST_M, 18.0))
+    whole = followed(file, list(events))
+    assert not again.cylinders.silent
+    assert "cylinders_silent" not in said(again)
+    assert again.standing().mm == pytest.approx(whole.standing().mm)
+
+
+def test_readings_without_cylinders_and_nothing_set_since_leave_them_as_read():
+    """A surveyor's readings between strokes, or a logger that tells them once: no setting, no news."""
+    file, events, _ = recorded()
+    nobody_sets = [
+        e for e in without_cylinders(events, LOST_M) if e.kind != "accepted" or e.sequence < _first(events)
+    ]
+    lost = followed(file, nobody_sets)
+    assert not lost.cylinders.silent
+    assert lost.cylinders.read_mm == pytest.approx(lost.standing().mm, abs=1.0)
+
+
+def _first(events: tuple[Event, ...]) -> int:
+    """The first event beyond the chainage at which the channel is lost."""
+    return next(e.sequence for e in events if e.kind == "reading" and e.body["chainage_m"] > LOST_M)
+
+
+def test_it_does_not_matter_how_the_readings_are_handed_over():
+    file, events, _ = recorded()
+    lost = without_cylinders(events, LOST_M)
+    at_once, one_by_one = followed(file, lost), followed(file, lost, each=True)
+    for a, b in zip(at_once.estimator.nodes, one_by_one.estimator.nodes, strict=True):
+        assert np.array_equal(a.articulation, b.articulation)
+
+
+@pytest.mark.parametrize("lost_m", [LOST_M, np.inf])
+def test_a_setting_taken_back_never_counted(lost_m: float):
+    """Told at once or by reading the log again, the drive comes to the same."""
+    file, events, _ = recorded()
+    events = tuple(without_cylinders(events, lost_m))
+    last = next(e for e in reversed(events) if e.kind == "accepted")
+    before = next(e for e in reversed(events) if e.kind == "accepted" and e.sequence < last.sequence)
+    cut = [e for e in events if e.sequence <= last.sequence]
+    undone = Event(last.sequence + 1, "undone", {"event": last.sequence})
+    live = Follower(file)
+    assert all(live.take(e) for e in cut)
+    live.bring_up()
+    at_once = live.take(undone)
+    assert at_once == (lost_m == np.inf)  # else readings may have been taken by it
+    again = followed(file, [*cut, undone])
+    assert again.cylinders.told_mm == tuple(before.body["cylinder_mm"])
+    if at_once:
+        assert live.cylinders.told_mm == again.cylinders.told_mm
