@@ -19,7 +19,7 @@ from steer.errors import SteerError
 from tui import pasted
 from tui.desk import Desk
 from tui.dialogs.base import SteerDialog
-from tui.draw.glyphs import ASCII, UNICODE, to_ascii
+from tui.draw.glyphs import ASCII, CONSOLE, UNICODE, to_ascii
 from tui.draw.palette import PALETTES
 from tui.draw.scene import DEFAULT_STALE_MINUTES, Decision, Scene
 from tui.freshness import Freshness
@@ -105,6 +105,7 @@ class SteerApp(App[None]):
         ascii_only: bool = False,
         palette: str = "slate",
         few_colours: bool = False,
+        few_glyphs: bool = False,
         driver_class: type[Driver] | None = None,
         stale_minutes: float = DEFAULT_STALE_MINUTES,
         poll_s: float = POLL_S,
@@ -134,7 +135,7 @@ class SteerApp(App[None]):
         self.scene = Scene(
             None,
             stale_after_s=stale_minutes * 60.0,
-            glyphs=ASCII if ascii_only else UNICODE,
+            glyphs=ASCII if ascii_only else CONSOLE if few_glyphs else UNICODE,
             greeting=True,
             opening=name,
         )

@@ -92,7 +92,9 @@ def show(
     if os.name == "posix":
         from tui.plain_terminal import PlainDriver, few_colours, is_plain
 
-        more = {"few_colours": few_colours(), "driver_class": PlainDriver if is_plain() else None}
+        more = {"few_colours": few_colours()}
+        if is_plain():
+            more |= {"few_glyphs": True, "driver_class": PlainDriver}
     try:
         app = (make or SteerApp)(
             open_source,

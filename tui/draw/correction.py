@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 SIDE = 8  # words beside a large figure
 
 
-def big_form(size: int, page_height: int, ascii_only: bool) -> str:
+def big_form(size: int, page_height: int, halves: bool) -> str:
     """How large the type can be: "double", "half", "ascii", or "text" when there is no room."""
-    if ascii_only:
+    if not halves:
         return "ascii" if size >= 42 and page_height >= 23 else "text"
     if size >= 2 * 40 + SIDE and page_height >= 34:
         return "double"

@@ -1,15 +1,16 @@
-"""The characters of a drawing, as block elements or as plain ASCII."""
+"""The characters of a drawing, as block elements, as what every console has, or as plain ASCII."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
 class Glyphs:
-    """One set of drawing characters. Two rows of pixels share a cell in the half-block set."""
+    """One set of drawing characters. Two rows of pixels share a cell."""
 
     ascii: bool
+    halves: bool  # a half of a cell can be filled
     upper: str  # pixel in the upper half of a cell
     lower: str
     both: str
@@ -24,11 +25,11 @@ class Glyphs:
     plus_minus: str
     degree: str
     dot: str
-    squared: str
 
 
 UNICODE = Glyphs(
     ascii=False,
+    halves=True,
     upper="▀",
     lower="▄",
     both="█",
@@ -43,11 +44,11 @@ UNICODE = Glyphs(
     plus_minus="±",
     degree="°",
     dot="·",
-    squared="²",
 )
 
 ASCII = Glyphs(
     ascii=True,
+    halves=False,
     upper='"',
     lower="_",
     both="#",
@@ -62,8 +63,15 @@ ASCII = Glyphs(
     plus_minus="+-",
     degree=" deg",
     dot="|",
-    squared="2",
 )
+
+# Most fonts of the console of Linux have no half blocks, and for what its font lacks it shows a question mark.
+CONSOLE = replace(UNICODE, halves=False, upper=ASCII.upper, lower=ASCII.lower, both=ASCII.both)
+
+
+def to_console(text: str) -> str:
+    """A text with what its fonts often lack replaced."""
+    return text.replace("…", "...").replace("²", "2")
 
 
 def to_ascii(text: str) -> str:

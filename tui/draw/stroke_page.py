@@ -20,7 +20,7 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
         rows = correction.draw(scene, width, "text") + cylinders.draw(scene, width, count + 1)
     else:
         table = cylinders.FULL if width >= 78 else cylinders.NARROW
-        form = correction.big_form(width - table - 1, height, scene.glyphs.ascii)
+        form = correction.big_form(width - table - 1, height, scene.glyphs.halves)
         panel_height = max(correction.height(form), count + 1)
         panel = [fit(row, width - table - 1) for row in correction.draw(scene, width - table - 1, form)]
         rows = beside(panel, width - table, cylinders.draw(scene, table, panel_height), table)

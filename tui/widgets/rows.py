@@ -12,6 +12,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from steer.text import printable
+from tui.draw.glyphs import CONSOLE, to_console
 from tui.draw.palette import Palette, named
 from tui.draw.spans import Row, cells, fit, plain
 
@@ -72,8 +73,10 @@ class Rows(Widget):
         if width <= 0 or height <= 0:
             return []
         # No text from outside steers the terminal, whatever a screen forgot.
+        shown = to_console if self.steer.scene.glyphs is CONSOLE else str
         drawn = [
-            tuple((printable(text), role) for text, role in row) for row in self.draw_rows(width, height)
+            tuple((shown(printable(text)), role) for text, role in row)
+            for row in self.draw_rows(width, height)
         ]
         rows = [fit(row, width) for row in drawn[:height]]
         return rows + [fit((), width)] * (height - len(rows))
