@@ -20,6 +20,7 @@ from steer.drivefile import DriveFile
 from steer.estimate.cells import Cell
 from steer.estimate.motion import N_STATES
 from steer.estimate.nodes import Node, Recovery, Setting
+from steer.estimate.shelf import Shelf
 from steer.estimate.shots import REACHED_M, Shot, ShotReport
 from steer.estimate.stack import Stack
 from steer.estimate.take_cell import take_cell
@@ -37,6 +38,7 @@ class Estimator:
         self.drive = drive
         self.axis = drive.axis
         self.stack = Stack(drive, models)
+        self.shelf = Shelf()  # of nodes far behind
         self.keys: list[tuple[float, int, int, int]] = []
         self.items: list[Cell | Shot | Setting] = []
         self.nodes: list[Node] = []
@@ -99,7 +101,7 @@ class Estimator:
                 self._unreached = i
             self.nodes.append(made)
             if len(self.nodes) > WHOLE:
-                self.nodes[-1 - WHOLE].pack()
+                self.nodes[-1 - WHOLE].pack(self.shelf)
 
     def _fall_back(self, item: Cell | Shot | Setting) -> None:
         """Cut the fold back to the last sound node."""

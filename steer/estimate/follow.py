@@ -314,7 +314,7 @@ class Follower:
             s_m=top,
             key=(0, int(rows[0, 1])),
             first=int(rows[0, 10]),
-            chainage_m=rows[:, 0],
+            chainage_m=rows[:, 0].copy(),  # a view would keep the whole table
             values=values,
             distance_m=float(rows[:, 6].mean()),
             advance_mm_per_m=driven,

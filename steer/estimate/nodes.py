@@ -9,9 +9,10 @@ from functools import cached_property
 import numpy as np
 
 from steer.estimate.geometry import Reference
-from steer.estimate.packed import Transitions, Triangles, Unpacked
+from steer.estimate.packed import InMemory, Kept, Plain, Transitions, Triangles, Unpacked, put_away
 from steer.estimate.past import Past
 from steer.estimate.scatter import Scatter
+from steer.estimate.shelf import Shelf
 
 MODEL_TEMPER = 0.5  # readings are less independent than the filter takes them for
 WRONG = 4  # ways of answering wrongly that are watched: see `evidence`
@@ -58,7 +59,7 @@ class Node:
     # waiting for an answer explains as well: what is steered by
     scatter: Scatter = field(default_factory=Scatter.none)  # of the readings
     stands_for: Node | None = None  # of a shot that does not count: the node that it leaves as it was
-    packed: dict[str, Triangles | Transitions] = field(default_factory=dict, init=False, repr=False)
+    packed: dict[str, Kept] = field(default_factory=dict, init=False, repr=False)
 
     # a node is made once and asked at many strokes
     @cached_property
@@ -70,7 +71,7 @@ class Node:
 
     def blend(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean (2, 12) and covariance (2, 12, 12) of the mixture, per plane."""
-        return self._blended
+        return blend(self.x, self.p, self.weights) if self.packed else self._blended
 
     @cached_property
     def _blended(self) -> tuple[np.ndarray, np.ndarray]:
@@ -98,23 +99,25 @@ class Node:
             square = self.p * self.p
         return bool((own >= -ROUNDING).all() and (square <= most * (1.0 + ROUNDING) + ROUNDING).all())
 
-    def pack(self) -> None:
-        """Hold each number once from now on, for a node far behind the face; see `packed`."""
+    def pack(self, shelf: Shelf) -> None:
+        """Put the matrices away from now on, each number once, for a node far behind the face; see `packed`."""
         if self.packed:
             return
         if self.stands_for is not None:
-            self.packed, self.x_before = self.stands_for.packed, self.stands_for.x_before
+            self.packed = self.stands_for.packed
         else:
             of_models = slice(2 * len(self.score))
             p, p_before = Triangles.of(self.p), Triangles.of(self.p_before[of_models])
             if p is not None and p_before is not None:
-                self.packed = {"p": p, "p_before": p_before, "phi": Transitions.of(self.phi[of_models])}
-                self.x_before = self.x_before[of_models].copy()
-        for name in self.packed:
+                kept: dict[str, InMemory] = {"p": p, "p_before": p_before}
+                kept |= {"x": Plain(self.x), "x_before": Plain(self.x_before[of_models])}
+                kept["phi"] = Transitions.of(self.phi[of_models])
+                self.packed = put_away(kept, shelf)
+        for name in (*self.packed, "_blended"):
             self.__dict__.pop(name, None)
 
 
-for _name in ("p", "p_before", "phi"):
+for _name in ("x", "p", "x_before", "p_before", "phi"):
     setattr(Node, _name, Unpacked(_name))
 
 

@@ -3,16 +3,19 @@
 Such a node waits for a late shot, which folds again from it, and for the smoother. A covariance is symmetric
 to the last bit, since `filter` makes it so after every step: its triangle is kept, and once where several
 planes have the same, as wrong answers have while nothing speaks for them. Φ differs from the unit matrix in
-the same few places in every plane: what stands there is kept.
+the same few places in every plane: what stands there is kept. All of it is put away on the estimator's shelf, where
+there is room.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from math import prod
 
 import numpy as np
 
 from steer.estimate.motion import N_STATES
+from steer.estimate.shelf import Place, Shelf
 
 _ROW, _COLUMN = np.triu_indices(N_STATES)
 _UPPER, _LOWER = _ROW * N_STATES + _COLUMN, _COLUMN * N_STATES + _ROW
@@ -67,6 +70,60 @@ class Transitions:
         flat[:] = _UNIT
         flat[:, self.at] = self.values
         return flat.reshape(-1, N_STATES, N_STATES)
+
+
+@dataclass(frozen=True)
+class Plain:
+    """Numbers as they are, (b, 12)."""
+
+    values: np.ndarray
+
+    def whole(self) -> np.ndarray:
+        """The numbers (b, 12)."""
+        return self.values
+
+
+InMemory = Plain | Triangles | Transitions
+
+
+class PutAway:
+    """What a node keeps, on a shelf."""
+
+    __slots__ = ("_at", "_kind", "_place", "_shapes")
+
+    def __init__(self, kept: InMemory, place: Place, at: int) -> None:
+        self._kind, self._place, self._at = type(kept), place, at
+        self._shapes = [(a.dtype, a.shape) for a in _arrays(kept)]
+
+    def whole(self) -> np.ndarray:
+        """The numbers (b, 12) or matrices (b, 12, 12). FolderUnusable where the disk does not give them back."""
+        count = sum(dtype.itemsize * prod(shape) for dtype, shape in self._shapes)
+        data, at, arrays = self._place.read(self._at, count), 0, []
+        for dtype, shape in self._shapes:
+            arrays.append(np.frombuffer(data, dtype, prod(shape), at).reshape(shape))
+            at += arrays[-1].nbytes
+        return self._kind(*arrays).whole()
+
+
+Kept = InMemory | PutAway
+
+
+def put_away(kept: dict[str, InMemory], shelf: Shelf) -> dict[str, Kept]:
+    """The same on the shelf, or as it is where the shelf does not take it."""
+    parts = {name: b"".join(a.tobytes() for a in _arrays(one)) for name, one in kept.items()}
+    place = shelf.put(b"".join(parts.values()))
+    if place is None:
+        return dict(kept)
+    found: dict[str, Kept] = {}
+    at = 0
+    for name, part in parts.items():
+        found[name] = PutAway(kept[name], place, at)
+        at += len(part)
+    return found
+
+
+def _arrays(kept: InMemory) -> list[np.ndarray]:
+    return [getattr(kept, field.name) for field in fields(kept)]
 
 
 class Unpacked:

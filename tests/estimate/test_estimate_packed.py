@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import errno
+import os
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -11,12 +14,14 @@ from support_histories import Event, load
 
 from steer.correct.advise import driven_path
 from steer.drivefile import parse_drive
+from steer.errors import FolderUnusable
 from steer.estimate import estimator as folding
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.motion import N_STATES
-from steer.estimate.packed import Transitions, Triangles
+from steer.estimate.packed import PutAway, Transitions, Triangles
 from steer.estimate.possible import possible_paths
+from steer.estimate.shelf import Place, Shelf
 from steer.estimate.smoother import smooth
 from steer.estimate.stack import MOST_STEPS
 
@@ -80,21 +85,21 @@ def held_bytes(node):
     """What a node holds of states, matrices and what is cached of them, but for its weights."""
     held = [v for k, v in vars(node).items() if isinstance(v, np.ndarray | tuple) and k != "weights"]
     arrays = [a for v in held for a in (v if isinstance(v, tuple) else (v,))]
-    packed = [a for kept in node.packed.values() for a in vars(kept).values()]
-    return sum(a.nbytes for a in (*arrays, *packed))
+    return sum(a.nbytes for a in arrays)
 
 
 @pytest.mark.parametrize("name", ["clean", "faults", "curved"])
 def test_every_node_of_a_drive_is_unpacked_as_it_was(name, whole):
     whole(NEVER)
     follower = followed(name, shot_m=20.0)
+    shelf = Shelf()
     assert {len(key) for key in follower.estimator.keys} == {4}
     assert {key[1] for key in follower.estimator.keys} == {0, 1, 2}  # cells, shots and a setting
     for node in follower.estimator.nodes:
         of_models = slice(2 * len(node.score))
         before = [node.p, node.p_before[of_models], node.phi[of_models], *node.blend()]
-        node.pack()
-        assert node.packed
+        node.pack(shelf)
+        assert node.packed and all(isinstance(kept, PutAway) for kept in node.packed.values())
         assert_same_bits([node.p, node.p_before, node.phi, *node.blend()], before)
 
 
@@ -125,6 +130,47 @@ def test_a_late_shot_folds_again_from_a_packed_node_to_the_last_bit(shot_m, whol
     assert_same_bits(said(packed.estimator), said(followed("faults", shot_m, late=True).estimator))
 
 
+def test_a_full_disk_leaves_them_in_memory(monkeypatch):
+    """And says the same."""
+    plain = followed("faults", shot_m=20.0, late=True)
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "pwrite", full)
+    kept = followed("faults", shot_m=20.0, late=True)
+    assert kept.estimator.nodes[0].packed
+    assert not any(isinstance(k, PutAway) for n in kept.estimator.nodes for k in n.packed.values())
+    assert_same_bits(said(kept.estimator), said(plain.estimator))
+
+
+def test_a_shelf_gives_back_what_lies_on_it_and_room_that_is_left_serves_again():
+    shelf, rng = Shelf(), np.random.default_rng(3)
+    lying: dict[Place, bytes] = {}
+    longest = 0
+    for _ in range(600):
+        data = rng.bytes(int(rng.integers(1, 20_000)))
+        place = shelf.put(data)
+        assert place is not None
+        lying[place] = data
+        longest = max(longest, sum(-(-len(d) // 4096) * 4096 for d in lying.values()))
+        if len(lying) > 20:
+            del lying[next(iter(lying))], place
+    for place, data in lying.items():
+        assert place.read(0, len(data)) == data
+        assert place.read(len(data) // 2, 1) == data[len(data) // 2 : len(data) // 2 + 1]
+    assert shelf._end < 4 * longest  # 600 were put there, of which 21 lie there
+
+
+def test_a_shelf_cut_short_is_said():
+    shelf = Shelf()
+    place = shelf.put(b"x" * 5000)
+    assert place is not None and shelf._file is not None
+    os.ftruncate(shelf._file.fileno(), 100)
+    with pytest.raises(FolderUnusable, match="cut short"):
+        place.read(0, 5000)
+
+
 def test_what_is_asked_of_old_nodes_does_not_stay():
     follower = followed("clean", shot_m=20.0)
     nodes = follower.estimator.nodes
@@ -139,7 +185,7 @@ def test_what_is_asked_of_old_nodes_does_not_stay():
     driven_path(follower.estimator, follower.node(), 40.0)
     after = [held_bytes(node) for node in nodes[: -folding.WHOLE]]
     assert after == before[: len(after)]
-    assert max(after) < 33_000 < 60_000 < min(before[-10:])
+    assert max(after) < 9_000 < 60_000 < min(before[-10:])
 
 
 def test_a_shot_that_waits_holds_nothing_of_its_own():
@@ -160,7 +206,7 @@ def test_a_covariance_that_is_not_symmetric_to_the_last_bit_stays_whole(whole):
     node = followed("clean").estimator.nodes[5]
     node.p[3, 0, 1] = np.nextafter(node.p[3, 0, 1], np.inf)
     as_it_was = node.p.copy()
-    node.pack()
+    node.pack(Shelf())
     assert not node.packed and node.p.tobytes() == as_it_was.tobytes()
 
 
