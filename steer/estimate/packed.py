@@ -1,8 +1,7 @@
 """What a node keeps of its matrices once it lies far behind the face: every number once, to the last bit.
 
 Such a node waits for a late shot, which folds again from it, and for the smoother. A covariance is symmetric
-to the last bit, since `filter` makes it so after every step: its triangle is kept, and once where several
-planes have the same, as wrong answers have while nothing speaks for them. Φ differs from the unit matrix in
+to the last bit, since `filter` makes it so after every step: its triangle is kept. Φ differs from the unit matrix in
 the same few places in every plane: what stands there is kept. All of it is put away on the estimator's shelf, where
 there is room.
 """
@@ -26,27 +25,20 @@ _UNIT = np.eye(N_STATES).ravel()
 
 @dataclass(frozen=True)
 class Triangles:
-    """Symmetric matrices (b, 12, 12) as those of their upper triangles (k, 78) that differ, and which of them each
-    has, (b,)."""
+    """Symmetric matrices (b, 12, 12) as their upper triangles (b, 78)."""
 
     upper: np.ndarray
-    which: np.ndarray
 
     @classmethod
     def of(cls, p: np.ndarray) -> Triangles | None:
         """None where a matrix is not symmetric to the last bit."""
         flat = p.reshape(len(p), -1)
         upper, lower = flat.take(_UPPER, axis=1), flat.take(_LOWER, axis=1)
-        if upper.tobytes() != lower.tobytes():
-            return None
-        places: dict[bytes, int] = {}
-        which = np.array([places.setdefault(row.tobytes(), len(places)) for row in upper], np.uint8)
-        kept = np.unique(which, return_index=True)[1]
-        return cls(upper if len(kept) == len(upper) else upper[kept], which)
+        return cls(upper) if upper.tobytes() == lower.tobytes() else None
 
     def whole(self) -> np.ndarray:
         """The matrices (b, 12, 12)."""
-        return self.upper[self.which].take(_PLACE, axis=1)
+        return self.upper.take(_PLACE, axis=1)
 
 
 @dataclass(frozen=True)
