@@ -148,7 +148,8 @@ def _steps(node: Node, both: slice) -> list[Step]:
     """Chainage, x, x', P, P', Φ of a node, and in which planes the path steps there. Where it opened the
     tendency after its measurement, that is a step of its own, so that P follows from P' by the measurement
     alone."""
-    x, p = node.x[both], node.p[both]
+    # copies: a view would hold the whole stack that an old node's numbers are read into
+    x, p, p_before, phi = (a[both].copy() for a in (node.x, node.p, node.p_before, node.phi))
     opened = node.report.ground if isinstance(node.report, CellReport) else np.zeros(2, bool)
     first = p.copy()
     first[opened, C, C] -= GROUND_CRAB**2
@@ -156,7 +157,7 @@ def _steps(node: Node, both: slice) -> list[Step]:
     none = np.zeros(2, bool)
     shot = node.report
     stepped = shot.disagrees if isinstance(shot, ShotReport) and shot.counts else none
-    found = [(node.s_m, x, node.x_before[both], first, node.p_before[both], node.phi[both], stepped)]
+    found = [(node.s_m, x, node.x_before[both].copy(), first, p_before, phi, stepped)]
     if opened.any():
         found.append((node.s_m, x, x, p, p, np.broadcast_to(np.eye(x.shape[1]), p.shape), none))
     return found
