@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from steer.advice import Advice, Notice, Path, ShotView
-from steer.asbuilt.joints import joints_of
+from steer.asbuilt.joints import Joints, joints_of
 from steer.asbuilt.lie import Laid
 from steer.asbuilt.string_words import permissible
-from steer.correct.force_over import JOINT_CODE
+from steer.correct.force_over import JOINT_CODE, NOT_THERE
 from steer.drivefile import DriveFile
 from steer.estimate.follow import Follower
 from steer.estimate.forces import Peak
@@ -38,22 +38,16 @@ class _Passed:
     surely: bool
 
 
-@dataclass(frozen=True)
-class _Looked:
-    sharpest: tuple[float, float]  # mm/m, at a chainage in m
-    passed: tuple[_Passed, ...]
-    made_m: float  # up to where joints have come
-
-
 class SharpestJoint:
     """Watches one drive. The line behind the face changes little within a stroke and takes the whole fold to look
-    at: it is looked at once a stroke and with each check shot. Angles are those of the as-built account."""
+    at: it is looked at once a stroke and with each check shot. The forces are looked at each time, since a late reading
+    may tell of any stroke. Angles are those of the as-built account."""
 
     def __init__(self, file: DriveFile) -> None:
         self._file = file
         self._ring = RingJoint.of(file.pipe)
         self._looked_for: object = None
-        self._looked: _Looked | None = None
+        self._joints: Joints | None = None
         self._close = False  # whether upper limits of angles matter, which take drawn paths
 
     def tell(
@@ -72,46 +66,57 @@ class SharpestJoint:
             return advice
         look = advice.stroke, tuple((shot.number, shot.verdict) for shot in shots)
         if look != self._looked_for:
-            self._looked_for, self._looked = look, self._look(path, follower)
-        if self._looked is None:
+            self._looked_for, self._joints = look, self._look(path, follower)
+        joints = self._joints
+        worst = None if joints is None else joints.along.largest()
+        if joints is None or worst is None:
             return advice
         noted = [d.sequence for d in decisions if d.kind == "note" and _notes_a_force(str(d.body["text"]))]
-        left = [p for p in self._looked.passed if p.peak.sequence > max(noted, default=0)]
+        left = [p for p in self._passed(joints, path, follower) if p.peak.sequence > max(noted, default=0)]
         told, newest = advice.notices, []
         if force is not None:
-            # one force, one notice: the one that says more, of the sharper joint
-            may_kn = float(self._ring.permissible_kn(self._looked.sharpest[0]))
-            over = force[0] > may_kn
+            # one force, one notice: of a joint that is there already, else the one that says more, of the sharper joint
+            made = joints.along.largest(joints.passed_m)
+            there = made is not None and force[0] > self._may_kn(joints, made)
+            place = made if there and made is not None else worst
+            over = there or force[0] > self._may_kn(joints, place)
             ahead = any(n.code == JOINT_CODE for n in told)
-            sharper = ahead and (advice.joint_mm_per_m or 0.0) >= self._looked.sharpest[0]
+            angle = float(joints.along.angle_mm_per_m[place])
+            sharper = ahead and not there and (advice.joint_mm_per_m or 0.0) >= angle
             if over and ahead and not sharper:
                 told = tuple(n for n in told if n.code != JOINT_CODE)
             others = [p for p in left if (p.peak.kn, p.peak.at_m) != force]
             if not sharper and (over or len(others) == len(left)):
-                newest = self._newest(force, may_kn, self._looked)
+                newest = self._newest(force, joints, place)
             if over or ahead:
                 left = others
         return replace(advice, notices=(*told, *newest, *self._stands(left)))
 
-    @staticmethod
-    def _newest(force: tuple[float, float], may_kn: float, looked: _Looked) -> list[Notice]:
-        """The largest force of the last stroke of readings (kN, at a chainage in m): beyond what the sharpest joint may
-        carry, or so near that a restart after a stop could pass it."""
-        angle, at_m = looked.sharpest
+    def _may_kn(self, joints: Joints, place: int) -> float:
+        assert self._ring is not None
+        return float(self._ring.permissible_kn(float(joints.along.angle_mm_per_m[place])))
+
+    def _newest(self, force: tuple[float, float], joints: Joints, place: int) -> list[Notice]:
+        """The largest force of the last stroke of readings (kN, at a chainage in m): beyond what a joint may carry at a
+        place of the driven line, or so near that a restart after a stop could pass it."""
+        may_kn = self._may_kn(joints, place)
         if AFTER_A_STOP * force[0] <= may_kn:
             return []
+        angle, at_m = float(joints.along.angle_mm_per_m[place]), float(joints.along.chainage_m[place])
         over = force[0] > may_kn
-        coming = "" if at_m <= looked.made_m else ", no joint there yet"
+        there = at_m <= joints.passed_m
         text = (
             f"Jacking force {force[0]:.0f} kN at {force[1]:.1f} m is {'MORE than' if over else 'near'} the "
-            f"{permissible(may_kn)} kN that a joint may carry at the sharpest place driven so far "
-            f"({angle:.1f} mm/m at {at_m:.1f} m{coming}). "
+            f"{permissible(may_kn)} kN that a joint may carry at the sharpest place "
+            f"{'joints have come to' if there else 'driven so far'} "
+            f"({angle:.1f} mm/m at {at_m:.1f} m{'' if there else ', no joint there yet'}). "
         )
-        text += (
-            "Ease the force and ask the engineer."
-            if over
-            else "A restart after a stop of some hours could pass it: ask the engineer."
-        )
+        if not over:
+            text += "A restart after a stop of some hours could pass it: ask the engineer."
+        elif there:
+            text += "Ease the force and ask the engineer."
+        else:
+            text += f"{NOT_THERE} Ease the force and ask the engineer."
         return [Notice(CODE, text, force[1])]
 
     @staticmethod
@@ -126,37 +131,37 @@ class SharpestJoint:
         text = (
             f"Jacking force {worst.peak.kn:.0f} kN at {worst.peak.at_m:.1f} m "
             f"{'WAS' if worst.surely else 'MAY HAVE BEEN'} more than the joints made by then may carry, "
-            f"{permissible(worst.may_kn)} kN{limit}{more}. Ask the engineer. This stands until a note (key n) says "
+            f"{permissible(worst.may_kn)} kN{limit}{more}. Ask the engineer. This stands until a note says "
             '"force" or "kN".'
         )
         return [Notice(CODE, text, min(p.peak.at_m for p in left))]
 
-    def _look(self, path: Path | SmoothedPath, follower: Follower) -> _Looked | None:
+    def _look(self, path: Path | SmoothedPath, follower: Follower) -> Joints | None:
         file, at = self._file, path.chainage_m
-        if self._ring is None or len(at) < 2 or at[-1] - at[0] < 2.0 * file.pipe.length_m:
+        if len(at) < 2 or at[-1] - at[0] < 2.0 * file.pipe.length_m:
             return None
         laid = Laid(path, (), file.pipe.length_m, file.decision.string_sd_mm)
-        joints = joints_of(file, laid, possible_paths(follower.estimator, DRAWS if self._close else 1))
-        worst = joints.along.largest()
-        if worst is None:
-            return None
-        sharpest = float(joints.along.angle_mm_per_m[worst]), float(joints.along.chainage_m[worst])
+        return joints_of(file, laid, possible_paths(follower.estimator, DRAWS if self._close else 1))
+
+    def _passed(self, joints: Joints, path: Path | SmoothedPath, follower: Follower) -> list[_Passed]:
+        assert self._ring is not None
         peaks = [follower.forces.peaks[number] for number in sorted(follower.forces.peaks)]
-        made = np.array([peak.end_m for peak in peaks]) - file.machine.length_m - file.pipe.length_m
+        made = (
+            np.array([peak.end_m for peak in peaks]) - self._file.machine.length_m - self._file.pipe.length_m
+        )
         angle = np.nan_to_num(joints.along.running_largest(made))
         doubtful = self._ring.permissible_kn(SURELY_BELOW[0] * angle + SURELY_BELOW[1])
         if not (np.array([peak.kn for peak in peaks]) > doubtful).any():
-            return _Looked(sharpest, (), joints.passed_m)
+            return []
         if not self._close:
             self._close = True
-            joints = joints_of(file, laid, possible_paths(follower.estimator, DRAWS))
+            self._joints = joints = self._look(path, follower) or joints
         low = self._ring.permissible_kn(np.nan_to_num(joints.largest_high(made))).tolist()
-        passed = [
+        return [
             _Passed(peak, may if peak.kn > may else least, peak.kn > may)
             for peak, may, least in zip(peaks, self._ring.permissible_kn(angle).tolist(), low, strict=True)
             if peak.kn > min(may, least)
         ]
-        return _Looked(sharpest, tuple(passed), joints.passed_m)
 
 
 def _notes_a_force(text: str) -> bool:

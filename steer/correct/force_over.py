@@ -7,6 +7,8 @@ from steer.drivefile import DriveFile
 from steer.pipes.cost import KinkCost
 
 JOINT_CODE = "joint_force_over"
+# a falling force may end what is said with it, and no note has to: nothing has been done to a joint
+NOT_THERE = "That joint is not there yet, so not overloaded: this ends when the force falls."
 
 
 def force_over(drive: DriveFile, force_kn: float, at_m: float, cost: KinkCost | None) -> tuple[Notice, ...]:
@@ -28,8 +30,8 @@ def force_over(drive: DriveFile, force_kn: float, at_m: float, cost: KinkCost | 
     if cost is not None and cost.permissible_kn is not None and force_kn > cost.permissible_kn:
         text = (
             f"{read} is more than {cost.permissible_kn:.0f} kN: a joint will turn {cost.angle_mm_per_m:.1f} mm/m at "
-            f"{cost.chainage_m:.1f} m if steered as proposed, and may carry no more then. Ease the force or steer less "
-            "sharply; ask the engineer."
+            f"{cost.chainage_m:.1f} m if steered as proposed, and may carry no more then. {NOT_THERE} Ease the force "
+            "or steer less sharply; ask the engineer."
         )
         found.append(Notice(JOINT_CODE, text, at_m))
     return tuple(found)
