@@ -347,4 +347,4 @@ def _joint_words(cost: KinkCost | None) -> str:
     if cost is None:
         return ""
     bear = "" if cost.permissible_kn is None else f", bear {cost.permissible_kn:.0f} kN"
-    return f"joints turn {cost.angle_mm_per_m:.1f} mm/m{bear}"
+    return f"joints ahead turn {cost.angle_mm_per_m:.1f} mm/m{bear}"

@@ -73,7 +73,7 @@ def made(cylinders: int, hold: bool, **more) -> Advice:
         "12 mm right, nose right: left by 12 mm/m, back on line near 45 m.",
         forecast_unchanged=ahead, cylinder_now_mm=tuple(v - 3.5 for v in mm), now_right_mm_per_m=-10.2,
         now_up_mm_per_m=12.7, eye_probability=0.87, at_reception=ahead[-1],
-        joint="joints turn 5.5 mm/m, bear 12340 kN", next_survey_m=62.0,
+        joint="joints ahead turn 5.5 mm/m, bear 12340 kN", next_survey_m=62.0,
     )  # fmt: skip
     return dataclasses.replace(advice, **more)
 

@@ -174,7 +174,7 @@ def test_nothing_tells_the_proposal_before_the_choice(tmp_path: Path, proposal: 
         reason="Left 99",
         eye_probability=0.5,
         at_reception=None,
-        joint="joints turn 99 mm/m",
+        joint="joints ahead turn 99 mm/m",
     )
     first, second = (shown(replace(snapshot, advice=a), proposal, None) for a in (advice, other))
     assert first.advice == second.advice

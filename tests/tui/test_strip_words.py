@@ -15,7 +15,9 @@ OWN = Decision(96, "overridden", 5.3, -1.0, (20.0, 50.0, 52.0, 22.0))
 
 
 def joints(snapshot):
-    return replace(snapshot, advice=replace(snapshot.advice, joint="joints turn 3.2 mm/m, bear 2513 kN"))
+    return replace(
+        snapshot, advice=replace(snapshot.advice, joint="joints ahead turn 3.2 mm/m, bear 2513 kN")
+    )
 
 
 @pytest.mark.parametrize("kind", ["good", "hold"])

@@ -17,16 +17,25 @@ def shown(width: int, height: int, joint: str) -> str:
     return spans.join(stroke_page.draw(scene, width, height))
 
 
-@pytest.mark.parametrize(("angle", "force"), [("3.4", "1900"), ("10.2", "890"), ("0.1", "12000")])
+@pytest.mark.parametrize(
+    ("angle", "force"), [("3.4", "1900"), ("10.2", "890"), ("0.1", "12000"), ("10.2", "12000")]
+)
 def test_the_force_that_a_correction_leaves_is_beside_it(angle: str, force: str) -> None:
-    said = f"joints turn {angle} mm/m, bear {force} kN"
-    for width, height in ((80, 24), (100, 30)):
+    said = f"joints ahead turn {angle} mm/m, bear {force} kN"
+    for width, height in ((80, 24), (100, 30), (120, 40)):
         text = shown(width, height, said)
-        assert f"{angle} mm/m, bear {force} kN" in text
+        (row,) = [line for line in text.splitlines() if f"{force} kN" in line]
+        assert "ahead" in row and f"{angle} mm/m" in row  # a notice may say another figure, of joints behind
         assert "rolled 1.2° clockwise" in text
-    assert f"{angle} mm/m, bear {force} kN" in shown(120, 40, said)
+
+
+@pytest.mark.parametrize("force", ["890", "2513", "12000"])
+def test_beside_a_narrow_table_what_the_joints_bear_is_whole(force: str) -> None:
+    text = shown(70, 30, f"joints ahead turn 10.2 mm/m, bear {force} kN")
+    assert f"ahead bear {force} kN" in text
 
 
 def test_without_packer_figures_there_is_no_share() -> None:
-    text = shown(80, 24, "joints turn 3.4 mm/m")
-    assert "joints turn 3.4 mm/m" in text and "force" not in text
+    for width in (70, 80):
+        text = shown(width, 24, "joints ahead turn 3.4 mm/m")
+        assert "joints ahead" in text and "3.4 mm/m" in text and "force" not in text

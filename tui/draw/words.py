@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from steer.text import decimals, within
+from tui.draw.spans import first_whole
 
 SIDES = {"line": ("right", "left"), "level": ("high", "low")}
 TURNS = {"line": ("right", "left"), "level": ("up", "down")}
@@ -87,8 +88,11 @@ def roll(roll_deg: float, degree: str) -> str:
 
 
 def joint(text: str, size: int) -> str:
-    """What the path ahead asks of the joints, as the core words it, in fewer letters where room is short."""
-    return text if len(text) <= size else text.replace("joints turn", "joints")
+    """What the path ahead asks of the joints, as the core words it, in fewer letters where room is short; at last only
+    what they then bear, since a figure that lost its end reads as another."""
+    bare = text.replace(" turn ", " ")
+    shorter = bare.replace(" bear ", " "), bare.removeprefix("joints "), f"ahead{text.partition(',')[2]}"
+    return first_whole((text, *(short for short in shorter if short != "ahead")), size)
 
 
 def duration(seconds: float) -> str:

@@ -27,8 +27,8 @@ def meanings(glyphs: Glyphs) -> tuple[str, ...]:
         f"that runs off the strip; {glyphs.axis} along the middle, the design axis; {glyphs.shot}, a check shot, ?, one "
         "that waits for a word, x, a rejected one; straight rules, the limits; with few rows none, but how far the "
         "edges are.",
-        "joints turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
-        "largest jacking force that a joint at that angle may carry.",
+        "joints ahead turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
+        "largest jacking force that a joint at that angle may carry; of the joints behind the face notices speak.",
         "5.2 sd: standard deviations. One is the size of an ordinary error; 19 in 20 lie within two, hardly any beyond "
         "four.",
         "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
