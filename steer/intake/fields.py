@@ -77,6 +77,8 @@ class Number(Field):
     def from_json(self, value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise NotAllowed(self.allowed)
+        if isinstance(value, float) and not math.isfinite(value):
+            raise NotAllowed(f"{self.allowed}; write null, or leave it out, when it was not measured")
         try:
             return self.inside(float(value))
         except OverflowError:

@@ -14,6 +14,16 @@ from steer.text import shown
 _DEEPEST = 20  # of nesting
 
 
+class _Constant(float):
+    """NaN, Infinity or -Infinity, which are no numbers in JSON, as it was written."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+
+    def __repr__(self) -> str:
+        return self._name
+
+
 def json_rows(text: str, wanted: Wanted) -> list[Row]:
     """The good rows; what is wrong with the others is collected."""
     problems = wanted.problems
@@ -61,7 +71,8 @@ def _row(line: int, found: Mapping[str, Any], wanted: Wanted, unknown: dict[str,
 
 
 def parse_object(line: str) -> dict[str, Any]:
-    """One line as one JSON object: no NaN, no name twice, no deep nesting. Raises NotAllowed."""
+    """One line as one JSON object: no name twice, no deep nesting. NaN and Infinity are left to the field that they
+    stand in, which can say what is allowed there. Raises NotAllowed."""
     if line.count("{") + line.count("[") > _DEEPEST:  # only then can it be nested too deeply
         depth = deepest = 0
         for character in line:
@@ -70,7 +81,7 @@ def parse_object(line: str) -> dict[str, Any]:
         if deepest > _DEEPEST:
             raise NotAllowed(f"is nested more than {_DEEPEST} deep")
     try:
-        found = json.loads(line, object_pairs_hook=_no_name_twice, parse_constant=_no_constant)
+        found = json.loads(line, object_pairs_hook=_no_name_twice, parse_constant=_Constant)
     except NotAllowed:
         raise
     except json.JSONDecodeError as error:
@@ -90,9 +101,3 @@ def _no_name_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         twice = next(name for name, _ in pairs if name in seen or seen.add(name))  # type: ignore[func-returns-value]
         raise NotAllowed(f"has {shown(twice)} twice in one object")
     return found
-
-
-def _no_constant(name: str) -> float:
-    raise NotAllowed(
-        f"has {name}, which is no number in JSON: write null, or leave it out, when it was not measured"
-    )
