@@ -26,21 +26,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_look(parser)
 
 
-def add_look(parser: argparse.ArgumentParser, stale_default: str = "15; 0: never") -> None:
-    """Options of every command that opens the screens."""
+def add_look(parser: argparse.ArgumentParser, stale_default: str | None = "15; 0: never") -> None:
+    """Options of every command that opens the screens; `stale_default` None: of one where no reading is too old."""
     parser.add_argument(
         "--ascii", action="store_true", help="draw with ASCII only (also: STEER_ASCII=1 in the environment)"
     )
     parser.add_argument(
         "--palette", choices=PALETTES, default="slate", help="palette to start with; NO_COLOR is honoured"
     )
-    parser.add_argument(
-        "--stale-after",
-        type=float,
-        default=None,
-        metavar="MINUTES",
-        help=f"hide the proposal when no reading came for so long (default {stale_default})",
-    )
+    if stale_default is not None:
+        parser.add_argument(
+            "--stale-after",
+            type=float,
+            default=None,
+            metavar="MINUTES",
+            help=f"hide the proposal when no reading came for so many minutes (default {stale_default})",
+        )
 
 
 def run(args: argparse.Namespace) -> int:

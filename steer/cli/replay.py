@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --what-if: another limit or weight",
     )
     parser.add_argument("--csv", type=Path, metavar="FILE", help="with --what-if: both paths as CSV")
-    add_look(parser)
+    add_look(parser, None)  # every reading of a replay is old
 
 
 def run(args: argparse.Namespace) -> int:
@@ -74,7 +74,7 @@ def screens(folder: Path, look: argparse.Namespace, begin: float | None = None, 
     def make(*given: Any, **options: Any) -> ReplayApp:
         return ReplayApp(*given, speed=speed, **options)
 
-    look.stale_after = 0.0  # every reading of a replay is old
+    look.stale_after = 0.0
     return show(open_reel, look, str(folder), make)
 
 

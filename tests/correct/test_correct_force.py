@@ -79,7 +79,9 @@ def test_the_joint_s_own_permissible_force_is_what_counts() -> None:
 def test_the_line_on_the_joints_says_the_force_they_may_carry() -> None:
     drive = a_drive()
     jacked(drive, [900.0, 900.0])
-    angle, kn = drive.advice().joint.removeprefix("joints ahead turn ").removesuffix(" kN").split(" mm/m, bear ")
+    angle, kn = (
+        drive.advice().joint.removeprefix("joints ahead turn ").removesuffix(" kN").split(" mm/m, bear ")
+    )
     near = [float(RingJoint.of(drive.file.pipe).permissible_kn(float(angle) + by)) for by in (-0.051, 0.051)]
     assert min(near) - 1.0 <= float(kn) <= max(near) + 1.0
 

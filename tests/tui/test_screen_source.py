@@ -211,6 +211,18 @@ def test_palettes_of_the_command_line_are_those_of_the_screens():
     assert parser.parse_args(["x", "--stale-after", "0"]).stale_after == 0.0
 
 
+def test_a_replay_offers_no_age_at_which_readings_would_be_too_old(capsys):
+    """Every reading of a replay is old, and is shown all the same."""
+    from steer.cli.main import main
+
+    with pytest.raises(SystemExit):
+        main(["replay", "--help"])
+    assert "15" not in capsys.readouterr().out
+    with pytest.raises(SystemExit):
+        main(["open", "--help"])
+    assert "no reading came for so many minutes (default 15;" in " ".join(capsys.readouterr().out.split())
+
+
 async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(make_app, sample, tmp_path):
     import shutil
 

@@ -118,6 +118,7 @@ def test_the_same_notices_are_told_by_next_and_a_replay(source, capsys):
     reel = Reel.open(drive.folder)
     frame = reel.frame(len(reel.moments) - 1)
     assert [n.text for n in frame.snapshot.advice.notices if n.code == "string_force_over"] == texts
+    assert "key" not in "".join(texts)  # neither of the two has any
     assert frame.advice == frame.snapshot.advice
     earlier = reel.frame(len(reel.moments) - 4).advice.notices  # wound back: as it was then
     assert [" is MORE than " in n.text for n in earlier if n.code == "string_force_over"][:1] == [True]

@@ -214,5 +214,5 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
         Stop.UNSURE,
         f"The face is known to {plus_minus} {within(estimate.line_sd_mm)} mm in line and "
         f"{plus_minus} {within(estimate.level_sd_mm)} mm in level only (95 %).",
-        "Have a check shot taken and enter it (key 2).",
+        "Have a check shot taken and enter it.",
     )
