@@ -45,20 +45,21 @@ class SettingInput(Input):
             event.prevent_default()
 
     def _on_paste(self, event: events.Paste) -> None:
-        """Two lines are both lines of the setting; what is not taken is said."""
+        """Two lines are both lines of the setting. Of more none is taken: which two were meant, nobody can say, and half
+        a setting would stand beside what was there before. What is not taken is said."""
         event.stop()
         event.prevent_default()
         lines = [text.strip() for text in event.text.splitlines() if text.strip()]
         if len(lines) == 2:
             for plane, text in zip(("line", "level"), lines, strict=True):
                 self.screen.query_one(f"#{plane}", Input).value = text[:LONGEST]
-        elif lines:
+        elif len(lines) == 1:
             self.replace(lines[0][:LONGEST], *sorted(self.selection))
-        if len(lines) > 2 or any(len(text) > LONGEST for text in lines):
-            self._dialog.left_out = (
-                f"Pasted: two lines at most, of {LONGEST} characters; the rest is left out."
-            )
-            self._dialog.say_keys()
+        if len(lines) > 2:
+            self._dialog.left_out = f"Nothing pasted: {len(lines)} lines, and a setting has two, line and level."
+        elif any(len(text) > LONGEST for text in lines):
+            self._dialog.left_out = f"Pasted: the first {LONGEST} characters of a line; the rest is left out."
+        self._dialog.say_keys()
 
     @property
     def _dialog(self) -> OverrideDialog:
