@@ -55,12 +55,16 @@ def may_accept(
     return now
 
 
+def not_coming(shown_stroke: int, now_stroke: int) -> str:
+    """That another stroke than the one shown is coming: it has ended, or a counter put right has strokes counted anew.
+    Both numbers as in an advice, of the stroke before."""
+    return f"the coming stroke is {now_stroke + 1} by now, not {shown_stroke + 1}"
+
+
 def may_override(shown_stroke: int, now_stroke: int) -> None:
     """Raises InputRefused when an own setting was looked at for another stroke than the coming one."""
     if shown_stroke != now_stroke:
-        raise InputRefused(
-            f"stroke {shown_stroke + 1} has ended meanwhile: look at the proposal for stroke {now_stroke + 1} first"
-        )
+        raise InputRefused(f"{not_coming(shown_stroke, now_stroke)}: look at its proposal first")
 
 
 def may_set(shown_mm: Sequence[float] | None, now_mm: Sequence[float]) -> None:

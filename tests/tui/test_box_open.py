@@ -103,18 +103,29 @@ async def test_cylinders_follow_readings_while_the_box_is_open(make_app):
         await until(pilot, lambda: str(meaning.content) != shown)
 
 
-async def test_a_stroke_that_ended_meanwhile_is_said_in_the_box(make_app):
+@pytest.mark.parametrize("stroke", [97, 95], ids=["ended", "counted anew"])
+@pytest.mark.parametrize("typed", [(), ("x", "tab", "y")], ids=["as it was", "no setting"])
+async def test_a_stroke_that_is_no_longer_the_coming_one_is_said_in_the_box(make_app, stroke, typed):
+    """It may have ended, or a counter put right had the strokes counted anew."""
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
-        await pilot.press("o")
+        await pilot.press("o", *typed)
         await pilot.pause()
-        problems = app.screen.query_one("#problems")
-        now = later(drive.current)
-        drive.put(replace(now, advice=replace(now.advice, stroke=97)))
+        assert "Enter" in str(app.screen.query_one("#keys").content)
+        first = drive.current
+        now = later(first)
+        drive.put(replace(now, advice=replace(now.advice, stroke=stroke)))
         await app.look()
-        await until(pilot, lambda: "Stroke 97 has ended" in str(problems.content))
+        await until(pilot, lambda: f"The coming stroke is {stroke + 1} by now, not 97" in screen_text(app))
+        assert "ended" not in screen_text(app)
+        assert str(app.screen.query_one("#keys").content) == "Nothing is stored any more. Esc leaves."
+        await pilot.press("shift+tab")
+        assert str(app.screen.query_one("#keys").content) == "Nothing is stored any more. Esc leaves."
         await pilot.press("enter", "enter")
         await pilot.pause()
         assert drive.calls == []
+        drive.put(replace(first, log_sequence=5000))  # the counter is put right once more
+        await app.look()
+        await until(pilot, lambda: "Enter" in str(app.screen.query_one("#keys").content))

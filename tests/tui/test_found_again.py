@@ -61,7 +61,11 @@ def test_an_event_is_named_as_the_command_names_it():
         ("3.5 left", ("3.5 left", None), None),
         ("3.5 left\n12 up\n1 down", ("2.0 left", "0.8 up"), "Nothing pasted: 3 lines, and a setting has two"),
         ("line\n3.5 left\n\n12 up", ("2.0 left", "0.8 up"), "Nothing pasted: 3 lines"),
-        ("3.5 left and then some more of it\n12 up", ("3.5 left and then so", "12 up"), "first 20 characters"),
+        (
+            "3.5 left and then some more of it\n12 up",
+            ("3.5 left and then so", "12 up"),
+            "first 20 characters",
+        ),
     ],
 )
 async def test_what_is_pasted_into_an_own_setting_fills_both_lines_or_says_so(make_app, text, fields, said):

@@ -590,7 +590,9 @@ def test_an_own_setting_for_a_stroke_that_ended_meanwhile_is_refused(undecided):
 
     shown = undecided.snapshot().advice
     undecided.drive.stroke_end(shown.chainage_m + 0.9)
-    with pytest.raises(InputRefused, match=f"stroke {shown.stroke + 1} has ended meanwhile"):
+    with pytest.raises(
+        InputRefused, match=f"coming stroke is {shown.stroke + 2} by now, not {shown.stroke + 1}"
+    ):
         undecided.override(2.0, -1.0, shown)
     assert not undecided.drive.log.of_kinds("overridden")
     undecided.override(2.0, -1.0, undecided.snapshot().advice)

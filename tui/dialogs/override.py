@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Label
 
-from steer.decisions import same_setting
+from steer.decisions import not_coming, same_setting
 from steer.errors import SteerError
 from tui.dialogs.base import SteerDialog
 from tui.dialogs.setting_text import parse
@@ -30,6 +30,7 @@ _KEYS = {
     "level": "Enter stores both. Shift+Tab goes back to the line. Esc leaves.",
 }
 
+_OVER = "Nothing is stored any more. Esc leaves."
 _OTHERS = "Not stored: new readings changed the cylinders just now. Enter stores these."
 _SUPERSEDED = ["superseded"]  # by a later check
 
@@ -56,7 +57,9 @@ class SettingInput(Input):
         elif len(lines) == 1:
             self.replace(lines[0][:LONGEST], *sorted(self.selection))
         if len(lines) > 2:
-            self._dialog.left_out = f"Nothing pasted: {len(lines)} lines, and a setting has two, line and level."
+            self._dialog.left_out = (
+                f"Nothing pasted: {len(lines)} lines, and a setting has two, line and level."
+            )
         elif any(len(text) > LONGEST for text in lines):
             self._dialog.left_out = f"Pasted: the first {LONGEST} characters of a line; the rest is left out."
         self._dialog.say_keys()
@@ -91,6 +94,7 @@ class OverrideDialog(SteerDialog):
         self._made = self._now  # what whole steps make of the setting: shown and stored
         self._cylinders: tuple[float, ...] | None = None
         self._asked = 0
+        self._over = False  # another stroke is the coming one by now
         self.left_out = ""  # what of a paste was not taken
 
     def compose(self) -> ComposeResult:
@@ -151,7 +155,8 @@ class OverrideDialog(SteerDialog):
     def say_keys(self, field: str | None = None) -> None:
         """What the keys do in a line (None: the one typed in), or what of a paste was left out."""
         field = field or (self.focused.id if self.focused is not None else None)
-        self.query_one("#keys", Label).update(self.left_out or _KEYS.get(field or "", _KEYS["level"]))
+        keys = _OVER if self._over else self.left_out or _KEYS.get(field or "", _KEYS["level"])
+        self.query_one("#keys", Label).update(keys)
 
     async def on_input_changed(self, event: Input.Changed) -> None:
         """Checks after every key."""
@@ -172,14 +177,14 @@ class OverrideDialog(SteerDialog):
                 values.append(value)
         meaning = ""
         snapshot = self._looked_at = self.steer.scene.snapshot
-        if (
-            snapshot is not None
-            and snapshot.advice is not None
-            and snapshot.advice.stroke != self._advice.stroke
-        ):
-            problems.append(
-                f"Stroke {self._advice.stroke + 1} has ended: leave, and look at stroke {snapshot.advice.stroke + 1}"
-            )
+        coming = self._advice if snapshot is None or snapshot.advice is None else snapshot.advice
+        over = coming.stroke != self._advice.stroke
+        if over:
+            said = not_coming(self._advice.stroke, coming.stroke)
+            problems = [f"{said[0].upper()}{said[1:]}: leave, and look at its proposal."]
+        if over != self._over:
+            self._over = over
+            self.say_keys()
         if not problems:
             right, up = values
             found, made, cylinders = await self._ask_drive(right, up)
@@ -223,7 +228,9 @@ class OverrideDialog(SteerDialog):
         moved = problems == _SUPERSEDED or self.steer.steady() - self._moved_s < LOOKED_S
         if moved or problems or self._setting is None:
             self.app.bell()
-            why = _OTHERS if moved else "Not stored, for what is marked ! above. Esc leaves."
+            why = (
+                _OTHERS if moved and not self._over else "Not stored, for what is marked ! above. Esc leaves."
+            )
             self.query_one("#keys", Label).update(why)
             return
         (right, up), made, cylinders = self._setting, self._made, self._cylinders
