@@ -239,7 +239,7 @@ EVIDENCE = (
 )
 
 
-async def test_evidence_for_either_explanation_stands_on_a_small_screen(make_app):
+async def test_evidence_for_either_explanation_stands_on_a_small_screen(make_app, clock):
     """Both in full while there are rows for them; cut, each keeps its beginning, and its figures no neighbour."""
     good = fake_drive.good()
     odd = replace(good.shots[-1], innovation_line_mm=-119.0, innovation_level_mm=-4.0, evidence=EVIDENCE)
@@ -255,6 +255,13 @@ async def test_evidence_for_either_explanation_stands_on_a_small_screen(make_app
         words = " ".join(text.split())
         assert all(evidence in words for evidence in EVIDENCE)
         assert "119 left 4 low 37 sd waiting" in words and words.count("119 mm further left (37 sd)") == 1
+        answer = f"Not stored: check shot 3: {'no word stands on it ' * 4}that could be taken back."
+        app.say(answer)
+        await settle(pilot)
+        words = " ".join(screen_text(app).split())
+        assert all(said in words for said in (*EVIDENCE, answer))
+        clock.move(60.0)
+        await app.look()
         odd = replace(odd, evidence=tuple(f"{e[:-1]} {'and so on ' * 60}." for e in EVIDENCE))
         drive.put(replace(good, shots=(*good.shots[:-1], odd), log_sequence=good.log_sequence + 1))
         await app.look()

@@ -3,8 +3,11 @@
 from dataclasses import replace
 
 import fake_drive
+import pytest
 from screen_pilot import ready, until
 from test_other_screens import screen_text, settle
+
+from steer.errors import FolderUnusable
 
 
 async def test_rows_of_shots_out_of_sight_are_counted(make_app):
@@ -55,3 +58,21 @@ async def test_what_was_taken_back_is_marked_in_the_log(make_app):
         drive.put(replace(drive.current, log_sequence=drive.current.log_sequence + 1))
         await app.look()
         await until(pilot, lambda: "TAKEN BACK by event 5" in screen_text(app))
+
+
+@pytest.mark.parametrize("key", ["2", "3", "l"])
+@pytest.mark.parametrize("opened", [False, True], ids=["from the start", "later"])
+async def test_why_the_log_cannot_be_read_is_said_to_its_end(make_app, key, opened):
+    """The place comes first in it and is the longer part: what is the matter stands behind."""
+    why = f"/srv/drives/{'a-long-name-of-a-place/' * 2}drive.db: the log is damaged in a place that no page of it says"
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        if opened:
+            await ready(app, pilot)
+        drive.trouble = FolderUnusable(why)
+        await app.look(always=True)
+        if not opened:
+            app.set_scene(replace(app.scene, snapshot=None))
+        await pilot.press(key)
+        await until(pilot, lambda: why in " ".join(screen_text(app).split()))

@@ -89,7 +89,7 @@ def old(scene: Scene, size: int, lead: Row = MARK) -> list[Row]:
     """Why what a page shows is old or made with another drive file, for the pages that show it all the same."""
     return [
         (*(lead if n == 0 else (("   ", ""),)), (text, "strong"))
-        for n, text in enumerate(wrap(stopped(scene), size - 4, 2))
+        for n, text in enumerate(wrap(stopped(scene), size - 4, 3))
     ]
 
 

@@ -22,7 +22,8 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
     """How many shots and how they stand; where the face is; when the next one is due."""
     snapshot = scene.snapshot
     if unread(scene):
-        return [((" CHECK SHOTS".ljust(width), "title"),), ((f" {unread(scene)}", "strong"),)]
+        why: list[Row] = [((f" {line}", "strong"),) for line in wrap(unread(scene), width - 2, 4)]
+        return [((" CHECK SHOTS".ljust(width), "title"),), *why]
     shots = snapshot.shots if snapshot is not None else ()
     counts = [f"{len(shots)} taken"]
     for verdict in (DESPITE, "disagrees", "waiting", AHEAD, "rejected", "withdrawn"):

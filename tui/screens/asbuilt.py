@@ -36,10 +36,9 @@ class BuiltSummary(Rows):
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
-        why_not = unread(self.steer.scene) or screen.why_not
         rows = asbuilt_page.summary_rows(
             screen.built,
-            why_not,
+            screen.nothing_because(),
             width,
             screen.age(),
             height,
@@ -129,7 +128,7 @@ class AsBuiltScreen(SteerScreen):
         super().__init__()
         self.built: AsBuilt | None = None
         self.why_not = "Working it out ..."
-        self._placed = ("", 1, False)  # what the rows were shared out for
+        self._placed = ("", 1, False, "")  # what the rows were shared out for
         self._writing = False
         self._sequence = -1  # of the log, as far as the account goes or will go
         self._reaches_m: float | None = None
@@ -152,9 +151,9 @@ class AsBuiltScreen(SteerScreen):
     def _lay_out(self) -> None:
         width, height = self.size
         self._placed = self._around()
-        old, foot, standing = self._placed
+        old, foot, standing, why_not = self._placed
         noticed = notices.line(self.steer.scene, width)
-        wanted = len(asbuilt_page.summary_rows(self.built, self.why_not, width, stopped=old, noticed=noticed))
+        wanted = len(asbuilt_page.summary_rows(self.built, why_not, width, stopped=old, noticed=noticed))
         least = 2 + len(self.built.warnings) + bool(old) + standing if self.built is not None else 1
         plan = asbuilt_page.plan(width, height - 1 - foot, wanted, least)
         self.query_one("#foot").styles.height = foot
@@ -168,11 +167,16 @@ class AsBuiltScreen(SteerScreen):
         pipes.styles.width = plan.beside or "1fr"
         pipes.styles.margin = (0, 0, 0, 1 if plan.beside else 0)
 
-    def _around(self) -> tuple[str, int, bool]:
-        """What takes rows besides the account: that it is old, the answer to the last key, the notices."""
+    def nothing_because(self) -> str:
+        """Why there is no account to show."""
+        return unread(self.steer.scene) or self.why_not
+
+    def _around(self) -> tuple[str, int, bool, str]:
+        """What takes rows besides the account, or in its place: that it is old, the answer to the last key, the notices,
+        why there is none."""
         scene = self.steer.scene
         foot = len(counters.foot_rows(scene, self.size.width, FOOT_ROWS))
-        return stopped(scene), foot, bool(notices.ordered(scene))
+        return stopped(scene), foot, bool(notices.ordered(scene)), self.nothing_because()
 
     def scene_changed(self) -> None:
         if self._around() != self._placed:

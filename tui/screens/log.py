@@ -16,7 +16,7 @@ from tui.draw import counters, log_page, notices
 from tui.draw.glyphs import to_ascii
 from tui.draw.log_page import FILTERS, LogLine, line_of, passes, taken_back
 from tui.draw.scene import unread
-from tui.draw.spans import Row, at_ends
+from tui.draw.spans import Row, at_ends, wrap
 from tui.screens.base import SteerScreen
 from tui.source import LoggedEvent
 from tui.widgets.key_line import KeyLine
@@ -66,7 +66,8 @@ class LogList(ListRows):
         text = f" LOG  {screen.filter_name}{search}: {len(shown):,} lines"
         trouble = unread(self.steer.scene) or screen.trouble
         if trouble:
-            text = f" LOG  {trouble}"
+            why: list[Row] = [((f" {line}", "strong"),) for line in wrap(trouble, width - 2, 4)]
+            return [((" LOG".ljust(width), "title"),), *why]
         # a row has room for day and hour only
         years = list(dict.fromkeys(line.arrived[:4] for line in (*shown[:1], *shown[-1:])))
         when = f"stored {' to '.join(years)}, UTC " if years else ""

@@ -121,7 +121,8 @@ class ShotsScreen(SteerScreen):
         """Gives the shot under the cursor the rows that it wants, as far as the list can spare them."""
         width, height = self.size
         scene = self.steer.scene
-        wanted = 1 + len(shots_page.detail(scene, self.shot(), self.before_after, width))
+        wanted = len(shots_page.detail(scene, self.shot(), self.before_after, width))
+        wanted += len(counters.foot_rows(scene, width, 3))
         head = len(self.query_one("#list", ShotList).head(width))
         room = height - 1 - head - LIST_ROWS  # 1: the keys
         self.query_one("#detail").styles.height = min(max(DETAIL_ROWS, wanted), max(room, 3))
