@@ -9,6 +9,7 @@ from screen_pilot import ready, until
 from test_other_screens import screen_text
 from test_stroke_page import page
 
+from steer.advice import Notice
 from tui.draw.scene import Decision
 
 OWN = Decision(96, "overridden", 5.3, -1.0, (20.0, 50.0, 52.0, 22.0))
@@ -98,9 +99,20 @@ def test_a_shot_that_does_not_count_has_a_mark_of_its_own(ascii_only, monkeypatc
     assert column["waiting"] == {"?"} and column["rejected"] == {"x"} and column["withdrawn"] == set()
 
 
-def test_in_a_replay_at_80x24_a_hold_keeps_the_chainages():
-    rows = page("hold", 80, 19).splitlines()  # a replay has four rows less for the page
-    assert any(row.startswith("chainage") for row in rows) and sum("limit" in row for row in rows) == 4
+@pytest.mark.parametrize("kind", ["hold", "good"])
+@pytest.mark.parametrize("standing", [0, 1, 2])
+def test_in_a_replay_at_80x24_the_strips_keep_their_chainages(kind, standing, monkeypatch):
+    base = fake_drive.STATES[kind]()
+    notices = (Notice("beam_lost", "The beam is lost.", 95.0), *fake_drive.warning().advice.notices[::2])[
+        :standing
+    ]
+    base = replace(base, advice=replace(base.advice, notices=notices))
+    monkeypatch.setitem(fake_drive.STATES, kind, lambda: base)
+    rows = page(kind, 80, 19).splitlines()  # a replay has four rows less for the page
+    assert any(row.startswith("chainage") and "forecast at" in row for row in rows)
+    assert sum(row.startswith(("LINE", "LEVEL")) for row in rows) == 2
+    assert standing or sum("limit" in row for row in rows) == 4
+    assert not standing or any(row.startswith(" ! ") for row in rows)
 
 
 @pytest.mark.parametrize("far_m", [14.0, 15.3, 17.9])

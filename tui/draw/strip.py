@@ -5,7 +5,7 @@ Line is seen from above (right is up on the strip), level from the side (high is
 
 from __future__ import annotations
 
-from tui.draw import stretch, words
+from tui.draw import words
 from tui.draw.limits import limit_mm
 from tui.draw.plot import LIMIT_ROWS, Plot
 from tui.draw.scene import Scene, out_of_date
@@ -13,13 +13,9 @@ from tui.draw.spans import Row, cells, first_whole, fit
 from tui.draw.stretch import Reach
 
 
-def draw(scene: Scene, plane: str, where: Reach, height: int, place: bool = False) -> list[Row]:
-    """The strip of a plane ("line" or "level") in `height` rows; with the `place` that the figures at its end are for,
-    where no row of chainages says it."""
+def draw(scene: Scene, plane: str, where: Reach, height: int) -> list[Row]:
+    """The strip of a plane ("line" or "level") in `height` rows."""
     plot = Plot(scene, plane, where, height)
-    if place:
-        free = [y for y in range(height) if not plot.label(y)]
-        plot.labels |= dict.fromkeys(free[-1:], stretch.place(scene, where))
     margin = _margin(scene, plane, height, where.margin, plot)
     rows = []
     for y in range(height):

@@ -89,10 +89,9 @@ def _strips(scene: Scene, width: int, room: int) -> list[Row]:
     from tui.draw import stretch, strip
 
     where = stretch.reach(scene, width)
-    scale = [] if room == 6 else [stretch.scale_row(scene, where)]
     upper = room // 2
     return [
-        *strip.draw(scene, "line", where, upper, not scale),
-        *strip.draw(scene, "level", where, room - len(scale) - upper, not scale),
-        *scale,
+        *strip.draw(scene, "line", where, upper),
+        *strip.draw(scene, "level", where, room - 1 - upper),
+        stretch.scale_row(scene, where),
     ]
