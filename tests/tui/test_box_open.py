@@ -129,3 +129,35 @@ async def test_a_stroke_that_is_no_longer_the_coming_one_is_said_in_the_box(make
         drive.put(replace(first, log_sequence=5000))  # the counter is put right once more
         await app.look()
         await until(pilot, lambda: "Enter" in str(app.screen.query_one("#keys").content))
+
+
+@pytest.mark.parametrize("size", [(46, 12), (80, 12), (120, 15)], ids=["46x12", "80x12", "120x15"])
+@pytest.mark.parametrize("keys", [("n",), ("o",), ("l", "slash"), ("2", "f")])
+@pytest.mark.parametrize("ascii_only", [False, True])
+async def test_where_a_box_has_no_row_for_them_its_frame_says_that_notices_stand(
+    make_app, clock, size, keys, ascii_only
+):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive, ascii_only=ascii_only)
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        for key in keys:
+            await pilot.press(key)
+            await pilot.pause()
+        box = app.screen.query_one("#box")
+        assert "!" not in screen_text(app) and "leave" in screen_text(app)
+
+        def framed(said):
+            text = screen_text(app)
+            return f"{'+-' if ascii_only else '┌─'} {said}" in text and "leave" in text
+
+        drive.put(later(drive.current, notices=(Notice("beam_lost", "The beam is lost.", 97.0),)))
+        await app.look()
+        await until(pilot, lambda: framed("! 1 notice, Esc, key l"))
+        clock.move(1300.0)
+        await app.look()
+        await until(pilot, lambda: framed("! Readings stopped, 1 notice"))
+        assert "…" not in box.border_title
+        await pilot.resize_terminal(80, 24)
+        await until(pilot, lambda: "Readings stopped 21 min ago" in screen_text(app))
+        assert not box.border_title and "The beam is lost." in screen_text(app)

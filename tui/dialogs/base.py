@@ -15,7 +15,7 @@ from tui.widgets.rows import Rows
 if TYPE_CHECKING:
     from tui.host import Host
 
-LEAST_ROWS = 16  # of the terminal: in fewer the box has them all
+LEAST_ROWS = 16  # of the terminal: in fewer the box has them all, and only its frame says that there are some
 
 
 class Standing(Rows):
@@ -39,7 +39,8 @@ class SteerDialog(ModalScreen[Any]):
     DEFAULT_CSS = """
     SteerDialog { align: center bottom; background: $background 0%; }
     SteerDialog #box { width: 100%; max-width: 100; height: auto; border: solid $foreground; padding: 0 1;
-        background: $background; }
+        background: $background; border-title-style: bold; border-title-color: $foreground;
+        border-title-background: $background; }
     SteerDialog #box.plain { border: ascii $foreground; }
     SteerDialog Label { width: 1fr; }
     SteerDialog .strong { text-style: bold; }
@@ -60,9 +61,24 @@ class SteerDialog(ModalScreen[Any]):
     async def on_mount(self) -> None:
         """Above all else in the box."""
         await self.query_one("#box").mount(Standing(id="standing"), before=0)
+        self._say_in_frame()
+
+    def on_resize(self) -> None:
+        """There may be rows for them now, or none any more."""
+        self._say_in_frame()
+        for rows in self.query(Standing):
+            rows.refresh(layout=True)
+
+    def _say_in_frame(self) -> None:
+        width, height = self.app.size
+        room = min(width, 100) - 8  # corners, blanks, and the bar of a box that is longer than the terminal
+        said = notices.in_frame(self.steer.scene, room) if height < LEAST_ROWS else ""
+        self.query_one("#box").border_title = said
 
     def scene_changed(self) -> None:
         """What came in while it is open."""
+        if self.is_running:
+            self._say_in_frame()
         for rows in self.query(Standing):
             rows.redraw()
             rows.refresh(layout=len(notices.standing(self.steer.scene, rows.size.width)) != rows.size.height)

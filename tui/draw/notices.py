@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.draw.scene import Scene, out_of_date, stopped, unread
-from tui.draw.spans import Row, cells, cut_words, wrap
+from tui.draw.scene import Scene, blocked, out_of_date, stopped, unread
+from tui.draw.spans import Row, cells, cut_words, first_whole, wrap
 
 if TYPE_CHECKING:
     from steer.advice import Notice
@@ -111,8 +111,24 @@ def standing(scene: Scene, size: int) -> list[Row]:
 
 def mark(standing: int, size: int, key: str = "key l") -> Row:
     """That so many notices stand, where there is not a row for one of them."""
-    said = f"{standing} notice{'s' if standing > 1 else ''}, {key} " if size >= 40 else f"{standing}: l "
+    said = f"{_count(standing)}, {key} " if size >= 40 else f"{standing}: l "
     return (*MARK, (said, "warn"))
+
+
+def in_frame(scene: Scene, size: int) -> str:
+    """For the frame of a box that leaves no row for them: that what it covers is old, and how many notices stand; empty
+    where neither is so."""
+    count = len(ordered(scene))
+    stop = blocked(scene) if stopped(scene) else None
+    said = [stop.stop.title] if stop is not None else []
+    if count:
+        said += [_count(count), "Esc, key l"]
+    texts = [f"! {', '.join(said[:most])}" for most in range(len(said), 0, -1)]
+    return first_whole((*texts, "!"), size) if said else ""
+
+
+def _count(standing: int) -> str:
+    return f"{standing} notice{'s' if standing > 1 else ''}"
 
 
 def _none(scene: Scene) -> str:
