@@ -8,7 +8,9 @@ from steer.checkshots.reference import reference_now
 from steer.checkshots.report import reference_lines, turn_text
 from steer.checkshots.views import shot_views
 from steer.drivefile import DriveFile
-from steer.estimate.nodes import CellReport, Node
+from steer.estimate.findings.readings import refused_lately
+from steer.estimate.health import LAST_NODES
+from steer.estimate.nodes import CellReport, Node, cells_of
 from steer.estimate.smoother import SmoothedPath
 from steer.told import Told
 
@@ -46,11 +48,19 @@ def snapshot(
         last_reading_time=follower.present.time,
         last_event_time=told.last_arrival,
         log_sequence=told.seen,
-        extra=_reference_words(file, told, present),
+        extra=_reference_words(file, told, present) | _refused_words(told, present),
         tolerance_stretches=tuple(
             ToleranceStretch(part.from_m, part.to_m, part.line_mm, part.level_mm) for part in tolerance.ranges
         ),
     )
+
+
+def _refused_words(told: Told, present: Node | None) -> dict[str, object]:
+    if present is None:
+        return {}
+    cells = cells_of(told.follower.estimator.nodes[-LAST_NODES:])
+    text = refused_lately(cells, present)
+    return {"refused_lately": text} if text else {}
 
 
 def _reference_words(file: DriveFile, told: Told, present: Node | None) -> dict[str, object]:

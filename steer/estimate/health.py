@@ -10,6 +10,8 @@ from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node, cells_of
 from steer.estimate.sureness import sureness
 
+LAST_NODES = 400  # of the estimate, further back than any finding looks
+
 
 @dataclass(frozen=True)
 class Health:
@@ -23,7 +25,7 @@ class Health:
 def examine(follower: Follower, node: Node) -> Health:
     """Every finding that holds at `node`, the newest state, in the order in which they are told."""
     estimator, drive = follower.estimator, follower.drive
-    nodes = [n for n in estimator.nodes[-400:] if n.s_m <= node.s_m + 1e-9]
+    nodes = [n for n in estimator.nodes[-LAST_NODES:] if n.s_m <= node.s_m + 1e-9]
     cells = cells_of(nodes)
     opposite = steering.steering_opposite(cells, node)
     unsure, sure = sureness(node, drive)

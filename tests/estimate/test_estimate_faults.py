@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -13,9 +14,11 @@ import numpy as np
 import pytest
 
 from steer.drivefile import parse_drive
+from steer.estimate.findings.readings import refused_lately
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.motion import RO
+from steer.estimate.nodes import cells_of
 from steer.ground import CheckShots, Fault, Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
@@ -260,3 +263,37 @@ def test_no_check_shot_is_spoken_of_where_there_is_none():
     follower.take(Event(10**6, "check_shot", shot))
     follower.bring_up()
     assert any(n.text.startswith("Check shots show") for n in examine(follower, follower.node()).notices)
+
+
+def test_how_many_were_refused_of_late_is_told_by_channel():
+    """Exactly the values put in, whichever channel they came in by; the notice asks for more of them than these."""
+    put_in = []
+
+    def distort(reading):
+        s = reading["chainage_m"]
+        for name, by in (("spot_right_mm", 60.0), ("pitch_mm_per_m", -25.0)):
+            if (
+                name in reading
+                and 22.3 < s < 23.9
+                and all(abs(s - at) > 0.45 for at, which in put_in if which == name)
+            ):
+                put_in.append((s, name))
+                reading = reading | {name: reading[name] + by}
+        return reading
+
+    said, follower, _ = drive(draw_scenario(11, curved=False), 24.0, distort)
+    node = follower.node()
+    words = refused_lately(cells_of(follower.estimator.nodes), node)
+    counts = {name: sum(which == name for _, which in put_in) for name in ("spot_right_mm", "pitch_mm_per_m")}
+    assert min(counts.values()) >= 3
+    offered = r"(\d+)"
+    found = re.fullmatch(
+        rf"{counts['spot_right_mm']} of {offered} spots on line, {counts['pitch_mm_per_m']} of {offered} pitch readings "
+        rf"since {node.s_m - 3.0:.1f} m",
+        words,
+    )
+    assert found and min(map(int, found.groups())) > 15, words
+    assert "reading_refused" not in said[-1][1]
+    _, clean, _ = drive(draw_scenario(11, curved=False), 24.0)
+    assert refused_lately(cells_of(clean.estimator.nodes), clean.node()).startswith("none since ")
+    assert refused_lately([], node) == ""

@@ -20,6 +20,7 @@ from steer.errors import InputRefused
 
 ARRIVED = "2026-03-04T09:41:20+00:00"
 ARRIVED_S = 1772617280.0
+LATELY = "2 of 60 spots on line, 3 of 58 yaw readings since 93.0 m"
 
 
 def path(face_m: float) -> Path:
@@ -106,7 +107,7 @@ def good(face_m: float = 96.0, hold: bool = False) -> Snapshot:
         last_reading_time="2026-03-04T09:41:12+00:00",
         last_event_time=ARRIVED,
         log_sequence=1925,
-        extra={"last_reading_arrival": ARRIVED},
+        extra={"last_reading_arrival": ARRIVED, "refused_lately": LATELY},
     )
 
 

@@ -185,3 +185,16 @@ async def test_the_log_says_of_which_year_and_zone_its_times_are(make_app):
         await pilot.press("l")
         await until(pilot, lambda: "2 lines" in screen_text(app))
         assert "stored 2031 to 2032, UTC" in screen_text(app)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (80, 14), (46, 12)], ids=["80x24", "80x14", "46x12"])
+async def test_who_looks_for_refused_readings_finds_them_beside_the_log_s_lines(make_app, size):
+    app = make_app()
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l")
+        await until(pilot, lambda: "check shot" in screen_text(app))
+        words = " ".join(screen_text(app).split())
+        told = f"1,907 readings used, 12 refused; {fake_drive.LATELY}" in words
+        assert told or size[1] < 14
+        assert app.screen.query_one("#list").size.height >= 3

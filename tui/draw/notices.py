@@ -85,6 +85,17 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     return rows
 
 
+def refused(scene: Scene, size: int) -> list[Row]:
+    """How many readings counted and how many did not, and which of late: for who looks for it, no finding."""
+    snapshot = scene.snapshot
+    if snapshot is None or snapshot.advice is None:
+        return []
+    lately = snapshot.extra.get("refused_lately")
+    of_late = f"; {lately}" if isinstance(lately, str) else ""
+    text = f"{snapshot.readings_used:,} readings used, {snapshot.readings_refused:,} refused{of_late}"
+    return [((f" {line}", "quiet"),) for line in wrap(text, size - 2, 3)]
+
+
 def old(scene: Scene, size: int, lead: Row = MARK) -> list[Row]:
     """Why what a page shows is old or made with another drive file, for the pages that show it all the same."""
     return [

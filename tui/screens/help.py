@@ -29,6 +29,7 @@ def meanings(glyphs: Glyphs) -> tuple[str, ...]:
         "edges are.",
         "joints ahead turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
         "largest jacking force that a joint at that angle may carry; of the joints behind the face notices speak.",
+        "Refused: readings too far from what the estimate expects, which do not count; the page of key l says which.",
         "5.2 sd: standard deviations. One is the size of an ordinary error; 19 in 20 lie within two, hardly any beyond "
         "four.",
         "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",

@@ -27,6 +27,7 @@ _BEFORE_TEXT = 35  # cells of a row: mark, number, time, kind
 
 KEPT = 5000  # lines held for readings, and as many for the rest
 AT_ONCE = 2000  # events read in one go
+LEAST_LINES = 4  # of the list, its title among them, before it says more above itself
 AGAIN_S = 1.0  # after which a log out of reach is tried again
 
 
@@ -72,7 +73,10 @@ class LogList(ListRows):
         years = list(dict.fromkeys(line.arrived[:4] for line in (*shown[:1], *shown[-1:])))
         when = f"stored {' to '.join(years)}, UTC " if years else ""
         row: Row = ((text.ljust(width), "title"),)
-        return [at_ends(row, ((when, "title"),), width) if len(text) + len(when) < width else row]
+        if len(text) + len(when) < width:
+            row = at_ends(row, ((when, "title"),), width)
+        refused = notices.refused(self.steer.scene, width)
+        return [row, *refused] if self.size.height >= len(refused) + LEAST_LINES else [row]
 
     def nothing(self) -> str:
         screen = self.screen

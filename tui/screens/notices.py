@@ -19,7 +19,8 @@ class NoticesScreen(LinesScreen):
 
     def rows(self, width: int) -> list[Row]:
         scene = self.steer.scene
-        return notices.draw(scene, width, notices.rows_wanted(scene, width))
+        standing = notices.draw(scene, width, notices.rows_wanted(scene, width))
+        return [*standing, (), *notices.refused(scene, width)]
 
     def action_back(self) -> None:
         """Back to the replay."""

@@ -15,11 +15,25 @@ _CHANNELS = (
     ("Spots on line", "spot_mm"), ("Spots on level", "spot_mm"), ("Yaw readings", "yaw_mm_per_m"),
     ("Pitch readings", "pitch_mm_per_m"),
 )  # fmt: skip
+LATELY_M = 3.0  # over which refused readings are counted
+
+
+def refused_lately(cells: Cells, node: Node) -> str:
+    """How many single readings of each channel did not count over the last `LATELY_M`, in words, for who asks; empty
+    where none came. Unlike the notice it counts those of a channel that jumped."""
+    recent = [(n, r) for n, r in cells if n.s_m > node.s_m - LATELY_M]
+    if not recent:
+        return ""
+    offered = np.sum([r.offered for _, r in recent], 0)
+    out = offered - np.sum([r.used for _, r in recent], 0)
+    names = [what[0].lower() + what[1:] for what, _ in _CHANNELS]
+    parts = [f"{n:.0f} of {of:.0f} {name}" for n, of, name in zip(out, offered, names, strict=True) if n > 0]
+    return f"{', '.join(parts) or 'none'} since {max(node.s_m - LATELY_M, cells[0][0].s_m):.1f} m"
 
 
 def refused(cells: Cells, node: Node) -> list[Notice]:
-    """A larger share of single readings refused in one channel than chance explains, over three metres."""
-    recent = [(n, r) for n, r in cells if n.s_m > node.s_m - 3.0]
+    """A larger share of single readings refused in one channel than chance explains, over `LATELY_M`."""
+    recent = [(n, r) for n, r in cells if n.s_m > node.s_m - LATELY_M]
     if not recent:
         return []
     offered = np.sum([r.offered for _, r in recent], 0)
