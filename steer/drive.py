@@ -41,7 +41,7 @@ from steer.estimate.nodes import Node
 from steer.estimate.possible import Possible, possible_paths
 from steer.estimate.rulings import counter_lacks
 from steer.estimate.shots import Shot
-from steer.estimate.smoother import SmoothedPath, smooth
+from steer.estimate.smoother import SmoothedPath, Smoother, smooth
 from steer.estimate.sureness import next_survey
 from steer.intake import drivetext
 from steer.intake.stored import Border
@@ -64,6 +64,7 @@ class Drive:
         self.told = Told(file, self.border)
         self.file_now: dict[str, Any] | None = None  # drive.toml as an event, where the drive writes
         self._advice: tuple[int, Advice | None] | None = None
+        self._smoother = Smoother()
         self._smoothed: tuple[int, SmoothedPath] | None = None
 
     @classmethod
@@ -337,7 +338,7 @@ class Drive:
         """The path as driven, with all knowledge."""
         if self._smoothed is None or self._smoothed[0] != self.seen:
             self.follower.bring_up()
-            self._smoothed = (self.seen, smooth(self.follower.estimator))
+            self._smoothed = (self.seen, self._smoother.path(self.follower.estimator))
         return self._smoothed[1]
 
     def path_without_pipe_surveys(self) -> SmoothedPath:
@@ -360,11 +361,9 @@ class Drive:
         """What check shots say (None: all of them): verdicts, what moved, the reference, the next survey.
 
         `steer.checkshots.report.lines` puts it in words."""
-        node = self._present()
         advice = self.advice()
-        return survey_report(
-            self.follower, node, numbers, advice.next_survey_m if advice is not None else None
-        )
+        next_m = None if advice is None else advice.next_survey_m
+        return survey_report(self.follower, self._present(), numbers, next_m)
 
     def accept_shot(self, number: int) -> Event:
         """A person says that this check shot counts, whatever it says."""

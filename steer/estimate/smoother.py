@@ -15,8 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.estimate.estimator import Estimator
-from steer.estimate.motion import G, H, T, Y
-from steer.estimate.nodes import blend
+from steer.estimate.motion import N_STATES, G, H, T, Y
+from steer.estimate.nodes import Node
+
+BLOCK = 24  # nodes that are asked at once
 
 
 @dataclass(frozen=True)
@@ -38,36 +40,141 @@ class SmoothedPath:
 
 def smooth(estimator: Estimator) -> SmoothedPath:
     """Smooth every node folded so far; the last one at each chainage counts."""
-    nodes = [node for node in estimator.nodes if node.stands_for is None]
-    count = len(nodes)
-    means, covs = np.empty((count, 2, estimator.start.x.shape[1])), None
-    if count:
-        n, b = means.shape[2], 2 * estimator.stack.models
-        covs = np.empty((count, 2, n, n))
-        after_x, after_p = nodes[-1].x[:b], nodes[-1].p[:b]
-        means[-1], covs[-1] = blend(after_x, after_p, nodes[-1].weights)
-        for i in range(count - 2, -1, -1):
-            node, later = nodes[i], nodes[i + 1]
-            x, p, x_before, p_before = node.x[:b], node.p[:b], later.x_before[:b], later.p_before[:b]
-            j = np.swapaxes(_solve(p_before, later.phi[:b] @ p), 1, 2)
-            after_x = x + np.einsum("bij,bj->bi", j, after_x - x_before)
-            after_p = p + j @ (after_p - p_before) @ np.swapaxes(j, 1, 2)
-            after_p = 0.5 * (after_p + np.swapaxes(after_p, 1, 2))
-            if not (np.isfinite(after_x).all() and np.isfinite(after_p).all()):
-                after_x, after_p = x, p  # what came later cannot be carried back here
-            means[i], covs[i] = blend(after_x, after_p, node.weights)
+    return Smoother().path(estimator)
+
+
+class Smoother:
+    """Smooths one fold again and again while it grows. What lies far behind the face is an affine function of the state
+    where the newer nodes begin: it is worked out once for each `BLOCK` nodes and then asked, all of them at once."""
+
+    def __init__(self) -> None:
+        self._blocks: list[_Block] = []
+
+    def path(self, estimator: Estimator) -> SmoothedPath:
+        """Every node folded so far; the last one at each chainage counts."""
+        nodes = [node for node in estimator.nodes if node.stands_for is None]
+        planes = 2 * estimator.stack.models
+        if not nodes:
+            return _mixed([], np.zeros((0, planes, 3)), np.zeros((0, planes, 2)))
+        # how many depends on the nodes alone, so that whoever asks gets the same to the last bit
+        count = max(0, (len(nodes) - 1) // BLOCK - 1)
+        while self._blocks and not (
+            len(self._blocks) <= count and nodes[len(self._blocks) * BLOCK] is self._blocks[-1].after
+        ):
+            self._blocks.pop()
+        for k in range(len(self._blocks), count):
+            self._blocks.append(_Block.of(nodes[k * BLOCK : (k + 1) * BLOCK], nodes[(k + 1) * BLOCK], planes))
+
+        x, p = nodes[-1].x[:planes], nodes[-1].p[:planes]
+        seen = [tuple(part[None] for part in _seen(x, p, nodes[-1]))]
+        tail = nodes[count * BLOCK :]
+        for node, later in zip(tail[-2::-1], tail[:0:-1], strict=True):
+            x, p = _back(node, later, planes).carried(x, p)
+            seen.append(tuple(part[None] for part in _seen(x, p, node)))
+        for block in reversed(self._blocks):
+            seen.append(block.seen(x, p))
+            x, p = block.first(x, p)
+        mean, variance = (np.concatenate(part[::-1]) for part in zip(*seen, strict=True))
+        return _mixed(nodes, mean, variance)
+
+
+@dataclass(frozen=True)
+class _Block:
+    """n nodes as functions of the smoothed x, P of the node `after` them, by plane of the models (b,): what is `_seen`
+    of them is `mean` (n, b, 3) + rows (n, b, 3, 12)·x and `variance` (n, b, 2) + the rows' own of P; the first of them
+    is x0 + A·x, P0 + A·P·Aᵀ."""
+
+    after: Node
+    rows: np.ndarray
+    mean: np.ndarray
+    variance: np.ndarray
+    a: np.ndarray
+    x0: np.ndarray
+    p0: np.ndarray
+
+    @classmethod
+    def of(cls, nodes: list[Node], after: Node, planes: int) -> _Block:
+        x, p = np.zeros((planes, N_STATES)), np.zeros((planes, N_STATES, N_STATES))
+        a = np.broadcast_to(np.eye(N_STATES), p.shape)
+        found = []
+        for node, later in zip(reversed(nodes), [after, *nodes[:0:-1]], strict=True):
+            back = _back(node, later, planes)
+            a, (x, p) = back.j @ a, back.carried(x, p)
+            found.append((_rows(a, node), *_seen(x, p, node)))
+        rows, mean, variance = (np.stack(part[::-1]) for part in zip(*found, strict=True))
+        return cls(after, rows, mean, variance, a, x, p)
+
+    def seen(self, x: np.ndarray, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """What is `_seen` of all of them, from x, P of the node after."""
+        known = self.rows[:, :, _KNOWN]
+        return (
+            self.mean + (self.rows @ x[:, :, None])[..., 0],
+            self.variance + ((known @ p) * known).sum(-1),
+        )
+
+    def first(self, x: np.ndarray, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """x, P of the first of them."""
+        p = self.p0 + self.a @ p @ np.swapaxes(self.a, 1, 2)
+        return self.x0 + (self.a @ x[:, :, None])[..., 0], 0.5 * (p + np.swapaxes(p, 1, 2))
+
+
+@dataclass(frozen=True)
+class _Back:
+    """One step back: x, P (b, …) of a node, and x', P' of the one after it. J (b, 12, 12) is 0 where what came later
+    cannot be carried back."""
+
+    x: np.ndarray
+    p: np.ndarray
+    x_before: np.ndarray
+    p_before: np.ndarray
+    j: np.ndarray
+
+    def carried(self, x: np.ndarray, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Smoothed x, P of the node from those of the one after it."""
+        p = self.p + self.j @ (p - self.p_before) @ np.swapaxes(self.j, 1, 2)
+        x = self.x + (self.j @ (x - self.x_before)[:, :, None])[..., 0]
+        return x, 0.5 * (p + np.swapaxes(p, 1, 2))
+
+
+def _back(node: Node, later: Node, planes: int) -> _Back:
+    x, p, x_before, p_before = (v[:planes] for v in (node.x, node.p, later.x_before, later.p_before))
+    j = np.swapaxes(_solve(p_before, later.phi[:planes] @ p), 1, 2)
+    return _Back(x, p, x_before, p_before, j if np.isfinite(j).all() else np.zeros_like(j))
+
+
+# ---- what is seen of a node: offset, heading and gain, and the variances of offset and gain
+
+_SEEN, _KNOWN = np.array([Y, T, G]), np.array([0, 2])
+
+
+def _rows(x: np.ndarray, node: Node) -> np.ndarray:
+    """Offset, heading and gain (b, 3, k) of what makes the state (b, 12, k)."""
+    seen = x[:, _SEEN]
+    seen[:, 1] += x[:, H] * node.articulation[np.arange(len(x)) % 2, None]
+    return seen
+
+
+def _seen(x: np.ndarray, p: np.ndarray, node: Node) -> tuple[np.ndarray, np.ndarray]:
+    """Of x (b, 12), P (b, 12, 12) of a node: (b, 3) and (b, 2)."""
+    known = _SEEN[_KNOWN]
+    return _rows(x[:, :, None], node)[..., 0], p[:, known, known]
+
+
+def _mixed(nodes: list[Node], mean: np.ndarray, variance: np.ndarray) -> SmoothedPath:
+    """The mixture of the models at each node, from what is seen of them, (n, b, 3) and (n, b, 2)."""
+    shape = len(nodes), mean.shape[1] // 2, 2
+    w = np.array([node.weights for node in nodes]).reshape(shape[:2])
+    each = mean.reshape(*shape, 3)
+    of_all = np.einsum("nm,nmpk->npk", w, each)
+    off = (each - of_all[:, None])[..., _KNOWN]
+    sd = np.sqrt(np.maximum(np.einsum("nm,nmpk->npk", w, variance.reshape(*shape, 2) + off * off), 0.0))
     at = np.array([node.s_m for node in nodes])
-    keep = np.append(np.diff(at) > 1e-6, True) if count else np.zeros(0, bool)
+    keep = np.append(np.diff(at) > 1e-6, True)[: len(at)]
+    at, of_all, sd = at[keep], of_all[keep], sd[keep]
     a = np.array([node.articulation for node in nodes]).reshape(-1, 2)[keep]
-    x = means[keep]
-    var = np.zeros((0, 2, 1, 1)) if covs is None else covs[keep]
-    diagonal = np.sqrt(np.maximum(np.diagonal(var, axis1=2, axis2=3), 0.0))
-    heading = x[:, :, T] + x[:, :, H] * a
-    empty = np.zeros((0, 2))
+    (line, yaw, _), (level, pitch, _) = of_all[:, 0].T, of_all[:, 1].T
     return SmoothedPath(
-        at[keep], x[:, 0, Y], x[:, 1, Y],
-        diagonal[:, 0, Y] if count else empty[:, 0], diagonal[:, 1, Y] if count else empty[:, 0],
-        heading[:, 0], heading[:, 1], a, x[:, :, G], diagonal[:, :, G] if count else empty,
+        at, line, level, sd[:, 0, 0], sd[:, 1, 0], yaw, pitch, a, of_all[:, :, 2], sd[:, :, 1]
     )  # fmt: skip
 
 
