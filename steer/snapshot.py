@@ -22,11 +22,7 @@ def snapshot(
     eye, tolerance = file.tolerance.eye, file.tolerance
     follower = told.follower
     track = follower.track
-    refused = sum(
-        int(n.report.offered.sum() - n.report.used.sum())
-        for n in follower.estimator.nodes
-        if isinstance(n.report, CellReport)
-    )
+    refused = sum(n.report.refused for n in follower.estimator.nodes if isinstance(n.report, CellReport))
     return Snapshot(
         name=file.drive.name,
         start_chainage_m=file.axis.start_chainage_m,

@@ -148,6 +148,11 @@ class CellReport:
     moved: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # channels taken in as moved
     first: np.ndarray = field(default_factory=lambda: np.zeros(4, bool))  # taken in as another launch
 
+    @cached_property
+    def refused(self) -> int:
+        """Values offered that were not used."""
+        return int(self.offered.sum() - self.used.sum())
+
 
 def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Moments of the mixture: x (b, 12), p (b, 12, 12), weights (m,) -> (2, 12), (2, 12, 12)."""
