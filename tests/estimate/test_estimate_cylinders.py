@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
+from support_histories import Event
 
 from steer.drivefile import DriveFile, parse_drive
 from steer.estimate.cylinders import SILENT
@@ -20,13 +20,6 @@ from steer.machine import extensions
 
 LOST_M = 12.0  # from here on no reading tells the cylinders
 HELD = ((4.0, -2.0), (-3.0, 5.0))  # mm/m, turn and turn about by strokes
-
-
-@dataclass(frozen=True)
-class Event:
-    sequence: int
-    kind: str
-    body: dict[str, Any]
 
 
 @cache

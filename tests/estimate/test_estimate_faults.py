@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any
 
 import numpy as np
 import pytest
+from support_histories import Event
 
 from steer.drivefile import parse_drive
 from steer.estimate.findings.readings import refused_lately
@@ -25,13 +25,6 @@ from steer.ground.operator import RuleOfThumb
 from steer.machine.cylinders import extensions
 
 AT_M = 24.02  # just after a stroke's end
-
-
-@dataclass(frozen=True)
-class Event:
-    sequence: int
-    kind: str
-    body: dict[str, Any]
 
 
 def drive(scenario, to_m, distort=None, hold=None, make=Simulation):

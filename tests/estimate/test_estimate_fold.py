@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import numpy as np
 import pytest
+from support_histories import Event
 
 from steer.drivefile import parse_drive
 from steer.estimate.cells import Track
@@ -20,13 +19,6 @@ from steer.ground import CheckShots, Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
 from steer.machine import extensions
-
-
-@dataclass(frozen=True)
-class Event:
-    sequence: int
-    kind: str
-    body: dict[str, Any]
 
 
 @cache

@@ -3,12 +3,13 @@ the simulated ground found where they are, and a shot that disagrees makes no st
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
+from support_histories import Event
 
 from steer.drivefile import parse_drive
 from steer.estimate.estimator import Estimator
@@ -21,13 +22,6 @@ from steer.estimate.stack import Stack
 from steer.ground import CheckShots, Simulation, draw_scenario
 from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
-
-
-@dataclass(frozen=True)
-class Event:
-    sequence: int
-    kind: str
-    body: dict[str, Any]
 
 
 @cache

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import pytest
+from support_histories import Event
 
 from steer.drivefile import parse_drive
 from steer.estimate.follow import Follower
@@ -15,13 +14,6 @@ from steer.ground.folder import drive_toml
 
 FIRST_M, END_M = 0.0, 12.0
 BEFORE, NOW, ANEW = [20.0, 21.0, 22.0, 21.0], [24.0, 20.0, 18.0, 22.0], [26.0, 19.0, 16.0, 23.0]
-
-
-@dataclass(frozen=True)
-class Event:
-    sequence: int
-    kind: str
-    body: dict[str, Any]
 
 
 @cache

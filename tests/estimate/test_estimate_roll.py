@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
-from typing import Any
 
 import numpy as np
+from support_histories import Event
 
 from steer.drivefile import parse_drive
 from steer.estimate.follow import Follower
@@ -18,13 +18,6 @@ from steer.ground.folder import drive_toml
 from steer.ground.operator import RuleOfThumb
 
 UP_MM = 400.0
-
-
-@dataclass(frozen=True)
-class Event:
-    sequence: int
-    kind: str
-    body: dict[str, Any]
 
 
 @cache
