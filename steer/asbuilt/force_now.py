@@ -1,5 +1,5 @@
-"""Jacking force against the joints of the whole driven line, while the drive goes on: the newest force, and what passed
-unnoted."""
+"""Jacking force while the drive goes on: the newest against the joints of the whole driven line, and what passed their
+limits or those of the drive file unnoted."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from steer.advice import Advice, Notice, Path, ShotView
 from steer.asbuilt.joints import Joints, joints_of
 from steer.asbuilt.lie import Laid
 from steer.asbuilt.string_words import permissible
+from steer.correct import force_over
 from steer.correct.force_over import JOINT_CODE, NOT_THERE
 from steer.drivefile import DriveFile
 from steer.estimate.follow import Follower
@@ -26,6 +27,8 @@ CODE = "string_force_over"
 SURELY_BELOW = 1.5, 1.0  # an angle's upper limit: below so many times the likeliest, and mm/m more
 DRAWS = 200  # as the as-built account
 _NOTED_BY = re.compile(r"\bforces?\b|(\b|\d)kn\b", re.IGNORECASE)  # a note that has noted what passed
+
+_STANDS = 'This stands until a note says "force" or "kN".'
 
 
 @dataclass(frozen=True)
@@ -58,10 +61,16 @@ class SharpestJoint:
         path: Path | SmoothedPath,
         decisions: Iterable[Any],
     ) -> Advice:
-        """The advice with what the joints behind the face have to say. `path` is the smoothed one of all that
-        `follower` has folded, `shots` are those it took, `decisions` the events of what people decided and noted.
-        Nothing is added without packer keys or a force."""
+        """The advice with what passed the limits of the drive file, and with what the joints behind the face have to say
+        (not without packer keys). `path` is the smoothed one of all that `follower` has folded, `shots` are those it
+        took, `decisions` the events of what people decided and noted."""
         force = follower.newest_force()
+        noted = max(
+            (d.sequence for d in decisions if d.kind == "note" and _notes_a_force(str(d.body["text"]))),
+            default=0,
+        )
+        limits = _limits_passed(self._file, follower, noted)
+        advice = replace(advice, notices=(*advice.notices, *limits))
         if self._ring is None or not follower.forces.peaks:
             return advice
         look = advice.stroke, tuple((shot.number, shot.verdict) for shot in shots)
@@ -71,8 +80,7 @@ class SharpestJoint:
         worst = None if joints is None else joints.along.largest()
         if joints is None or worst is None:
             return advice
-        noted = [d.sequence for d in decisions if d.kind == "note" and _notes_a_force(str(d.body["text"]))]
-        left = [p for p in self._passed(joints, path, follower) if p.peak.sequence > max(noted, default=0)]
+        left = [p for p in self._passed(joints, path, follower) if p.peak.sequence > noted]
         told, newest = advice.notices, []
         if force is not None:
             # one force, one notice: of a joint that is there already, else the one that says more, of the sharper joint
@@ -126,13 +134,10 @@ class SharpestJoint:
             return []
         worst = max(left, key=lambda p: (p.surely, p.peak.kn / p.may_kn))
         limit = "" if worst.surely else " at the upper limit of their angles"
-        others = len(left) - 1
-        more = f", and {others} more stroke{'s' if others > 1 else ''}" if others else ""
         text = (
             f"Jacking force {worst.peak.kn:.0f} kN at {worst.peak.at_m:.1f} m "
             f"{'WAS' if worst.surely else 'MAY HAVE BEEN'} more than the joints made by then may carry, "
-            f"{permissible(worst.may_kn)} kN{limit}{more}. Ask the engineer. This stands until a note says "
-            '"force" or "kN".'
+            f"{permissible(worst.may_kn)} kN{limit}{_more(len(left) - 1)}. Ask the engineer. {_STANDS}"
         )
         return [Notice(CODE, text, min(p.peak.at_m for p in left))]
 
@@ -162,6 +167,38 @@ class SharpestJoint:
             for peak, may, least in zip(peaks, self._ring.permissible_kn(angle).tolist(), low, strict=True)
             if peak.kn > min(may, least)
         ]
+
+
+def _limits_passed(file: DriveFile, follower: Follower, noted: int) -> list[Notice]:
+    """The strokes before the newest force in which a limit of the drive file was passed, and that nobody has noted
+    since (`noted` is the last note's sequence)."""
+    allowed = force_over.allowed(file)
+    newest = follower.newest_force()
+    left = [
+        peak
+        for peak in follower.forces.peaks.values()
+        if peak.sequence > noted
+        and peak.kn > min(allowed.values(), default=np.inf)
+        and not (newest and _is(peak, newest))
+    ]
+    if not left:
+        return []
+    worst = max(left, key=lambda peak: peak.kn)
+    passed = [f"{name} {kn:.0f} kN" for name, kn in allowed.items() if worst.kn > kn]
+    text = (
+        f"Jacking force {worst.kn:.0f} kN at {worst.at_m:.1f} m WAS beyond what drive.toml allows: {', '.join(passed)}"
+        f"{_more(len(left) - 1)}. Have it looked into. {_STANDS}"
+    )
+    return [Notice(force_over.CODE, text, min(peak.at_m for peak in left))]
+
+
+def _is(peak: Peak, force: tuple[float, float]) -> bool:
+    """Whether the newest force (kN, at a chainage in m) is the largest of this stroke, or as large."""
+    return peak.kn == force[0] and peak.at_m <= force[1] <= peak.end_m
+
+
+def _more(strokes: int) -> str:
+    return f", and {strokes} more stroke{'s' if strokes > 1 else ''}" if strokes else ""
 
 
 def _notes_a_force(text: str) -> bool:

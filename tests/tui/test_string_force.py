@@ -193,3 +193,36 @@ def test_a_late_reading_s_force_is_said_at_once(source):
     assert snapshot.advice.stroke == stroke
     (text,) = [n.text for n in snapshot.advice.notices if n.code == "string_force_over"]
     assert f"{1.3 * may_kn:.0f} kN at {s - 5.0:.1f} m WAS more" in text
+
+
+def test_a_limit_of_the_drive_file_that_was_passed_stands_until_a_note(tmp_path):
+    """Also where nothing is known of packers; the newest force speaks for itself, once."""
+    toml = draw_scenario(3, curved=False).drive
+    toml["limits"] = {"main_jack_kn": 6000.0, "thrust_wall_kn": 4000.0}
+    (tmp_path / "drive.toml").write_text(drive_toml(toml), encoding="utf-8")
+    with Drive.open(tmp_path, write=True, sync="stroke") as drive:
+        assert RingJoint.of(drive.file.pipe) is None
+        source, stroke_m = ScreenSource(drive), drive.file.drive.stroke_m
+
+        def said(number: int, force_kn: float) -> list[str]:
+            for s in (number + 0.25, number + 0.75):
+                drive.add("reading", _reading(s * stroke_m, drive.file.target.behind_face_m, force_kn))
+            return [n.text for n in source.snapshot().advice.notices if n.code == "force_over"]
+
+        assert said(0, 1000.0) == []
+        (now,) = said(1, 4321.0)
+        assert "is beyond what drive.toml allows: thrust wall 4000 kN." in now
+        (still,) = said(2, 1000.0)  # within a stroke of the newest reading
+        assert " is beyond " in still
+        (was,) = said(3, 1000.0)
+        assert (
+            was.startswith("Jacking force 4321 kN at ")
+            and "WAS beyond" in was
+            and "thrust wall 4000 kN. " in was
+        )
+        (both,) = (said(4, 6789.0), said(6, 900.0))[1]
+        assert "6789 kN" in both and "main jacks 6000 kN, thrust wall 4000 kN, and 1 more stroke." in both
+        drive.note("thrust wall inspected, force back to normal")
+        assert said(7, 900.0) == []
+        (again,) = (said(8, 4100.0), said(10, 900.0))[1]
+        assert "4100 kN" in again and "more stroke" not in again
