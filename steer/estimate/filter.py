@@ -52,8 +52,8 @@ def update(
 
 def hold_within(x: np.ndarray, p: np.ndarray, state: int, low: float, high: float) -> np.ndarray:
     """Move x (b, n) to the nearest point, in the metric of P, where low <= x[state] <= high."""
-    bounded = np.clip(x[:, state], low, high)
-    step = bounded - x[:, state]
-    if not step.any():
+    own = x[:, state]
+    if low <= own.min() and own.max() <= high:
         return x
+    step = np.clip(own, low, high) - own
     return x + p[:, :, state] * (step / np.maximum(p[:, state, state], 1e-300))[:, None]

@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 from steer.estimate.cells import BACK_JUMP_M
 
+_FEW = 64  # forces of which none is let go
+
 
 class Peak(NamedTuple):
     """The largest force of a stroke (kN), read at a chainage `at_m` by the event `sequence`; the furthest chainage at
@@ -23,7 +25,8 @@ class Forces:
 
     def __init__(self, start_m: float, stroke_m: float) -> None:
         self._start_m, self._stroke_m = start_m, stroke_m
-        self._last: list[tuple[float, float]] = []  # chainage, kN of the last two strokes
+        self._last: list[tuple[float, float]] = []  # chainage, kN, at least of the last two strokes
+        self._furthest_m, self._let_go_at = -math.inf, _FEW
         self.peaks: dict[int, Peak] = {}  # by number of stroke
 
     def take(self, sequence: int, kn: float, s_m: float, top_m: float, late: bool) -> None:
@@ -33,8 +36,10 @@ class Forces:
             return
         at_m = s_m if late or top_m - BACK_JUMP_M <= s_m <= top_m else top_m
         self._last.append((at_m, kn))
-        newest = max(s for s, _ in self._last)
-        self._last = [r for r in self._last if r[0] >= newest - 2.0 * self._stroke_m]
+        self._furthest_m = max(self._furthest_m, at_m)
+        if len(self._last) >= self._let_go_at:
+            self._last = [r for r in self._last if r[0] >= self._furthest_m - 2.0 * self._stroke_m]
+            self._let_go_at = max(_FEW, 2 * len(self._last))
         place_m = at_m if late else top_m
         number = max(math.ceil((place_m - self._start_m) / self._stroke_m - 1e-6), 0)
         old = self.peaks.get(number)
@@ -46,7 +51,7 @@ class Forces:
     def newest(self, top_m: float) -> tuple[float, float] | None:
         """The largest force read over the last stroke (kN), and its chainage (m); None where none was read so near
         `top_m`."""
-        newest = max((s for s, _ in self._last), default=-math.inf)
+        newest = self._furthest_m
         if newest < top_m - self._stroke_m:
             return None
         at_m, kn = max((r for r in self._last if r[0] >= newest - self._stroke_m), key=lambda r: r[1])

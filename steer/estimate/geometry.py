@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -50,6 +51,19 @@ def place(point: AxisPoint) -> np.ndarray:
     return np.stack([point.easting_m, point.northing_m, point.level_m], -1)
 
 
+@lru_cache(maxsize=8)
+def _beam(axis: Axis, reference: Reference) -> tuple[np.ndarray, np.ndarray]:
+    """Where a beam as set starts (m) and its direction, (3,) each; asked for at every stroke."""
+    start = axis.at(axis.start_chainage_m)
+    source = np.array(axis.position(axis.start_chainage_m, reference.right_mm, reference.up_mm))
+    bearing = float(start.bearing_rad) + reference.right_mm_per_m / 1000.0
+    grade = (float(start.grade_mm_per_m) + reference.up_mm_per_m) / 1000.0
+    beam = np.array([math.sin(bearing), math.cos(bearing), grade]) / math.hypot(1.0, grade)
+    source.setflags(write=False)
+    beam.setflags(write=False)
+    return source, beam
+
+
 def reference_at(axis: Axis, reference: Reference, target: AxisPoint) -> tuple[np.ndarray, np.ndarray]:
     """Where the reference as set crosses the plane square to the axis at `target`.
 
@@ -60,11 +74,7 @@ def reference_at(axis: Axis, reference: Reference, target: AxisPoint) -> tuple[n
     if reference.kind == "axis":
         set_at = np.array([reference.right_mm, reference.up_mm])
         return np.broadcast_to(set_at, (*along.shape, 2)).copy(), along
-    start = axis.at(axis.start_chainage_m)
-    source = np.array(axis.position(axis.start_chainage_m, reference.right_mm, reference.up_mm))
-    bearing = float(start.bearing_rad) + reference.right_mm_per_m / 1000.0
-    grade = (float(start.grade_mm_per_m) + reference.up_mm_per_m) / 1000.0
-    beam = np.array([math.sin(bearing), math.cos(bearing), grade]) / math.hypot(1.0, grade)
+    source, beam = _beam(axis, reference)
     ahead, right, up = frame(target)
     to_axis = place(target) - source
     cosine = ahead @ beam

@@ -48,7 +48,10 @@ class Scatter:
         middle = MEDIAN * math.sqrt(2.0) * sd * found
         # what came before each reading; where all of a cell count, which is usual, all four channels at once
         if use.all():
-            steps = np.abs(np.diff(residual, axis=0, prepend=left[None]))
+            steps = residual.copy()
+            steps[0] -= left
+            steps[1:] -= residual[:-1]
+            np.abs(steps, out=steps)
             left = residual[-1] - moved
             beyond, count = (steps > middle).sum(0), len(steps) - np.isnan(steps[0])
         else:
