@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -124,9 +125,15 @@ def _around(machine: MachineSection, exact_mm: np.ndarray) -> np.ndarray:
         near, base = (-1, 0, 1, 2), np.floor(exact + 1e-9)
     elif 2**count <= MOST_TRIED:
         near, base = (0, 1), np.floor(exact + 1e-9)
-    found: np.ndarray = (np.array(list(itertools.product(near, repeat=count)), float) + base) * (
-        machine.cylinders.step_mm
-    )
+    found: np.ndarray = (_combinations(near, count) + base) * machine.cylinders.step_mm
+    return found
+
+
+@lru_cache(maxsize=8)
+def _combinations(near: tuple[int, ...], count: int) -> np.ndarray:
+    """Every choice of `count` of `near`, (k, count); thousands, and the same at every stroke."""
+    found = np.array(list(itertools.product(near, repeat=count)), float)
+    found.setflags(write=False)
     return found
 
 

@@ -36,7 +36,7 @@ def wrong_answers(
     best = each.max(0)
     ratio = score[models:].reshape(WRONG, 2) - (best + np.log(weights @ np.exp(each - best)))
     against = np.exp(-gone_m / AGAINST_M) * before + np.minimum(MODEL_TEMPER * ratio, AGAINST_AT_ONCE)
-    return ratio, np.clip(against, 0.0, AGAINST_MOST)
+    return ratio, np.minimum(np.maximum(against, 0.0), AGAINST_MOST)
 
 
 def lean(before: np.ndarray, standard: np.ndarray, ds_m: float) -> tuple[np.ndarray, np.ndarray]:

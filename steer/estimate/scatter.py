@@ -38,7 +38,7 @@ class Scatter:
     def scale(self) -> np.ndarray:
         """What the standard deviations of the readings are multiplied by (4,): 1 until the scatter is clearly
         larger. Never less: readings may share an error that no scatter shows."""
-        share = np.clip((self.found - AT_ITS_WORD) / (BELIEVED - AT_ITS_WORD), 0.0, 1.0)
+        share = np.minimum(np.maximum((self.found - AT_ITS_WORD) / (BELIEVED - AT_ITS_WORD), 0.0), 1.0)
         return 1.0 + share * (np.maximum(self.found, 1.0) - 1.0)
 
     def after(self, residual: np.ndarray, use: np.ndarray, sd: np.ndarray, moved: np.ndarray) -> Scatter:

@@ -33,19 +33,26 @@ def carried_back(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Rows (b, 12) and constants (b,) of face offset and heading at `back_m` before the node."""
     a = np.asarray(articulation, float)
-    b = a.shape[0]
-    offset, heading = np.zeros((b, N_STATES)), np.zeros((b, N_STATES))
+    offset = np.zeros((a.shape[0], N_STATES))
     c, d = body.crab_coupling_per_m, back_m
-    heading[:, T] = 1.0
-    heading[:, H] = a
-    heading[:, P] = heading[:, K] = -d
-    heading[:, C] = -d * c
     offset[:, Y] = 1.0
     offset[:, T] = -d
     offset[:, D] = -d * a
     offset[:, C] = -d + 0.5 * d * d * (c - 1.0 / body.crab_fade_m)
     offset[:, P] = offset[:, K] = 0.5 * d * d
-    return offset, -0.5 * d * d * curvature, heading, d * curvature
+    return offset, -0.5 * d * d * curvature, *_heading_back(body, a, d, curvature)
+
+
+def _heading_back(
+    body: Body, articulation: np.ndarray, back_m: float, curvature: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Row (b, 12) and constant (b,) of the heading alone."""
+    heading = np.zeros((articulation.shape[0], N_STATES))
+    heading[:, T] = 1.0
+    heading[:, H] = articulation
+    heading[:, P] = heading[:, K] = -back_m
+    heading[:, C] = -back_m * body.crab_coupling_per_m
+    return heading, back_m * curvature
 
 
 def target_row(
@@ -87,7 +94,7 @@ def heading_row(
     `against_reference` (b,) is true where the angle is read against the reference (yaw), false
     where gravity gives it (pitch). Both carry the channel's own zero error.
     """
-    _, _, row, const = carried_back(body, articulation, back_m, curvature)
+    row, const = _heading_back(body, np.asarray(articulation, float), back_m, curvature)
     row[:, B] = 1.0
     row[:, RD] = np.where(against_reference, -1.0, 0.0)
     row[:, RR] = np.where(against_reference, -distance_m, 0.0)
