@@ -127,14 +127,15 @@ def test_the_screens_residuals_are_those_of_the_command(tmp_path):
 
 
 def test_a_survey_stored_from_the_screen_is_what_the_command_stores(tmp_path):
-    from steer.cli import demo
+    import sample
+
     from steer.cli.screen_source import ScreenSource
     from steer.drive import Drive
     from steer.errors import InputRefused
     from steer.log import Log
 
-    demo.make(tmp_path / "one")
-    demo.make(tmp_path / "two")
+    for name in ("one", "two"):
+        sample.copied(tmp_path / name, 13)
     sights, control = SURVEYS / "tunnel_observations.csv", SURVEYS / "tunnel_control.csv"
     with Drive.open(tmp_path / "one", write=True) as drive:
         source = ScreenSource(drive)

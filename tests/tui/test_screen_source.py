@@ -6,40 +6,55 @@ import numpy as np
 import pytest
 
 
+STROKES = 42  # of the sample drive, to 37.8 m: past its first check shot, and a change is proposed
+
+
 @pytest.fixture(scope="module")
 def sample(tmp_path_factory):
-    from steer.cli import demo
+    import sample as samples
 
-    folder = tmp_path_factory.mktemp("sample") / "drive"
-    demo.make(folder)
-    return folder
+    return samples.copied(tmp_path_factory.mktemp("sample") / "drive", STROKES)
 
 
 @pytest.fixture
-def source(sample, tmp_path):
-    import shutil
+def source(request, tmp_path):
+    import sample as samples
 
     from steer.cli.screen_source import ScreenSource
     from steer.drive import Drive
 
-    folder = tmp_path / "drive"
-    shutil.copytree(sample, folder)
+    folder = samples.copied(tmp_path / "drive", getattr(request, "param", STROKES))
     with Drive.open(folder, write=True) as drive:
         yield ScreenSource(drive)
 
 
+@pytest.fixture(scope="module")
+def bare(sample, tmp_path_factory):
+    """The sample's readings of its first 26 m alone, without its crew's decisions."""
+    import shutil
+
+    from steer.intake import store_readings
+
+    folder = tmp_path_factory.mktemp("bare") / "drive"
+    folder.mkdir()
+    shutil.copy(sample / "drive.toml", folder)
+    head, *rows = (sample / "readings.csv").read_text().splitlines(keepends=True)
+    at = head.split(",").index("chainage_m")
+    beyond = next(n for n, row in enumerate(rows) if float(row.split(",")[at]) > 26.0)
+    few = folder.parent / "readings.csv"
+    few.write_text(head + "".join(rows[:beyond]))
+    store_readings(folder, [few])
+    return folder
+
+
 @pytest.fixture
-def undecided(sample, tmp_path):
-    """The sample's readings alone, without its crew's decisions."""
+def undecided(bare, tmp_path):
     import shutil
 
     from steer.cli.screen_source import ScreenSource
     from steer.drive import Drive
-    from steer.intake import store_readings
 
-    (tmp_path / "bare").mkdir()
-    shutil.copy(sample / "drive.toml", tmp_path / "bare")
-    store_readings(tmp_path / "bare", [sample / "readings.csv"])
+    shutil.copytree(bare, tmp_path / "bare")
     with Drive.open(tmp_path / "bare", write=True) as drive:
         yield ScreenSource(drive)
 
@@ -132,11 +147,11 @@ def test_shots_from_a_file(source, tmp_path):
 
     before = len(source.snapshot().shots)
     file = tmp_path / "more.csv"
-    file.write_text("chainage_m,point,line_mm,level_mm,sd_mm\n95.0,face,-4.0,9.0,2.0\n")
+    file.write_text("chainage_m,point,line_mm,level_mm,sd_mm\n34.0,face,-4.0,9.0,2.0\n")
     assert "1 check shot" in source.read_shots(str(file))
     assert source.refresh()
     assert len(source.snapshot().shots) == before + 1
-    file.write_text("chainage_m,point,line_mm,level_mm,sd_mm\n95.0,nose,-4.0,9.0,2.0\n")
+    file.write_text("chainage_m,point,line_mm,level_mm,sd_mm\n34.0,nose,-4.0,9.0,2.0\n")
     with pytest.raises(InputRefused, match="nose"):
         source.read_shots(str(file))
 
@@ -223,16 +238,15 @@ def test_a_replay_offers_no_age_at_which_readings_would_be_too_old(capsys):
     assert "no reading came for so many minutes (default 15;" in " ".join(capsys.readouterr().out.split())
 
 
-async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(make_app, sample, tmp_path):
-    import shutil
-
+async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(make_app, tmp_path):
+    import sample as samples
     from screen_pilot import ready, until
     from test_other_screens import screen_text
 
     from steer.cli.screen_source import ScreenSource
     from steer.drive import Drive
 
-    shutil.copytree(sample, tmp_path / "drive")
+    samples.copied(tmp_path / "drive")
     app = make_app(lambda: ScreenSource(Drive.open(tmp_path / "drive", write=True)), stale_minutes=0.0)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
@@ -260,15 +274,15 @@ async def test_the_record_is_written_beside_the_drive_and_over_no_other_file(sou
     from steer.asbuilt.record import assemble
 
     folder = source.drive.folder
-    (folder / "asbuilt-99.90m-2.csv").write_text("another")
+    (folder / "asbuilt-37.80m-2.csv").write_text("another")
     write_csv(assemble(source.drive), folder / "wanted.csv")
     await _written(source, make_app, ready, until, ["v", "v", "p"])
     made = sorted(path.name for path in folder.glob("asbuilt-*"))
-    first, third = folder / "asbuilt-99.90m.csv", folder / "asbuilt-99.90m-3.csv"
-    assert made == ["asbuilt-99.90m-2.csv", third.name, first.name, "asbuilt-99.90m.pdf"]
-    assert (folder / "asbuilt-99.90m-2.csv").read_text() == "another"
+    first, third = folder / "asbuilt-37.80m.csv", folder / "asbuilt-37.80m-3.csv"
+    assert made == ["asbuilt-37.80m-2.csv", third.name, first.name, "asbuilt-37.80m.pdf"]
+    assert (folder / "asbuilt-37.80m-2.csv").read_text() == "another"
     assert first.read_text() == third.read_text() == (folder / "wanted.csv").read_text()
-    assert (folder / "asbuilt-99.90m.pdf").read_bytes().startswith(b"%PDF")
+    assert (folder / "asbuilt-37.80m.pdf").read_bytes().startswith(b"%PDF")
 
 
 async def _written(source, make_app, ready, until, keys):
@@ -307,6 +321,7 @@ def test_an_export_refuses_a_name_that_is_taken_and_one_taken_meanwhile(source, 
     assert not [path for path in source.drive.folder.iterdir() if path.name.startswith(".steer-")]
 
 
+@pytest.mark.parametrize("source", [70], indirect=True, ids=["two shots"])
 @pytest.mark.parametrize("word", ["accept", "reject", "withdraw"])
 def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
     """All the drive says is as before the word; the log holds both events."""
@@ -353,7 +368,7 @@ def test_a_reading_without_a_time_is_not_dated_by_an_older_one(source):
     assert before.last_reading_time and "last reading came" not in plain(name_row(Scene(before), 120))
     source.note("nothing of this is a reading")
     assert source.snapshot().last_reading_time == before.last_reading_time
-    source.drive.add("reading", {"chainage_m": 100.0, "spot_right_mm": 3.4, "spot_up_mm": -4.9})
+    source.drive.add("reading", {"chainage_m": 38.0, "spot_right_mm": 3.4, "spot_up_mm": -4.9})
     after = source.snapshot()
     came = after.extra["last_reading_arrival"]
     assert after.last_reading_time is None
@@ -378,7 +393,7 @@ async def test_a_drive_file_changed_under_the_screens_hides_the_proposal(source,
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         path.write_text(text)  # touched, and the same
-        assert "STROKE 112 proposed" in await shows("1")
+        assert "STROKE 43 proposed" in await shows("1")
         path.write_text(text + "# a remark\n")
         said = await shows("z")
         assert "NO PROPOSAL Drive file changed" in said and "has changed since this was opened" in said
@@ -390,7 +405,7 @@ async def test_a_drive_file_changed_under_the_screens_hides_the_proposal(source,
         path.unlink()
         assert "drive.toml cannot be read any more" in await shows("1")
         path.write_text(text)
-        assert "STROKE 112 proposed" in await shows("z")
+        assert "STROKE 43 proposed" in await shows("z")
 
 
 def test_no_raw_name_of_a_field_stands_in_a_row_of_the_log(source):
@@ -443,13 +458,14 @@ def test_cylinders_of_an_older_reading_are_not_said_to_be_of_now(source, tmp_pat
 
     assert " now " in table(source) and "last read" not in table(source)
     newest = [event for event in source.events() if event.kind == "reading"][-1].body["chainage_m"]
+    face_m = source.snapshot().advice.chainage_m
     for n in range(70):  # farther back than is looked at first
-        source.drive.add("reading", {"chainage_m": 99.9 + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+        source.drive.add("reading", {"chainage_m": face_m + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
     for again in (source, ScreenSource(source.drive)):
         assert " last " in table(again) and f"last read at {newest:.2f} m" in table(again)
         assert " now " not in table(again)
     assert " last " in table(source, 5)
-    source.drive.add("reading", {"chainage_m": 100.7, "cylinder_mm": [20.0, 21.0, 20.0, 19.0]})
+    source.drive.add("reading", {"chainage_m": face_m + 0.8, "cylinder_mm": [20.0, 21.0, 20.0, 19.0]})
     assert " now " in table(source) and "last read" not in table(source)
 
     (tmp_path / "unread").mkdir()
@@ -532,7 +548,7 @@ def test_a_real_drive_tells_a_proposal_that_changed_after_it_was_accepted(undeci
     was = source.snapshot()
     assert "accepted: " in join(draw(_decided(was), 80, 23))
     face_m = was.advice.chainage_m
-    shot = {"chainage_m": face_m, "point": "face", "line_mm": 60.0, "level_mm": -60.0, "sd_mm": 1.0}
+    shot = {"chainage_m": face_m, "point": "face", "line_mm": 60.0, "level_mm": 60.0, "sd_mm": 1.0}
     source.drive.add("check_shot", shot)
     source.drive.accept_shot(source.drive.log.last_sequence())
     now = source.snapshot()
@@ -724,8 +740,11 @@ def test_no_account_is_written_with_a_tolerance_that_may_be_another(source, tmp_
 def test_a_shot_that_waits_leaves_the_account_open_and_one_accepted_is_told(source, tmp_path):
     """Beside another that agrees, which the estimate of the real drive says, not a stand-in."""
     file = tmp_path / "two.csv"
+    now = source.snapshot().advice
+    face_m, line, level = now.chainage_m, now.estimate.line_mm, now.estimate.level_mm
     file.write_text(
-        "chainage_m,point,line_mm,level_mm,sd_mm\n99.9,face,60.0,8.0,2.0\n99.9,face,13.0,8.0,2.0\n"
+        "chainage_m,point,line_mm,level_mm,sd_mm\n"
+        f"{face_m},face,{line + 50:.1f},{level:.1f},2.0\n{face_m},face,{line:.1f},{level:.1f},2.0\n"
     )
     source.read_shots(str(file))
     source.refresh()

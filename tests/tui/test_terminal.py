@@ -61,21 +61,21 @@ class Terminal:
 
 
 @pytest.fixture
-def sample(tmp_path):
-    from steer.cli import demo
+def drive(tmp_path):
+    """The first strokes of the sample drive."""
+    import sample
 
-    demo.make(tmp_path / "drive")
-    return tmp_path / "drive"
+    return sample.copied(tmp_path / "drive", 13)
 
 
 def steer(*arguments):
     return [sys.executable, "-m", "steer.cli.main", *map(str, arguments)]
 
 
-def test_a_shift_in_short(sample):
-    terminal = Terminal(steer("open", sample))
+def test_a_shift_in_short(drive):
+    terminal = Terminal(steer("open", drive))
     try:
-        terminal.until("STROKE 112")
+        terminal.until("STROKE 14")
         terminal.send(b"n")
         terminal.until("Note for the log")
         terminal.send(b"wet sand\r")
@@ -83,26 +83,26 @@ def test_a_shift_in_short(sample):
         terminal.send(b"l")
         terminal.until("wet sand")
         terminal.send(b"1")
-        terminal.until("STROKE 112")
-        row = sample / "more.csv"
-        row.write_text("chainage_m,spot_right_mm,spot_up_mm\n100.25,3.4,-4.9\n")
-        subprocess.run(steer("read", sample, row), check=True, capture_output=True)
-        terminal.until("100.25")  # every cell of it differs from 99.90: the rest is not sent again
+        terminal.until("STROKE 14")
+        row = drive / "more.csv"
+        row.write_text("chainage_m,spot_right_mm,spot_up_mm\n12.75,3.4,-4.9\n")
+        subprocess.run(steer("read", drive, row), check=True, capture_output=True)
+        terminal.until("12.75")  # every cell of it differs from 11.70: the rest is not sent again
         terminal.send(b"q")
         assert terminal.end() == 0
     finally:
         terminal.close()
     from steer.log import Log
 
-    with Log.open(sample) as log:
+    with Log.open(drive) as log:
         assert [event.body["text"] for event in log.events() if event.kind == "note"] == ["wet sand"]
 
 
 @pytest.mark.parametrize("how", [b"\x03", b"q"])
-def test_ends_at_once_by_key(sample, how):
-    terminal = Terminal(steer("open", sample, "--ascii"))
+def test_ends_at_once_by_key(drive, how):
+    terminal = Terminal(steer("open", drive, "--ascii"))
     try:
-        terminal.until("STROKE 112")
+        terminal.until("STROKE 14")
         terminal.send(how)
         assert terminal.end() == 0
     finally:
@@ -110,11 +110,11 @@ def test_ends_at_once_by_key(sample, how):
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-@pytest.mark.parametrize(("command", "shows"), [("open", "STROKE 112"), ("replay", "KNOWN NOW")])
-def test_a_signal_leaves_no_proposal_on_the_terminal(sample, command, shows, number):
+@pytest.mark.parametrize(("command", "shows"), [("open", "STROKE 14"), ("replay", "KNOWN NOW")])
+def test_a_signal_leaves_no_proposal_on_the_terminal(drive, command, shows, number):
     """As a key does: the main screen is back (DECRST 1049, the cursor shown again: xterm's control sequences),
     line editing is on, and the exit code is that of a shell for a signal."""
-    terminal = Terminal(steer(command, sample, "--ascii"))
+    terminal = Terminal(steer(command, drive, "--ascii"))
     try:
         before = termios.tcgetattr(terminal.main)[3]
         terminal.until(shows)
