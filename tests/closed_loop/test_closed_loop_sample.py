@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+
+import sample
+
 from steer.asbuilt import assemble
-from steer.cli.demo import make
 from steer.cli.main import main
 from steer.drive import Drive
 from steer.ground.sample import HERE, read_settings
@@ -18,18 +22,20 @@ from steer.recompute import recompute
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder: Path = tmp_path_factory.mktemp("sample") / "demo"
-    make(folder)
-    return folder
+    return sample.copied(tmp_path_factory.mktemp("sample") / "demo")
 
 
-def test_every_stroke_has_a_proposal_and_a_decision_and_a_change_is_due(demo: Path) -> None:
+@pytest.fixture(scope="module")
+def told(demo: Path) -> tuple:
+    """Events of each kind, the advice, and the strokes of the as-built account."""
+    with Drive.open(demo) as drive:
+        return Counter(event.kind for event in drive.events()), drive.advice(), list(assemble(drive).strokes)
+
+
+def test_every_stroke_has_a_proposal_and_a_decision_and_a_change_is_due(told: tuple) -> None:
     """Should the share accepted fall, or no change be due, the estimate or the correction has changed: steer the
     sample anew (`python -m steer.closed_loop.sample_crew`)."""
-    with Drive.open(demo) as drive:
-        count = Counter(event.kind for event in drive.events())
-        advice = drive.advice()
-        rows = assemble(drive).strokes
+    count, advice, rows = told
     settings = read_settings(HERE / "settings.csv")
     assert count["stroke_end"] == count["advised"] == len(settings) - 1 == 111
     assert count["accepted"] + count["overridden"] == 111
@@ -40,11 +46,10 @@ def test_every_stroke_has_a_proposal_and_a_decision_and_a_change_is_due(demo: Pa
     assert all(row.decided is not None for row in rows)
 
 
-def test_what_the_crew_decided_is_what_the_cylinders_then_read(demo: Path) -> None:
+def test_what_the_crew_decided_is_what_the_cylinders_then_read(told: tuple) -> None:
     """Settings and readings come from different files; decided against read, stroke by stroke. A cylinder is
     set to 0.2 mm and read to 0.3 mm (sd, invented), the median of some 18 readings: within 1 mm/m."""
-    with Drive.open(demo) as drive:
-        rows = assemble(drive).strokes
+    rows = told[2]
     decided = np.array([row.decided for row in rows if row.set_to is not None])
     read = np.array([row.set_to for row in rows if row.set_to is not None])
     assert len(read) == 111

@@ -8,16 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from steer.cli.main import main
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+
+import sample
 
 STEER = [sys.executable, "-c", "from steer.cli.main import console; console()"]
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    made = tmp_path_factory.mktemp("streams") / "drive"
-    assert main(["demo", str(made), "--no-open"]) == 0
-    return made
+    return sample.copied(tmp_path_factory.mktemp("streams") / "drive", 13)
 
 
 @pytest.mark.parametrize(
@@ -32,7 +32,7 @@ def folder(tmp_path_factory):
     ],
 )
 def test_a_stream_that_the_caller_closed_is_an_empty_one(folder, command, closed, code):
-    line = '{"kind": "stroke_end", "chainage_m": 99.9}\n'
+    line = '{"kind": "stroke_end", "chainage_m": 11.7}\n'
     script = f'"$@" {command} "$FOLDER" {closed}'
     bash = shutil.which("bash") or "sh"
     ended = subprocess.run(
@@ -47,19 +47,22 @@ def test_a_stream_that_the_caller_closed_is_an_empty_one(folder, command, closed
     assert "Traceback" not in ended.stderr
 
 
-@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437"])
-def test_what_an_encoding_lacks_is_said_otherwise(folder, encoding):
-    def printed(name):
-        environment = os.environ | {"PYTHONIOENCODING": name}
-        ended = subprocess.run(
-            [*STEER, "next", str(folder)], capture_output=True, env=environment, check=False
-        )
-        assert ended.returncode == 0, ended.stderr.decode(name, "replace")
-        return ended.stdout.decode(name)
+def printed(folder, name):
+    environment = os.environ | {"PYTHONIOENCODING": name}
+    ended = subprocess.run([*STEER, "next", str(folder)], capture_output=True, env=environment, check=False)
+    assert ended.returncode == 0, ended.stderr.decode(name, "replace")
+    return ended.stdout.decode(name)
 
-    plain = printed("utf-8")
+
+@pytest.fixture(scope="module")
+def plain(folder):
+    return printed(folder, "utf-8")
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437"])
+def test_what_an_encoding_lacks_is_said_otherwise(folder, plain, encoding):
     assert "±" in plain
-    assert printed(encoding).replace("±", "+-") == plain.replace("±", "+-")
+    assert printed(folder, encoding).replace("±", "+-") == plain.replace("±", "+-")
 
 
 def test_a_word_in_other_letters_does_not_stop_the_page(folder, tmp_path):

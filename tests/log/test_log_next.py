@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+
+import sample
+
 from steer.cli.main import main
 from steer.drive import Drive
 
 
 def test_next_says_what_was_decided_for_the_coming_stroke(tmp_path, capsys):
-    folder = tmp_path / "drive"
-    assert main(["demo", str(folder), "--no-open"]) == 0
-    capsys.readouterr()
+    folder = sample.copied(tmp_path / "drive", 42)
 
     def said() -> str:
         assert main(["next", str(folder)]) == 0
@@ -20,7 +25,7 @@ def test_next_says_what_was_decided_for_the_coming_stroke(tmp_path, capsys):
         assert f"last reading {time[:16].replace('T', ' ')}" in said() and "accepted" not in said()
         drive.accept()
         assert f"stroke {stroke + 1} accepted: " in said()
-        made = drive.override(5.0, 0.0).body
+        made = drive.override(2.0, 0.0).body
         assert f"stroke {stroke + 1} OWN SETTING: {made['right_mm_per_m']:.1f} mm/m right" in said()
         drive.undo_last()
         assert f"stroke {stroke + 1} accepted: " in said()
@@ -32,14 +37,12 @@ def test_a_reading_that_comes_late_changes_neither_next_nor_feed_nor_screens(tmp
     """One of the sample drive handed over again hours later, with the cylinders, roll and force of then."""
     from steer.cli.screen_source import ScreenSource
 
-    folder = tmp_path / "drive"
-    assert main(["demo", str(folder), "--no-open"]) == 0
-    capsys.readouterr()
+    folder = sample.copied(tmp_path / "drive", 42)
     late = {
-        "time": "2031-03-04T16:23:00Z", "chainage_m": 90.5, "spot_right_mm": -1.0, "spot_up_mm": 1.0,
+        "time": "2031-03-03T16:51:15Z", "chainage_m": 28.5, "spot_right_mm": -1.0, "spot_up_mm": 1.0,
         "cylinder_mm": [19.1, 20.0, 21.0, 20.0], "roll_deg": -3.0, "jacking_force_kn": 1400.0,
     }  # fmt: skip
-    untimed = {name: value for name, value in late.items() if name != "time"} | {"chainage_m": 95.0}
+    untimed = {name: value for name, value in late.items() if name != "time"} | {"chainage_m": 33.0}
 
     def said() -> str:
         assert main(["next", str(folder), "--json"]) == 0

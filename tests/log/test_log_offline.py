@@ -2,8 +2,13 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+
+import sample
 
 GUARDED = (
     "import os, sys\n"
@@ -25,12 +30,14 @@ def test_the_guard_itself_stops_a_connection():
     assert "NETWORK socket." in done.stderr
 
 
+def test_the_sample_drive_is_made_without(tmp_path):
+    done = guarded(RUN, "demo", str(tmp_path / "drive"), "--no-open")
+    assert done.returncode == 0, done.stderr
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    place = tmp_path_factory.mktemp("offline") / "drive"
-    done = guarded(RUN, "demo", str(place), "--no-open")
-    assert done.returncode == 0, done.stderr
-    return place
+    return sample.copied(tmp_path_factory.mktemp("offline") / "drive", 42)
 
 
 @pytest.mark.parametrize(

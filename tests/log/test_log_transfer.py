@@ -220,9 +220,10 @@ def test_no_gzip_and_a_bomb(exported, tmp_path, capsys):
         first = packed.readline()
     exported.write_bytes(b"PK\x03\x04" + bytes(100))
     refused(exported, tmp_path, capsys, "gzip")
-    exported.write_bytes(gzip.compress(bytes(300_000_000), 1))
+    exported.write_bytes(gzip.compress(bytes(60_000_000), 1))
     refused(exported, tmp_path, capsys, "line 1: is longer than")
-    exported.write_bytes(gzip.compress(first + b'{"file": "drive.toml", "base64": ""}\n' * 250_000, 1))
+    piece = b'{"file": "drive.toml", "base64": "' + b"QUJD" * 50_000 + b'"}\n'
+    exported.write_bytes(gzip.compress(first + piece * 100, 1))
     refused(exported, tmp_path, capsys, "unpacks to far more")
     exported.unlink()
     exported.mkdir()

@@ -5,7 +5,6 @@ import argparse
 import numpy as np
 import pytest
 
-
 STROKES = 42  # of the sample drive, to 37.8 m: past its first check shot, and a change is proposed
 
 
@@ -266,6 +265,7 @@ async def test_a_decision_is_shown_and_taken_back_on_the_screen_of_a_real_drive(
         await until(pilot, lambda: " sd  withdrawn" in screen_text(app))
 
 
+@pytest.mark.parametrize("source", [13], indirect=True, ids=["short"])
 async def test_the_record_is_written_beside_the_drive_and_over_no_other_file(source, make_app):
     """The engineer's keys on the sample drive; the table read back is the one that the command writes."""
     from screen_pilot import ready, until
@@ -274,15 +274,15 @@ async def test_the_record_is_written_beside_the_drive_and_over_no_other_file(sou
     from steer.asbuilt.record import assemble
 
     folder = source.drive.folder
-    (folder / "asbuilt-37.80m-2.csv").write_text("another")
+    (folder / "asbuilt-11.70m-2.csv").write_text("another")
     write_csv(assemble(source.drive), folder / "wanted.csv")
     await _written(source, make_app, ready, until, ["v", "v", "p"])
     made = sorted(path.name for path in folder.glob("asbuilt-*"))
-    first, third = folder / "asbuilt-37.80m.csv", folder / "asbuilt-37.80m-3.csv"
-    assert made == ["asbuilt-37.80m-2.csv", third.name, first.name, "asbuilt-37.80m.pdf"]
-    assert (folder / "asbuilt-37.80m-2.csv").read_text() == "another"
+    first, third = folder / "asbuilt-11.70m.csv", folder / "asbuilt-11.70m-3.csv"
+    assert made == ["asbuilt-11.70m-2.csv", third.name, first.name, "asbuilt-11.70m.pdf"]
+    assert (folder / "asbuilt-11.70m-2.csv").read_text() == "another"
     assert first.read_text() == third.read_text() == (folder / "wanted.csv").read_text()
-    assert (folder / "asbuilt-37.80m.pdf").read_bytes().startswith(b"%PDF")
+    assert (folder / "asbuilt-11.70m.pdf").read_bytes().startswith(b"%PDF")
 
 
 async def _written(source, make_app, ready, until, keys):
@@ -460,7 +460,9 @@ def test_cylinders_of_an_older_reading_are_not_said_to_be_of_now(source, tmp_pat
     newest = [event for event in source.events() if event.kind == "reading"][-1].body["chainage_m"]
     face_m = source.snapshot().advice.chainage_m
     for n in range(70):  # farther back than is looked at first
-        source.drive.add("reading", {"chainage_m": face_m + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0})
+        source.drive.add(
+            "reading", {"chainage_m": face_m + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0}
+        )
     for again in (source, ScreenSource(source.drive)):
         assert " last " in table(again) and f"last read at {newest:.2f} m" in table(again)
         assert " now " not in table(again)
