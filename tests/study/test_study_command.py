@@ -24,9 +24,9 @@ from steer.study import Plan, Ranges, Task, run_task
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A planned drive of 12 m: short, so that a study of it is."""
+    """A planned drive of 6 m: short, so that a study of it is."""
     drive = copy.deepcopy(DRIVE)
-    drive["axis"]["horizontal"][0]["length_m"] = drive["axis"]["vertical"][0]["length_m"] = 12.0
+    drive["axis"]["horizontal"][0]["length_m"] = drive["axis"]["vertical"][0]["length_m"] = 6.0
     place = tmp_path_factory.mktemp("study") / "planned"
     write_drive_file(drive, place)
     return place
@@ -138,17 +138,17 @@ def test_interrupt_keeps_what_is_done(folder: Path, tmp_path: Path) -> None:
     out = tmp_path / "cut"
     command = [sys.executable, "-m", "steer.cli.main", "study", str(folder), "--out", str(out)]
     process = subprocess.Popen(
-        [*command, "--drives", "60", "--effects", "0", "--workers", "2"],
+        [*command, "--drives", "100", "--effects", "0", "--workers", "2"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     assert process.stderr is not None
-    first = process.stderr.readline()  # "30 of 300 drives": a tenth is done
+    first = process.stderr.readline()  # "10 of 100 drives": a tenth is done
     os.killpg(process.pid, signal.SIGINT)  # as Ctrl-C on a terminal: the whole group hears it
     text, errors = process.communicate(timeout=60)
     assert process.returncode == 130, errors
     rows = list(csv.DictReader((out / "study.csv").open()))
-    assert 6 <= len(rows) < 60 and first.startswith("6 of 60")
-    assert f"stopped after {len(rows)} of 60 drives" in errors
+    assert 10 <= len(rows) < 100 and first.startswith("10 of 100")
+    assert f"stopped after {len(rows)} of 100 drives" in errors
     assert "Traceback" not in errors
     assert f"{len(rows)} drives as planned" in text
 
