@@ -65,13 +65,3 @@ def test_the_log_is_whole_and_its_advice_comes_out_again(demo: Path, capsys: pyt
     assert main(["read", str(demo), str(demo / "readings.csv")]) == 0
     assert main(["shots", str(demo), str(demo / "shots.csv")]) == 0
     assert capsys.readouterr().out.count("read before") == 2
-
-
-def test_without_a_screen_the_next_correction_is_printed(
-    tmp_path: Path, capsys: pytest.CaptureFixture
-) -> None:
-    assert main(["demo", str(tmp_path / "d"), "--no-open"]) == 0
-    said = capsys.readouterr().out
-    assert "invented" in said and "\nSET " in said and "HOLD" not in said
-    assert main(["demo", str(tmp_path / "d"), "--no-open"]) == 1
-    assert "there is a drive in it already" in capsys.readouterr().err

@@ -1,6 +1,7 @@
 """`steer counter`: a wrong chainage counter is put right by one more event."""
 
 import json
+import shutil
 import sys
 from pathlib import Path
 
@@ -42,12 +43,24 @@ def next_of(folder, capsys):
     return json.loads(capsys.readouterr().out)
 
 
+def own(made, tmp_path):
+    """Copies of the folders made, for one test."""
+    return [shutil.copytree(folder, tmp_path / folder.name) for folder in made]
+
+
 @pytest.fixture
-def slipped(tmp_path):
+def slipped(made_slipped, tmp_path):
+    *made, first = made_slipped
+    return *own(made, tmp_path), first
+
+
+@pytest.fixture(scope="module")
+def made_slipped(tmp_path_factory):
     """Eight strokes; after five the counter slips back by 2 m. And the same drive with a sound counter."""
     lines = kills.feed_lines(8)
     upto = 5 * 11 + 1  # ten readings and the end of each stroke, one check shot
-    good, bad = kills.new_drive(tmp_path / "good"), kills.new_drive(tmp_path / "bad")
+    place = tmp_path_factory.mktemp("slipped")
+    good, bad = kills.new_drive(place / "good"), kills.new_drive(place / "bad")
     feed(good, lines)
     feed(bad, told(lines, upto, SLIP_M))
     with Log.open(bad) as log:
@@ -133,12 +146,19 @@ LEAP_M = 10.0
 
 
 @pytest.fixture
-def leapt(tmp_path):
+def leapt(made_leapt, tmp_path):
+    *made, rest = made_leapt
+    return *own(made, tmp_path), rest
+
+
+@pytest.fixture(scope="module")
+def made_leapt(tmp_path_factory):
     """Eight strokes, after which five readings come 10 m ahead without any between; and the same drive without them."""
     lines = kills.feed_lines(9)
     upto = 8 * 11 + 1
     more = [line for line in lines[upto:] if line["kind"] == "reading"]
-    good, bad = kills.new_drive(tmp_path / "good"), kills.new_drive(tmp_path / "bad")
+    place = tmp_path_factory.mktemp("leapt")
+    good, bad = kills.new_drive(place / "good"), kills.new_drive(place / "bad")
     feed(good, lines[:upto])
     feed(bad, lines[:upto])
     feed(bad, [line | {"chainage_m": line["chainage_m"] + LEAP_M} for line in more[:5]])

@@ -4,11 +4,21 @@ import pytest
 
 from steer.cli import demo
 from steer.cli.main import main
+from steer.closed_loop import from_files
 from steer.errors import FolderUnusable
 from steer.log import Log
 
 
 def test_a_disk_that_fills_up_leaves_nothing_and_the_next_try_goes_well(tmp_path, capsys, monkeypatch):
+    """Without a screen the next correction is printed."""
+    events_of, told = from_files.events_of, []
+
+    def worked_out_once(*files):
+        told[:] = told or events_of(*files)
+        return told
+
+    monkeypatch.setattr(from_files, "events_of", worked_out_once)
+
     def full(self, items):
         raise FolderUnusable(f"{self.path}: the disk is full")
 
@@ -16,8 +26,13 @@ def test_a_disk_that_fills_up_leaves_nothing_and_the_next_try_goes_well(tmp_path
         patched.setattr(Log, "append_many", full)
         assert main(["demo", str(tmp_path / "drive"), "--no-open"]) == 3
     assert list((tmp_path / "drive").iterdir()) == []
+    capsys.readouterr()
     assert main(["demo", str(tmp_path / "drive"), "--no-open"]) == 0
+    said = capsys.readouterr().out
+    assert "invented" in said and "\nSET " in said and "HOLD" not in said
     assert {"drive.toml", "drive.db"} < {file.name for file in (tmp_path / "drive").iterdir()}
+    assert main(["demo", str(tmp_path / "drive"), "--no-open"]) == 1
+    assert "there is a drive in it already" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("name", [*demo.FILES, "drive.db"])

@@ -12,11 +12,17 @@ import kills
 
 from steer.cli.main import main
 
+LINES = kills.feed_lines(12)
+
+
+@pytest.fixture(scope="module")
+def expected(tmp_path_factory):
+    return kills.unbroken(kills.new_drive(tmp_path_factory.mktemp("feed") / "unbroken"), LINES)
+
 
 @pytest.mark.parametrize("sync", ["line", "stroke"])
-def test_a_killed_feed_goes_on_to_the_same_advice(tmp_path, sync):
-    lines = kills.feed_lines(12)
-    expected = kills.unbroken(kills.new_drive(tmp_path / "unbroken"), lines)
+def test_a_killed_feed_goes_on_to_the_same_advice(tmp_path, expected, sync):
+    lines = LINES
     folder, rng = kills.new_drive(tmp_path / "killed"), random.Random(5)
     stored, times = 0, 0
     while stored < len(lines):

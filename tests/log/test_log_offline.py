@@ -4,8 +4,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 import sample
@@ -17,7 +15,18 @@ GUARDED = (
     "        os.write(2, f'NETWORK {event} {arguments}'.encode()); os._exit(99)\n"
     "sys.addaudithook(stop)\n"
 )
+COMMANDS = ("check", "next --json", "verify", "asbuilt --json", "axis --every 50", "shots", "export", "feed")
 RUN = GUARDED + "from steer.cli.main import main\nsys.exit(main(sys.argv[1:]))"
+
+
+RUN_EACH = GUARDED + (
+    "from steer.cli.main import main\n"
+    "for words in sys.argv[2:]:\n"
+    "    name, *options = words.split(' ')\n"
+    "    code = main([name, sys.argv[1], *options])\n"
+    "    sys.stdout.flush()\n"
+    "    os.write(2, f'{name}: {code}\\n'.encode())\n"
+)
 
 
 def guarded(code, *words):
@@ -35,17 +44,10 @@ def test_the_sample_drive_is_made_without(tmp_path):
     assert done.returncode == 0, done.stderr
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return sample.copied(tmp_path_factory.mktemp("offline") / "drive", 42)
-
-
-@pytest.mark.parametrize(
-    "words",
-    ["check", "next --json", "verify", "asbuilt --json", "axis --every 50", "feed", "shots", "export"],
-)
-def test_every_command_does_its_work_without(folder, words):
-    name, *options = words.split()
-    more = [str(folder.parent / "drive.gz")] if name == "export" else options
-    done = guarded(RUN, name, str(folder), *more)
-    assert done.returncode == 0, done.stderr
+def test_every_command_does_its_work_without(tmp_path):
+    """One program asked for one command after the other; each says its name and exit code at its end."""
+    folder = sample.copied(tmp_path / "drive", 42)
+    words = [f"{name} {tmp_path / 'drive.gz'}" if name == "export" else name for name in COMMANDS]
+    done = guarded(RUN_EACH, str(folder), *words)
+    ended = [f"{name.split()[0]}: 0" for name in COMMANDS]
+    assert (done.returncode, done.stderr.splitlines()) == (0, ended)

@@ -149,21 +149,20 @@ class Plot:
     def _draw_path(self, chainage: np.ndarray, path: np.ndarray, sd: np.ndarray, face: float) -> None:
         if len(path) == 0:
             return
-        edges = self.where.edges()
-        share = np.linspace(0.0, 1.0, _SAMPLES)
-        for x in range(self.where.columns):
-            samples = edges[x] + share * (edges[x + 1] - edges[x])
-            samples = samples[(samples <= face + 1e-9) & (samples >= chainage[0] - 1e-9)]
-            if len(samples) == 0:
-                continue
-            values = np.interp(samples, chainage, path)
-            spreads = BAND * np.interp(samples, chainage, sd)
-            if not np.all(np.isfinite(values)):
-                continue
-            top, bottom = self._pixel(float(values.max())), self._pixel(float(values.min()))
-            self.ink[top : bottom + 1, x] = 1
-            if np.all(np.isfinite(spreads)):
-                self._shade(x, float((values - spreads).min()), float((values + spreads).max()))
+        edges = np.asarray(self.where.edges())
+        samples = edges[:-1, None] + np.linspace(0.0, 1.0, _SAMPLES) * np.diff(edges)[:, None]
+        there = (samples <= face + 1e-9) & (samples >= chainage[0] - 1e-9)
+        values = np.interp(samples, chainage, path)
+        spreads = BAND * np.interp(samples, chainage, sd)
+        known = there.any(1) & (np.isfinite(values) | ~there).all(1)
+        banded = known & (np.isfinite(spreads) | ~there).all(1)
+        high, low = np.where(there, values, -np.inf).max(1), np.where(there, values, np.inf).min(1)
+        over = np.where(there, values + spreads, -np.inf).max(1)
+        under = np.where(there, values - spreads, np.inf).min(1)
+        for x in np.flatnonzero(known).tolist():
+            self.ink[self._pixel(float(high[x])) : self._pixel(float(low[x])) + 1, x] = 1
+            if banded[x]:
+                self._shade(x, float(under[x]), float(over[x]))
 
     def _draw_ahead(self, face: float, start: float, points: list[ForecastPoint], ink: int) -> None:
         if not points:
@@ -249,24 +248,24 @@ class Plot:
     def row(self, y: int) -> Row:
         """The plot's row `y`, equal neighbours in one span."""
         spans: list[tuple[str, str]] = []
+        upper, lower = self.ink[2 * y].tolist(), self.ink[2 * y + 1].tolist()
+        shaded = (self.band[2 * y] & self.band[2 * y + 1]).tolist()
         for x in range(self.where.columns):
-            text, role = self._cell(y, x)
+            text, role = self._cell(y, x, upper[x], lower[x], shaded[x])
             if spans and spans[-1][1] == role:
                 spans[-1] = (spans[-1][0] + text, role)
             else:
                 spans.append((text, role))
         return tuple(spans)
 
-    def _cell(self, y: int, x: int) -> tuple[str, str]:
+    def _cell(self, y: int, x: int, upper: int, lower: int, shaded: bool) -> tuple[str, str]:
         glyphs = self.glyphs
-        upper, lower = int(self.ink[2 * y, x]), int(self.ink[2 * y + 1, x])
-        shaded = bool(self.band[2 * y, x] and self.band[2 * y + 1, x])
-        for ink, role in ((1, "path"), (2, "with")):
-            if ink in (upper, lower):
-                if upper == lower:
-                    return glyphs.both, role
-                return (glyphs.upper if upper == ink else glyphs.lower), role + " in band" * shaded
-        if 3 in (upper, lower):
+        if upper or lower:
+            for ink, role in ((1, "path"), (2, "with")):
+                if ink in (upper, lower):
+                    if upper == lower:
+                        return glyphs.both, role
+                    return (glyphs.upper if upper == ink else glyphs.lower), role + " in band" * shaded
             return glyphs.ahead[0 if upper == 3 else 1], "without" + " in band" * shaded
         mark = self.marks.get((y, x))
         if mark is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from unicodedata import east_asian_width
 
 Span = tuple[str, str]
@@ -13,6 +14,7 @@ _DIRECTIONS = frozenset({"right", "left", "high", "low", "up", "down"})
 _UNITS = frozenset({"mm", "m", "mm/m", "kN", "%", "sd", "min", "h", "sec"})
 
 
+@lru_cache(maxsize=2048)  # the same words stand in every picture
 def cells(text: str) -> int:
     """Width of a text in terminal cells; wide East Asian characters take two."""
     if text.isascii():
