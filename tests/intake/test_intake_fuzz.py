@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 import mutate
 
 CASES = 50
-HEAVY = {"every command": 20, "a practice drive": 20, "events of a log": 30}  # each runs many commands
+HEAVY = {"every command": 20, "a practice drive": 12, "events of a log": 30}  # each runs many commands
 
 
 @pytest.fixture(scope="module")
