@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import shutil
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from steer.ground.operator import RuleOfThumb
 from steer.ground.presets import DRIVE
 from steer.ground.scenario import CheckShots, Ground, Guidance, Scenario, Stretch
 from steer.ground.simulator import Simulation
+from steer.log import Log
 
 
 def scenario(length_m: float = 45.0, **changes: Any) -> Scenario:
@@ -95,8 +97,41 @@ def made_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+def cut(whole: Path, at: Path, to_m: float) -> Path:
+    """The beginning of a drive: a folder with the events of another one's log until the face has come to `to_m`."""
+    at.mkdir()
+    shutil.copyfile(whole / "drive.toml", at / "drive.toml")
+    with Log.open(whole) as log:
+        events = [(e.kind, e.body) for e in log.events()]
+    begun = takewhile(lambda e: e[0] != "reading" or e[1]["chainage_m"] <= to_m, events)
+    with Log.open(at, write=True) as log:
+        log.append_many(begun)
+    return at
+
+
+@pytest.fixture(scope="session")
+def made_early(made_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return cut(made_demo, tmp_path_factory.mktemp("early") / "demo", 32.0)
+
+
+@pytest.fixture(scope="session")
+def made_halfway(made_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return cut(made_demo, tmp_path_factory.mktemp("halfway") / "demo", 62.0)
+
+
 @pytest.fixture
-def demo(made_demo: Path, tmp_path: Path) -> Path:
+def whole_demo(made_demo: Path, tmp_path: Path) -> Path:
     """The sample drive, copied: to make it takes seconds."""
-    shutil.copytree(made_demo, tmp_path / "demo")
-    return tmp_path / "demo"
+    return Path(shutil.copytree(made_demo, tmp_path / "demo"))
+
+
+@pytest.fixture
+def early_demo(made_early: Path, tmp_path: Path) -> Path:
+    """The sample drive's first 32 m with one check shot, at 30.6 m: every command works it out anew."""
+    return Path(shutil.copytree(made_early, tmp_path / "demo"))
+
+
+@pytest.fixture
+def halfway_demo(made_halfway: Path, tmp_path: Path) -> Path:
+    """The sample drive's first 62 m with two check shots, the second at 60.3 m."""
+    return Path(shutil.copytree(made_halfway, tmp_path / "demo"))

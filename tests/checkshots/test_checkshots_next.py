@@ -4,16 +4,13 @@ import numpy as np
 import pytest
 
 from steer.checkshots.effect import reports, without
-from steer.cli.demo import make
 from steer.drive import Drive
 from steer.estimate import sureness
 
 
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("sample") / "demo"
-    make(folder)
-    with Drive.open(folder) as drive:
+def sample(made_demo):
+    with Drive.open(made_demo) as drive:
         drive.follower.bring_up()
         yield drive
 

@@ -51,34 +51,47 @@ def test_a_feed_that_asked_meanwhile_comes_to_the_same(made, tmp_path):
     same(figures(asked), figures(late))
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(data=st.data())
-def test_any_order_of_arrival_gives_the_same(made, tmp_path_factory, data):
-    """Shots among the readings in any order, one of them wrong, one of them at another's place."""
+@pytest.fixture(scope="module")
+def in_usual_order(made, tmp_path_factory):
+    """Five shots, one of them wrong, one of them at another's place: they, and a drive that got them at its end."""
     shots = [
         made.shot(8.0), made.shot(16.0, (2.0, 0.0), asks=True), made.shot(16.0, (-1.0, 1.0), asks=True),
         made.shot(20.0, (70.0, 0.0), asks=True), made.shot(25.0, (0.0, 2.0), asks=True),
     ]  # fmt: skip
-    folder = tmp_path_factory.mktemp("orders")
+    at = tmp_path_factory.mktemp("usual") / "drive"
+    drive = made.open(at, [*made.as_events(), *(("check_shot", shot) for shot in shots)])
+    return shots, figures(drive), drive.shots()
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_any_order_of_arrival_gives_the_same(made, in_usual_order, tmp_path_factory, data):
+    """The shots among the readings in any order."""
+    shots, usual, usual_shots = in_usual_order
     readings = made.as_events()
-    usual = made.open(folder / "usual", [*readings, *(("check_shot", shot) for shot in shots)])
     order = data.draw(st.permutations(range(len(shots))))
     places = sorted(data.draw(st.lists(st.integers(0, len(readings)), min_size=5, max_size=5)), reverse=True)
     mixed = list(readings)
     for shot, place in zip(order, places, strict=True):
         mixed.insert(place, ("check_shot", shots[shot]))
-    other = made.open(folder / "other", mixed)
-    same(figures(usual), figures(other))
-    told = [[(s.chainage_m, s.line_mm, s.verdict) for s in d.shots()] for d in (usual, other)]
+    other = made.open(tmp_path_factory.mktemp("orders") / "other", mixed)
+    same(usual, figures(other))
+    told = [[(s.chainage_m, s.line_mm, s.verdict) for s in views] for views in (usual_shots, other.shots())]
     assert told[0] == told[1]
-    assert [s.verdict for s in usual.shots()] == ["agrees", "agrees", "agrees", "waiting", "agrees"]
+    assert [s.verdict for s in usual_shots] == ["agrees", "agrees", "agrees", "waiting", "agrees"]
+
+
+@pytest.fixture(scope="module")
+def never_given(made, tmp_path_factory):
+    """What a drive says that got one shot, at 20 m."""
+    at = tmp_path_factory.mktemp("never") / "drive"
+    return figures(made.open(at, [*made.as_events(), ("check_shot", made.shot(20.0))]))
 
 
 @pytest.mark.parametrize("off", [(1.5, -1.0), (60.0, 5.0)])
 @pytest.mark.parametrize("asks", [True, False])
-def test_a_withdrawn_shot_was_never_given(made, tmp_path, off, asks):
+def test_a_withdrawn_shot_was_never_given(made, never_given, tmp_path, off, asks):
     readings = made.as_events()
-    never = made.open(tmp_path / "a", [*readings, ("check_shot", made.shot(20.0))])
     taken = made.open(tmp_path / "b", readings[:300])
     shot = taken.add("check_shot", made.shot(4.0, off, asks=asks)).sequence
     taken.advice()
@@ -87,7 +100,7 @@ def test_a_withdrawn_shot_was_never_given(made, tmp_path, off, asks):
     taken.advice()
     taken.withdraw_shot(shot)
     taken.add("check_shot", made.shot(20.0))
-    same(figures(never), figures(taken))
+    same(never_given, figures(taken))
     assert [s.verdict for s in taken.shots()] == ["withdrawn", "agrees"]
 
 

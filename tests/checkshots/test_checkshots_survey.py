@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from steer.cli.demo import make
 from steer.cli.main import main
 from steer.drive import Drive
 from steer.log import Log
@@ -17,6 +16,11 @@ from steer.log import Log
 SAMPLES = Path(str(resources.files("sample_surveys"))) / "surveys"
 TUNNEL = [str(SAMPLES / "tunnel_observations.csv"), "--control", str(SAMPLES / "tunnel_control.csv")]
 BLUNDER = [str(SAMPLES / "tunnel_observations_blunder.csv"), "--control", str(SAMPLES / "tunnel_control.csv")]
+
+
+@pytest.fixture
+def demo(halfway_demo):
+    return halfway_demo
 
 
 def shots(demo, *more):
@@ -51,7 +55,7 @@ def test_observations_become_a_shot_with_its_covariance(demo, capsys):
     assert view.sd_level_mm < 0.3 < 2.0 < view.sd_line_mm
 
 
-def test_the_covariance_is_what_repeated_surveys_scatter_by(tmp_path, capsys):
+def test_the_covariance_is_what_repeated_surveys_scatter_by(made_demo):
     """300 surveys of one polar point with the stated sd: scatter of line and level, and between them."""
     from steer.checkshots.from_survey import Chosen
     from steer.checkshots.from_survey import bodies as made
@@ -59,8 +63,7 @@ def test_the_covariance_is_what_repeated_surveys_scatter_by(tmp_path, capsys):
     from steer.estimate.shots import shot_of
     from steer.survey import ControlPoint, Observation, reduce_network
 
-    make(tmp_path / "demo")
-    drive, rng = load_drive(tmp_path / "demo"), np.random.default_rng(5)
+    drive, rng = load_drive(made_demo), np.random.default_rng(5)
     control = [ControlPoint("K1", 5000.0, 2000.0, 12.0), ControlPoint("K2", 4980.0, 2000.0, 12.0)]
     truth = np.array([21.0, 19.4, 0.75])
     flat = math.hypot(truth[0], truth[1])
@@ -148,39 +151,39 @@ def test_a_survey_given_at_the_wrong_chainage_is_refused(demo, capsys):
     assert "only with observations" in capsys.readouterr().err
 
 
-def test_the_polar_sample_and_its_coordinates_agree_with_the_drive(demo, capsys):
+def test_the_polar_sample_and_its_coordinates_agree_with_the_drive(early_demo, capsys):
     polar = [SAMPLES / "polar_observations.csv", "--control", SAMPLES / "polar_control.csv"]
-    assert shots(demo, *polar, "--point", "target", "--chainage", "30.6") == 0
-    assert shots(demo, SAMPLES / "polar_coordinates.csv") == 0
+    assert shots(early_demo, *polar, "--point", "target", "--chainage", "30.6") == 0
+    assert shots(early_demo, SAMPLES / "polar_coordinates.csv") == 0
     said = " ".join(capsys.readouterr().out.split())
     assert said.count("It agrees and counts.") == 1  # one survey in two forms
     assert said.count("Is it that survey, given again?") == 1
-    with Drive.open(demo) as drive:
+    with Drive.open(early_demo) as drive:
         one, two = [s for s in drive.shots() if s.point == "target"]
     assert one.line_mm == pytest.approx(two.line_mm, abs=0.2)
     assert one.level_mm == pytest.approx(two.level_mm, abs=0.2)
 
 
-def test_the_beam_that_turns_is_found_and_the_slip_is_not_believed(demo, capsys):
+def test_the_beam_that_turns_is_found_and_the_slip_is_not_believed(whole_demo, capsys):
     """The README's walk-through."""
     at = {}
     for name in ("offsets_with_a_slip", "turned_beam_first_shot", "turned_beam_second_shot"):
         with open(SAMPLES / f"{name}.csv") as file:
             at[name] = float(next(csv.DictReader(file))["line_mm"])
     slip, first_mm, second_mm = at.values()
-    assert main(["read", str(demo), str(SAMPLES / "turned_beam_readings.csv")]) == 0
-    assert shots(demo, SAMPLES / "offsets_with_a_slip.csv") == 0
-    assert shots(demo, SAMPLES / "turned_beam_first_shot.csv") == 0
-    assert shots(demo, SAMPLES / "turned_beam_second_shot.csv") == 0
+    assert main(["read", str(whole_demo), str(SAMPLES / "turned_beam_readings.csv")]) == 0
+    assert shots(whole_demo, SAMPLES / "offsets_with_a_slip.csv") == 0
+    assert shots(whole_demo, SAMPLES / "turned_beam_first_shot.csv") == 0
+    assert shots(whole_demo, SAMPLES / "turned_beam_second_shot.csv") == 0
     said = capsys.readouterr().out
     assert said.count("It DISAGREES and WAITS") == 3 and "says the same" in said
     capsys.readouterr()
-    assert shots(demo) == 0
+    assert shots(whole_demo) == 0
     assert "with 100 mm less on line it would agree" in " ".join(capsys.readouterr().out.split())
-    with Drive.open(demo) as drive:
+    with Drive.open(whole_demo) as drive:
         first, last = (next(s for s in drive.shots() if s.line_mm == v) for v in (first_mm, slip))
-    assert shots(demo, "--accept", first.number, "--reject", last.number) == 0
-    with Drive.open(demo) as drive:
+    assert shots(whole_demo, "--accept", first.number, "--reject", last.number) == 0
+    with Drive.open(whole_demo) as drive:
         verdicts = {s.line_mm: s.verdict for s in drive.shots()}
         estimate = drive.advice().estimate
     assert verdicts == {**verdicts, slip: "rejected", first_mm: "disagrees", second_mm: "agrees"}
