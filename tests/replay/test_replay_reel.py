@@ -17,7 +17,7 @@ from steer.log import Event
 from steer.practice import Session
 from steer.replay import Reel, changed, compared, said, what_if
 from steer.replay.moments import in_order, moments
-from steer.replay.whatif import Difference
+from steer.replay.whatif import Difference, WhatIf
 
 
 @pytest.fixture(scope="module")
@@ -31,11 +31,22 @@ def driven(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
-def test_every_moment_says_what_was_advised_then(driven: Path) -> None:
+@pytest.fixture(scope="module")
+def reel(driven: Path) -> Reel:
+    """To open it works the whole drive out; it can be wound to any moment, in any order."""
+    return Reel.open(driven)
+
+
+@pytest.fixture(scope="module")
+def same_again(reel: Reel) -> WhatIf:
+    """Steered again from 12 m on with nothing changed."""
+    return what_if(reel, reel.file, 12.0)
+
+
+def test_every_moment_says_what_was_advised_then(driven: Path, reel: Reel) -> None:
     """The log holds what was advised at each stroke's end, stored before anything later was known."""
     with Drive.open(driven) as drive:
         stored = [e.body for e in drive.events() if e.kind == "advised"]
-    reel = Reel.open(driven)
     assert len(reel.moments) == len(stored) == 40 and reel.own_order
     for number, body in enumerate(stored):
         frame = reel.frame(number, whole=False)
@@ -44,8 +55,9 @@ def test_every_moment_says_what_was_advised_then(driven: Path) -> None:
         assert frame.advice.correction.cylinder_mm == pytest.approx(body["cylinder_mm"], abs=1e-9)
 
 
-def test_winding_back_gives_the_same_and_the_shot_is_not_known_before_it_came(driven: Path) -> None:
-    reel = Reel.open(driven)
+def test_winding_back_gives_the_same_and_the_shot_is_not_known_before_it_came(
+    driven: Path, reel: Reel
+) -> None:
     late = reel.frame(35)
     early = reel.frame(20)
     assert late.snapshot is not None and early.snapshot is not None
@@ -60,13 +72,12 @@ def test_winding_back_gives_the_same_and_the_shot_is_not_known_before_it_came(dr
     assert early.decided == "accepted" and early.came is not None
 
 
-def test_a_late_check_shot_is_known_from_its_arrival_on(driven: Path, tmp_path: Path) -> None:
-    with Drive.open(driven) as drive:
-        file, events = drive.file, list(drive.events())
+def test_a_late_check_shot_is_known_from_its_arrival_on(reel: Reel) -> None:
+    events = sorted(reel.events, key=lambda event: event.sequence)
     shot = Event(events[-1].sequence + 1, "", "check_shot", {
         "chainage_m": 10.0, "point": "face", "line_mm": 1.0, "level_mm": 1.0, "sd_mm": 2.0})  # fmt: skip
-    reel = Reel(file, [*events, shot], Reel.open(driven).today)
-    assert not reel.frame(12).snapshot.shots  # type: ignore[union-attr]
+    later = Reel(reel.file, [*events, shot], reel.today)
+    assert not later.frame(12).snapshot.shots  # type: ignore[union-attr]
 
 
 def test_a_log_from_files_is_replayed_by_chainage() -> None:
@@ -94,13 +105,14 @@ def test_a_log_from_files_is_replayed_by_chainage() -> None:
     assert ordered[found[0].upto].kind == "check_shot"
 
 
-def test_text_fits_a_terminal_and_says_both(driven: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_text_fits_a_terminal_and_says_both(
+    driven: Path, reel: Reel, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["replay", str(driven), "--text", "--from", "28"]) == 0
     out = capsys.readouterr().out
     assert "known then" in out and "known now" in out
     assert max(map(len, out.splitlines())) <= 80
     assert "   28.00  line" in out and "   27.00  line" not in out
-    reel = Reel.open(driven)
     assert all(len(line) <= 78 for n in (0, 15, 39) for line in said.beside(reel.frame(n)))
 
 
@@ -141,16 +153,14 @@ def test_difference_against_an_integrator(delay: float) -> None:
     assert np.all(ours.at(-1.0)[0] == 0.0)
 
 
-def test_the_same_settings_steer_a_drive_that_was_steered_so_nearly_the_same(driven: Path) -> None:
-    reel = Reel.open(driven)
-    found = what_if(reel, reel.file, 12.0)
+def test_the_same_settings_steer_a_drive_that_was_steered_so_nearly_the_same(same_again: WhatIf) -> None:
+    found = same_again
     assert found.from_m == pytest.approx(12.0) and found.chainage_m[-1] == pytest.approx(40.0)
     assert np.abs(found.other_mm - found.driven_mm).max() < 4.0
     assert found.other.change_mm_per_m == pytest.approx(found.driven.change_mm_per_m, rel=0.35)
 
 
-def test_other_limits_are_kept_and_gentler_steering_moves_less(driven: Path) -> None:
-    reel = Reel.open(driven)
+def test_other_limits_are_kept_and_gentler_steering_moves_less(reel: Reel) -> None:
     file = changed(reel.file, ["machine.max_change_mm_per_m = 2", "machine.max_articulation_mm_per_m=6"])
     assert file.machine.max_change_mm_per_m == 2.0
     found = what_if(reel, file, 12.0)
@@ -172,12 +182,13 @@ def test_other_limits_are_kept_and_gentler_steering_moves_less(driven: Path) -> 
         assert f"{abs(found.other_set[-1, plane]):.1f}" in row or "straight" in row
 
 
-def test_joints_as_driven_are_those_of_the_as_built_account(driven: Path) -> None:
+def test_joints_as_driven_are_those_of_the_as_built_account(
+    driven: Path, reel: Reel, same_again: WhatIf
+) -> None:
     """One drive, one largest angle: not that of a smoothed path, which rounds off every sudden turn."""
     from steer.asbuilt.record import assemble
 
-    reel = Reel.open(driven)
-    found = what_if(reel, reel.file, 12.0)
+    found = same_again
     with Drive.open(driven) as drive:
         along = assemble(drive).joints.along
     first = found.chainage_m[0] + reel.file.pipe.length_m
@@ -186,8 +197,8 @@ def test_joints_as_driven_are_those_of_the_as_built_account(driven: Path) -> Non
     )
 
 
-def test_settings_that_cannot_be_meant(driven: Path) -> None:
-    file = Reel.open(driven).file
+def test_settings_that_cannot_be_meant(reel: Reel) -> None:
+    file = reel.file
     for setting, what in (
         ("machine.outer_diameter_mm=3", "allowed are"),
         ("tolerance.line_mm=wide", "not a number"),
@@ -199,7 +210,13 @@ def test_settings_that_cannot_be_meant(driven: Path) -> None:
             changed(file, [setting])
 
 
-def test_the_what_if_command(driven: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_what_if_command(
+    driven: Path,
+    reel: Reel,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     out = tmp_path / "paths.csv"
     args = ["replay", str(driven), "--what-if", "--from", "20", "--set", "steering.firmness=gentle"]
     assert main([*args, "--csv", str(out)]) == 0
@@ -207,6 +224,8 @@ def test_the_what_if_command(driven: Path, tmp_path: Path, capsys: pytest.Captur
     rows = list(csv.DictReader(out.open()))
     assert float(rows[0]["chainage_m"]) == 20.0
     assert rows[0]["driven_line_mm"] == rows[0]["other_line_mm"]
+    # the folder has been opened once; what is refused after that is refused of what was opened
+    monkeypatch.setattr(Reel, "open", lambda folder: reel)
     assert main(["replay", str(driven), "--what-if", "--from", "39.5"]) == 2
     capsys.readouterr()
     for outside in ("-1", "41", "500"):
