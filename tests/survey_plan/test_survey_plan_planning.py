@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import math
+from importlib import resources
 
 import numpy as np
 import pytest
@@ -11,7 +12,8 @@ from scipy.stats import norm
 from steer.cli.main import main
 from steer.drivefile import TEMPLATE, load_drive, parse_drive
 from steer.estimate.follow import Follower
-from steer.log import Log
+from steer.intake.files import read_readings
+from steer.log import Event
 from steer.survey_plan import Survey, arrival_probability, page, survey_of, survey_plan
 from steer.survey_plan.course import Rehearsal
 from steer.survey_plan.joint import arrival_variance, joint_covariance
@@ -44,17 +46,14 @@ def test_probability_is_the_normal_s_in_both_planes():
     assert arrival_probability(0.0, 0.0, (5.0, 5.0)) == 1.0
 
 
-def test_rehearsal_foretells_what_a_driven_drive_knew(tmp_path, capsys):
+def test_rehearsal_foretells_what_a_driven_drive_knew():
     """The sample drive's readings, noise and all, against the plan made without them: within 5 %."""
-    folder = tmp_path / "sample"
-    assert main(["demo", str(folder), "--no-open"]) == 0
-    capsys.readouterr()
-    drive = load_drive(folder)
+    with resources.as_file(resources.files("sample_surveys") / "quillbeck_lane") as folder:
+        drive = load_drive(folder)
+        readings = read_readings(folder / "readings.csv", drive)[1]
     driven = Follower(drive)
-    with Log.open(folder) as log:
-        for event in log.events():
-            if event.kind != "check_shot":
-                driven.take(event)
+    for number, body in enumerate(readings, 1):
+        driven.take(Event(number, "", "reading", body))
     driven.bring_up()
     course = Rehearsal(drive).course
     reached = driven.estimator.last.s_m
@@ -63,6 +62,12 @@ def test_rehearsal_foretells_what_a_driven_drive_knew(tmp_path, capsys):
         variance = np.diagonal(driven.estimator.node_at(float(s)).blend()[1], axis1=1, axis2=2)[:, 0]
         expected = [np.interp(s, course.chainage_m, sd) for sd in (course.line_sd_mm, course.level_sd_mm)]
         assert np.sqrt(variance) == pytest.approx(expected, rel=0.05)
+
+
+@pytest.fixture
+def coarse(monkeypatch):
+    """Fewer cells for what holds whatever their length: a rehearsal's cost goes with their number."""
+    monkeypatch.setattr("steer.survey_plan.course.MOST_CELLS", 150)
 
 
 def test_coarser_cells_tell_the_same(monkeypatch):
@@ -74,17 +79,17 @@ def test_coarser_cells_tell_the_same(monkeypatch):
     assert coarse.arrival_sd_mm == pytest.approx(fine.arrival_sd_mm, rel=0.03)
 
 
-def test_conditioning_agrees_with_folding_the_surveys_in():
+def test_conditioning_agrees_with_folding_the_surveys_in(coarse):
     """Joint covariance from one backward pass, against the estimator with the surveys really folded."""
     drive = drive_of(300.0)
     bare = Rehearsal(drive)
-    places = [100, 220, 330]
+    places = [37, 82, 124]
     surveys = [survey_of(drive, bare.nodes[i].s_m) for i in places]
     noise = np.square([[s.line_sd_mm for s in surveys], [s.level_sd_mm for s in surveys]])
     joint = joint_covariance(bare, places)
     assert np.linalg.eigvalsh(joint).min() > 0.0
     for chosen in ([], [0], [2], [0, 1, 2]):
-        folded = Rehearsal(drive, [surveys[i] for i in chosen]).arrival_sd_mm
+        folded = (Rehearsal(drive, [surveys[i] for i in chosen]) if chosen else bare).arrival_sd_mm
         assert np.sqrt(arrival_variance(joint, noise, chosen)) == pytest.approx(folded, rel=0.05)
 
 
@@ -133,7 +138,7 @@ def test_short_drive_needs_none():
     assert plan.arrival_with == plan.arrival_without
 
 
-def test_last_survey_leaves_room_to_steer():
+def test_last_survey_leaves_room_to_steer(coarse):
     """By hand: 2.67 mm/m² of joints (8 mm/m over 3 m), half of it, 30 mm by two curves, and the machine."""
     plan = survey_plan(drive_of(200.0))
     assert 200.0 - plan.latest_m == pytest.approx(math.sqrt(4 * 30.0 / (0.5 * 8.0 / 3.0)) + 4.8, abs=1e-6)
@@ -142,7 +147,7 @@ def test_last_survey_leaves_room_to_steer():
 BASE = "base_m = 6.0\nbase_mark_sd_mm = 0.5"
 
 
-def test_base_in_the_shaft_is_in_every_survey():
+def test_base_in_the_shaft_is_in_every_survey(coarse):
     drive = drive_of(200.0, BASE)
     plan, free = survey_plan(drive), survey_plan(drive_of(200.0))
     turned = math.sqrt(2) * 0.5 / 6.0 * 200.0
@@ -160,7 +165,7 @@ def test_base_in_the_shaft_is_in_every_survey():
     assert better.enough and not worse.enough
 
 
-def test_eye_too_small_for_any_survey():
+def test_eye_too_small_for_any_survey(coarse):
     plan = survey_plan(drive_of(150.0, eye=(2.0, 2.0)))
     assert not plan.enough and plan.base_needed_mm_per_m is None
     text = " ".join(page(plan))
@@ -168,7 +173,7 @@ def test_eye_too_small_for_any_survey():
     assert plan.arrival_with.probability >= plan.arrival_without.probability
 
 
-def test_worse_instruments_give_wider_sd():
+def test_worse_instruments_give_wider_sd(coarse):
     drive = drive_of(150.0)
     plain = Rehearsal(drive).arrival_sd_mm
     worse = dataclasses.replace(drive, sd=drive.sd.model_copy(update={"reference_mm_per_m": 0.1}))
@@ -177,7 +182,7 @@ def test_worse_instruments_give_wider_sd():
     assert (Rehearsal(worse, sure).arrival_sd_mm < plain).all()
 
 
-def test_curved_drive_and_guidance_that_follows_the_axis():
+def test_curved_drive_and_guidance_that_follows_the_axis(coarse):
     text = TEMPLATE.replace('horizontal = [\n  { kind = "line", length_m = 100.0 },', """horizontal = [
   { kind = "line", length_m = 30.0 },
   { kind = "arc", length_m = 70.0, radius_m = 400.0, turn = "left" },""")  # fmt: skip
@@ -195,14 +200,20 @@ def test_no_plan_for_what_is_no_drive():
 
 @pytest.fixture
 def folder(tmp_path):
-    text = TEMPLATE.replace("length_m = 100.0", "length_m = 350.0").replace(EYE, EYE[2:])
-    (tmp_path / "drive.toml").write_text(text)
-    return tmp_path
+    """A drive so short that its plan is soon made."""
+    return folder_of(tmp_path, 30.0)
 
 
-def test_check_prints_the_plan_and_draws_it(folder, capsys, monkeypatch):
+def folder_of(folder, length_m):
+    text = TEMPLATE.replace("length_m = 100.0", f"length_m = {length_m}").replace(EYE, EYE[2:])
+    (folder / "drive.toml").write_text(text)
+    return folder
+
+
+def test_check_prints_the_plan_and_draws_it(tmp_path, capsys, monkeypatch):
     import matplotlib
 
+    folder = folder_of(tmp_path, 350.0)
     monkeypatch.setitem(matplotlib.rcParams, "svg.fonttype", "none")
     assert main(["check", str(folder), "--plan-plot", str(folder / "plan.svg")]) == 0
     out, err = capsys.readouterr()
