@@ -67,18 +67,17 @@ def can_be_kept(drive, roll_deg, now, advised):
     """Whether any whole-step setting near keeps articulation, change and range: looked for by brute force."""
     cyl, m = drive.machine.cylinders, drive.machine
     low, high = cyl.range_mm
-    centres = [now, 0.5 * (now + advised) if advised is not None else now, now * 0.9]
-    for c in centres:
+    up = np.array(list(product((0, 1), repeat=len(cyl.positions_deg))))  # the step below, or the one above
+    for c in (now, 0.5 * (now + advised) if advised is not None else now, now * 0.9):
         exact = extensions(c[0], c[1], roll_deg, cyl) / cyl.step_mm
-        for steps in product(*[(np.floor(e), np.floor(e) + 1) for e in exact]):
-            mm = np.array(steps) * cyl.step_mm
-            if mm.min() < low or mm.max() > high:
-                continue
-            made = settled(drive.machine, mm, roll_deg)
-            froms = [now] if advised is None else [now, advised]
-            most = max(float(np.abs(made - f).max()) for f in froms)
-            if np.hypot(*made) <= m.max_articulation_mm_per_m - 2e-3 and most <= m.max_change_mm_per_m - 2e-3:
-                return True
+        mm = (np.floor(exact) + up) * cyl.step_mm
+        mm = mm[(mm.min(1) >= low) & (mm.max(1) <= high)]
+        made = settled(drive.machine, mm, roll_deg).T
+        kept = np.hypot(made[:, 0], made[:, 1]) <= m.max_articulation_mm_per_m - 2e-3
+        for start in [now] if advised is None else [now, advised]:
+            kept &= np.abs(made - start).max(1) <= m.max_change_mm_per_m - 2e-3
+        if kept.any():
+            return True
     return False
 
 
