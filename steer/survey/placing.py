@@ -149,7 +149,8 @@ def _broken(
     total = 0.0
     for start, bearing in rays:
         away = place - start
-        total += _misfit(abs(away - abs(away) * cmath.exp(1j * bearing)), abs(away))
+        length = abs(away)
+        total += _misfit(abs(away - length * cmath.exp(1j * bearing)), length)
     for centre, radius in lengths:
         total += _misfit(abs(abs(place - centre) - radius), radius)
     for seen in stars:
@@ -157,7 +158,9 @@ def _broken(
         if near < 1e-3:  # two angles over the same point always meet in it
             return math.inf
         zeros = [cmath.exp(1j * (cmath.phase(p - place) - a)) for p, a in seen]
-        zero = min(zeros, key=lambda z: sum(abs(z - other) for other in zeros))
+        zero = zeros[0]
+        if len(zeros) > 2:  # neither of two is nearer to the other
+            zero = min(zeros, key=lambda z: sum(abs(z - other) for other in zeros))
         total += sum(
             _misfit(abs(z - zero) * abs(p - place), abs(p - place))
             for z, (p, _) in zip(zeros, seen, strict=True)

@@ -113,9 +113,11 @@ class SpotsAlone(Advised):
 
 def test_a_joint_that_the_bore_has_settled_does_not_take_the_machine_from_line() -> None:
     """Ground that answers 6.6 m late and turns about at 33 m. What the joints behind the face have come to cannot
-    be mended: to steer for it first took the machine a metre away, and the joints to 14 mm/m where 8 are allowed."""
+    be mended: to steer for it first took the machine a metre away, and the joints to 14 mm/m where 8 are allowed.
+    It was 0.25 m off the line by 80 m then, and 0.3 m off the level by 140 m, which is as far as is driven."""
     scenario = draw_scenario(50000)
     file = parse_drive(drive_toml(scenario.drive))
-    found = drive_whole(file, Simulation(scenario), SpotsAlone(file))
+    found = drive_whole(file, Simulation(scenario), SpotsAlone(file), round(140.0 / file.drive.stroke_m))
+    assert found.chainage_m[-1] > 135.0
     assert np.abs(found.line_mm).max() < 60.0
     assert np.abs(found.level_mm).max() < 60.0
