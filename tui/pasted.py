@@ -1,4 +1,5 @@
-"""What is pasted is text, whatever stands in it: no key, and no end of the paste before its end.
+"""What is pasted or typed is text, whatever stands in it: no key, no end of the paste before its end, and no end of the
+program. A byte that is no UTF-8, as a terminal with another character set sends it, ended Textual's reading.
 
 Textual's parser takes an ESC inside a paste for the start of a key. The letters after it came before those in front
 of it then, and a line end was Enter: half a note was stored that nobody had sent.
@@ -6,8 +7,10 @@ of it then, and a line end was Enter: half a note was stored that nobody had sen
 
 from __future__ import annotations
 
+import codecs
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 from textual._xterm_parser import BRACKETED_PASTE_END as END
 from textual._xterm_parser import BRACKETED_PASTE_START as START
@@ -50,9 +53,15 @@ class PasteParser(XTermParser):
         return out
 
 
+def _forgiving(encoding: str) -> Callable[[], codecs.IncrementalDecoder]:
+    """A decoder that puts U+FFFD in the place of what it cannot read."""
+    return partial(codecs.getincrementaldecoder(encoding), errors="replace")
+
+
 def install() -> None:
-    """Has the terminal's driver read with it; it makes its parser itself."""
+    """Has the terminal's driver read with it; it makes its parser and its decoder itself."""
     if os.name == "posix":
         from textual.drivers import linux_driver
 
         linux_driver.XTermParser = PasteParser  # type: ignore[misc]
+        linux_driver.getincrementaldecoder = _forgiving  # type: ignore[assignment]

@@ -14,7 +14,7 @@ from steer.drivefile import MachineSection
 from steer.machine.cylinders import Misread, articulation, completed, misread
 
 _AVERAGED = 15  # readings of one setting
-SILENT = 1.5  # strokes without a cylinder read after a setting was told: from then on nobody reads them
+SILENT = 0.5  # strokes without a cylinder read after a setting was told: from then on what was told stands
 
 
 @dataclass(frozen=True)
@@ -130,9 +130,10 @@ class CylinderReadings:
         cyl = self.machine.cylinders
         runs: list[list[np.ndarray]] = []  # of rows that agree, the newest first
         for body in reversed(recent):
-            row = body.get("cylinder_mm")
-            read = None if row is None else completed(row, roll_deg, cyl, self.told_mm)
-            if read is None or np.isnan(read).any():
+            if body.get("cylinder_mm") is None:
+                continue
+            read = completed(self._rows([body])[0], roll_deg, cyl, self.told_mm)
+            if np.isnan(read).any():
                 continue
             if not runs or np.abs(read - runs[-1][0]).max() > self._near_mm:
                 runs.append([])
@@ -164,10 +165,15 @@ class CylinderReadings:
         return misread(read_mm, roll_deg, self.machine.cylinders, sd_mm=self._rough_mm, last_mm=last)
 
     def _rows(self, bodies: list[dict[str, Any]]) -> np.ndarray:
-        """Extensions as read (n, N), NaN where not."""
+        """Extensions as read (n, N), NaN where not. Several in a row that no cylinder of the machine can have, not even
+        one read from the wrong end, are a logger's way to say nothing; a single one is judged by the others."""
         nothing = [math.nan] * len(self.machine.cylinders.positions_deg)
         rows = [nothing if (c := b.get("cylinder_mm")) is None else c for b in bodies]
-        return np.array(rows, float).reshape(len(bodies), len(nothing))
+        read = np.array(rows, float).reshape(len(bodies), len(nothing))
+        short, long = self.machine.cylinders.range_mm
+        absurd = np.abs(read - 0.5 * (short + long)) > 1.5 * (long - short)
+        read[absurd & (absurd.sum(1) > 1)[:, None]] = np.nan
+        return read
 
     def _leave_out(self, read: np.ndarray, residual_mm: np.ndarray, roll_deg: float) -> bool:
         """Blank (NaN) in `read` (n, N) the cylinder that does not fit the others; True when there was one.

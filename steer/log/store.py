@@ -76,6 +76,7 @@ class Log:
             raise FolderUnusable(f"{folder}: {reason}")
         if log.path.exists() and not log.path.is_file():
             raise FolderUnusable(f"{log.path}: it is not a file")
+        log._not_without_its_log()
         try:
             if write:
                 log._open_writer()
@@ -97,6 +98,15 @@ class Log:
             check_same_thread=False,
             cached_statements=32,
         )
+
+    def _not_without_its_log(self) -> None:
+        """A new log would empty the file beside it, which may hold what was stored last."""
+        beside = self.path.with_name(self.path.name + "-wal")
+        if not self.path.exists() and beside.exists() and beside.stat().st_size > 0:
+            raise FolderUnusable(
+                f"{self.path}: it is gone, and {beside.name} holds what was stored last: put {self.path.name} back "
+                "beside it (a drive is moved as a whole folder)"
+            )
 
     def _open_writer(self) -> None:
         with plain_words(self.path):

@@ -118,7 +118,7 @@ def articulation(extensions_mm: ArrayLike, roll_deg: ArrayLike, cylinders: Cylin
 
 
 def completed(
-    extensions_mm: Sequence[float | None],
+    extensions_mm: Sequence[float | None] | np.ndarray,
     roll_deg: float,
     cylinders: Cylinders,
     told_mm: Sequence[float] | None = None,

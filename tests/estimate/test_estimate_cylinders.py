@@ -137,3 +137,33 @@ def test_a_setting_taken_back_never_counted(lost_m: float):
     assert again.cylinders.told_mm == tuple(before.body["cylinder_mm"])
     if at_once:
         assert live.cylinders.told_mm == again.cylinders.told_mm
+
+
+@pytest.mark.parametrize("nothing", [-999.0, 9999.0])
+def test_what_no_cylinder_can_read_is_nothing_read(nothing: float):
+    """A logger's way to say that it has no value: as if it were empty."""
+    file, events, _ = recorded()
+    count = len(file.machine.cylinders.positions_deg)
+    lost = without_cylinders(events, LOST_M)
+    told = [
+        Event(e.sequence, e.kind, e.body | {"cylinder_mm": [nothing] * count}) if e is not was else e
+        for e, was in zip(lost, events, strict=True)
+    ]
+    empty, absurd = followed(file, lost), followed(file, told)
+    assert np.array_equal(absurd.standing().mm, empty.standing().mm)
+    assert said(absurd).keys() == said(empty).keys() and "cylinders_silent" in said(absurd)
+    for a, b in zip(absurd.estimator.nodes, empty.estimator.nodes, strict=True):
+        assert np.array_equal(a.x, b.x)
+
+
+def test_one_row_of_wild_cylinders_moves_nothing():
+    """Also one that lies in a plane, so that no cylinder belies the others."""
+    file, events, _ = recorded()
+    last = events[-1].body
+    sign = [1.0 if 90 <= deg < 270 else -1.0 for deg in file.machine.cylinders.positions_deg]
+    long = 4.0 * file.machine.cylinders.range_mm[1]
+    wild = Event(len(events) + 1, "reading", last | {"cylinder_mm": [s * long for s in sign]})
+    after = [Event(len(events) + 2 + i, "reading", last) for i in range(2)]
+    whole, other = followed(file, [*events, *after]), followed(file, [*events, wild, *after])
+    assert other.standing().mm == pytest.approx(whole.standing().mm)
+    assert other.cylinders.articulation == pytest.approx(whole.cylinders.articulation)

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -444,3 +445,21 @@ def test_who_never_lets_go_of_the_file_is_said(tmp_path, monkeypatch):
     monkeypatch.setattr(store.time, "monotonic", lambda: next(clock))
     with pytest.raises(FolderUnusable, match="another program has kept it locked"), plain_words(path):
         store._write_ahead(_ours(path))
+
+
+@pytest.mark.parametrize("write", [True, False])
+def test_no_new_log_is_made_beside_what_another_has_written_last(tmp_path, write):
+    """drive.db was moved away without its write-ahead file, which a new log would empty."""
+    with Log.open(tmp_path, write=True) as log:
+        for n in range(3):
+            log.append("note", {"text": f"{n}"})
+        shutil.move(tmp_path / LOG_NAME, tmp_path / "away")
+        beside = tmp_path / f"{LOG_NAME}-wal"
+        held = beside.read_bytes()
+        assert held
+        with pytest.raises(FolderUnusable, match=r"put drive\.db back"):
+            Log.open(tmp_path, write=write)
+        assert beside.read_bytes() == held and not (tmp_path / LOG_NAME).exists()
+        shutil.move(tmp_path / "away", tmp_path / LOG_NAME)
+        with Log.open(tmp_path) as again:
+            assert [e.body["text"] for e in again.events()] == ["0", "1", "2"]

@@ -5,8 +5,9 @@ import pytest
 from screen_pilot import ready, until
 from test_other_screens import screen_text, settle
 from textual import events
+from textual.drivers import linux_driver
 
-from tui.pasted import PasteParser
+from tui.pasted import PasteParser, install
 
 NOTE = "first line\x1b[31m second\rthird \x1b and last\r"
 WHOLE = f"a\x1b[200~{NOTE}\x1b[201~z"
@@ -84,3 +85,14 @@ async def test_a_shot_that_counts_is_not_accepted_again(make_app):
         await pilot.press("2", "a")
         await settle(pilot)
         assert "Shot 3 counts already" in screen_text(app) and drive.calls == []
+
+
+def test_a_byte_of_another_character_set_is_shown_and_ends_nothing():
+    """As a terminal that is set to Latin-1 sends it; the rest of the line is read."""
+    install()
+    decoder = linux_driver.getincrementaldecoder("utf-8")()
+    assert (
+        decoder.decode(b"fr\xe4v") + decoder.decode(b"el \xc3") + decoder.decode(b"\xa4")
+        == "fr\ufffdvel \u00e4"
+    )
+    assert decoder.decode(b"\xe4", final=True) == "\ufffd"

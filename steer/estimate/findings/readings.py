@@ -15,6 +15,7 @@ _CHANNELS = (
     ("Spots on line", "spot_mm"), ("Spots on level", "spot_mm"), ("Yaw readings", "yaw_mm_per_m"),
     ("Pitch readings", "pitch_mm_per_m"),
 )  # fmt: skip
+UNREAD = 1.5  # strokes without cylinders: a logger that tells them once a stroke has not lost them
 LATELY_M = 3.0  # over which refused readings are counted
 
 
@@ -120,8 +121,8 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
 
 def cylinders(follower: Follower, node: Node) -> list[Notice]:
     """Cylinders that are read no more, or one whose reading does not fit the plane of the others."""
-    if follower.cylinders.silent:
-        since_m = follower.cylinders.read_at_m
+    since_m = follower.cylinders.read_at_m
+    if follower.cylinders.silent and node.s_m - since_m > UNREAD * follower.drive.drive.stroke_m:
         text = (
             f"The cylinders have not been read since {since_m:.2f} m. What was set last is taken as how they stand: "
             "look at them before each stroke."
