@@ -38,10 +38,14 @@ def joint_lines(record: AsBuilt) -> list[str]:
     ]
     ahead = joints.worst_ahead
     if ahead is not None and along.angle_mm_per_m[ahead] > along.angle_mm_per_m[at]:
-        lines.append(
-            f"Still to be passed: {along.angle_mm_per_m[ahead]:.1f} mm/m at {along.chainage_m[ahead]:.1f} m "
-            f"({UPPER} below {_up(float(joints.high_mm_per_m[ahead]))})."
-        )
+        sharpest, most = float(along.angle_mm_per_m[ahead]), float(joints.high_mm_per_m[ahead])
+        line = f"Still to be passed: {sharpest:.1f} mm/m at {along.chainage_m[ahead]:.1f} m ({UPPER} below {_up(most)})."
+        if (ring := record.force.ring) is not None:
+            line += (
+                f" A joint may carry {permissible(float(ring.permissible_kn(sharpest)))} kN there, "
+                f"{permissible(float(ring.permissible_kn(most)))} kN at the upper limit: not among the force's limits."
+            )
+        lines.append(line)
     lines += _over_angle(joints)
     if joints.jumps:
         lines.append(f"The bore turned suddenly at {_turns(joints.jumps)}.")

@@ -49,7 +49,10 @@ def run(args: argparse.Namespace) -> int:
         before = _face(drive)
         for event in drive.set_counter(**body):
             print(f"event {event.sequence}: {_said(event.body, event.sequence)}")
-        print(f"chainage of the face: {before} before, {_face(drive)} now")
+        now = _face(drive)
+        print(f"chainage of the face: {before} before, {now} now")
+        if now == before and args.add:
+            print("It holds for readings still to come.")
     return 0
 
 
