@@ -312,7 +312,7 @@ class Drive:
             return None
         # a shot that waits for a word leaves its doubt in every figure
         node = with_open_questions(node, follower.estimator)
-        health = examine(follower, node)
+        health = examine(follower, node, self.stroke_end_m)
         stroke = self.told.stroke_number()
         return make_advice(
             self.file, follower.estimator, node, stroke, follower.standing_or_neutral(), follower.roll_deg, health.notices,

@@ -22,8 +22,9 @@ class Health:
     trusted: bool
 
 
-def examine(follower: Follower, node: Node) -> Health:
-    """Every finding that holds at `node`, the newest state, in the order in which they are told."""
+def examine(follower: Follower, node: Node, end_m: float | None = None) -> Health:
+    """Every finding that holds at `node`, the newest state, in the order in which they are told. `end_m` is the chainage
+    of a stroke's end that was told after the readings."""
     estimator, drive = follower.estimator, follower.drive
     nodes = [n for n in estimator.nodes[-LAST_NODES:] if n.s_m <= node.s_m + 1e-9]
     cells = cells_of(nodes)
@@ -43,6 +44,7 @@ def examine(follower: Follower, node: Node) -> Health:
         *([opposite] if opposite else steering.steering_weak(cells, node, estimator)),
         *ground.ground_changed(cells, node),
         *jumped,
+        *readings.end_apart(follower, end_m),
         *readings.went_wrong(node, estimator),
         *unsure,
     )

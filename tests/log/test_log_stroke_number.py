@@ -62,3 +62,15 @@ def test_whoever_opens_the_drive_anew_counts_the_same(drive):
     drive.add("chainage_set", {"add_m": 1.0})
     with Drive.open(drive.folder) as other:
         assert other.advice().stroke == drive.advice().stroke == said == 9
+
+
+def test_an_end_told_far_beyond_the_readings_is_said(drive):
+    """A slip of the hand carries the face there, unsure; one stroke whose readings are missing is no slip."""
+    read(drive, 0.0, 3.0)
+
+    def codes(end_m):
+        return {notice.code: notice.text for notice in drive.stroke_end(end_m).notices}
+
+    assert "stroke_end_apart" not in codes(3.0) | codes(4.2)
+    assert "told at 55.00 m, but the readings have come to 3.00 m" in codes(55.0)["stroke_end_apart"]
+    assert "stroke_end_apart" not in codes(4.5)

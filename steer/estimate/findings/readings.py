@@ -16,6 +16,7 @@ _CHANNELS = (
     ("Pitch readings", "pitch_mm_per_m"),
 )  # fmt: skip
 UNREAD = 1.5  # strokes without cylinders: a logger that tells them once a stroke has not lost them
+APART = 2.0  # strokes between a stroke's end and the readings: one stroke without readings is no slip yet
 LATELY_M = 3.0  # over which refused readings are counted
 
 
@@ -174,6 +175,19 @@ def jumped(follower: Follower, node: Node) -> tuple[list[Notice], bool]:
             f"event {jump.first} on; {right})."
         )
     return [Notice("chainage_jumped", text, float(since_m))], not doubtful
+
+
+def end_apart(follower: Follower, end_m: float | None) -> list[Notice]:
+    """A stroke's end told far beyond the readings: a slip of the hand, or readings that are missing."""
+    if end_m is None or not follower.track.accepted:
+        return []
+    if end_m - follower.top_m <= APART * follower.drive.drive.stroke_m:
+        return []
+    text = (
+        f"The stroke's end was told at {end_m:.2f} m, but the readings have come to {follower.top_m:.2f} m: one of them is "
+        "wrong, or readings are missing. What is said of the face holds only if the end is right. Look at the counter."
+    )
+    return [Notice("stroke_end_apart", text, end_m)]
 
 
 def went_wrong(node: Node, estimator: Estimator) -> list[Notice]:
