@@ -459,14 +459,15 @@ def test_cylinders_of_an_older_reading_are_not_said_to_be_of_now(source, tmp_pat
     assert " now " in table(source) and "last read" not in table(source)
     newest = [event for event in source.events() if event.kind == "reading"][-1].body["chainage_m"]
     face_m = source.snapshot().advice.chainage_m
-    for n in range(70):  # farther back than is looked at first
-        source.drive.add(
-            "reading", {"chainage_m": face_m + 0.01 * n, "spot_right_mm": 3.0, "spot_up_mm": -5.0}
-        )
+    seen = {"spot_right_mm": 3.0, "spot_up_mm": -5.0}
+    for n in range(70):  # farther back than is looked at first, and not yet half a stroke
+        source.drive.add("reading", {"chainage_m": face_m + 0.005 * n, **seen})
     for again in (source, ScreenSource(source.drive)):
         assert " last " in table(again) and f"last read at {newest:.2f} m" in table(again)
         assert " now " not in table(again)
     assert " last " in table(source, 5)
+    source.drive.add("reading", {"chainage_m": face_m + 0.7, **seen})
+    assert " told " in table(source) and "not read: as set last" in table(source)
     source.drive.add("reading", {"chainage_m": face_m + 0.8, "cylinder_mm": [20.0, 21.0, 20.0, 19.0]})
     assert " now " in table(source) and "last read" not in table(source)
 
