@@ -133,7 +133,7 @@ class Drive:
     @property
     def stroke_end_m(self) -> float | None:
         """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
-        return self.told.ended.last_m(self.follower.known.counter)
+        return self.told.ended.last_two_m(self.follower.known.counter)[0]
 
     def refresh(self) -> bool:
         """Take in what others have added to the log; True when there was anything."""
@@ -312,7 +312,7 @@ class Drive:
             return None
         # a shot that waits for a word leaves its doubt in every figure
         node = with_open_questions(node, follower.estimator)
-        health = examine(follower, node, self.stroke_end_m)
+        health = examine(follower, node, *self.told.ended.last_two_m(follower.known.counter))
         stroke = self.told.stroke_number()
         return make_advice(
             self.file, follower.estimator, node, stroke, follower.standing_or_neutral(), follower.roll_deg, health.notices,

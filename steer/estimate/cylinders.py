@@ -27,6 +27,15 @@ class Standing:
     wrong: Misread | None = None
 
 
+@dataclass(frozen=True)
+class Chosen:
+    """Extensions (N,) mm that a person accepted or typed, by the event `sequence`, with the face at `at_m`."""
+
+    sequence: int
+    mm: tuple[float, ...]
+    at_m: float
+
+
 class CylinderReadings:
     """Follows the cylinders of one machine. `articulation` (2,) is held now, mm/m; `silent`: they were read once, and
     are no more (a logger that lost their channel), though a setting was told since."""
@@ -37,6 +46,7 @@ class CylinderReadings:
         self.read_mm: tuple[float, ...] | None = None  # None: nobody ever read them
         self.fitting_mm: tuple[float, ...] | None = None  # last read that fitted one another
         self.silent = False
+        self.chosen: Chosen | None = None  # by a person, while nothing was told since
         self.read_at_m = -math.inf  # where they were read last
         self._silence_m = SILENT * stroke_m
         self._relied = False  # whether readings were ever taken by what was told
@@ -56,9 +66,12 @@ class CylinderReadings:
         """Whether nobody reads the cylinders, so that what was told is what stands."""
         return self.read_mm is None or self.silent
 
-    def tell(self, sequence: int, cylinder_mm: Sequence[float], roll_deg: float) -> None:
-        """A setting was advised or chosen, by the event `sequence`."""
-        self._told[sequence] = tuple(cylinder_mm)
+    def tell(
+        self, sequence: int, cylinder_mm: Sequence[float], roll_deg: float, chosen_at_m: float | None
+    ) -> None:
+        """A setting was advised, or chosen by a person with the face at `chosen_at_m`, by the event `sequence`."""
+        self._told[sequence] = mm = tuple(cylinder_mm)
+        self.chosen = None if chosen_at_m is None else Chosen(sequence, mm, chosen_at_m)
         if self.unread:
             self.articulation, self._relied = self._as_told(roll_deg), True
 
@@ -67,6 +80,8 @@ class CylinderReadings:
         if self._relied:
             return False
         self._told.pop(sequence, None)
+        if self.chosen is not None and self.chosen.sequence == sequence:
+            self.chosen = None
         return True
 
     def take(self, bodies: list[dict[str, Any]], roll_deg: np.ndarray, at_m: np.ndarray) -> np.ndarray:
@@ -166,12 +181,15 @@ class CylinderReadings:
 
     def _rows(self, bodies: list[dict[str, Any]]) -> np.ndarray:
         """Extensions as read (n, N), NaN where not. Several in a row that no cylinder of the machine can have, not even
-        one read from the wrong end, are a logger's way to say nothing; a single one is judged by the others."""
+        one read from the wrong end, are a logger's way to say nothing; a single one is judged by the others. So is 0 in
+        all of them on a machine that is straight far from there."""
         nothing = [math.nan] * len(self.machine.cylinders.positions_deg)
         rows = [nothing if (c := b.get("cylinder_mm")) is None else c for b in bodies]
         read = np.array(rows, float).reshape(len(bodies), len(nothing))
         short, long = self.machine.cylinders.range_mm
         absurd = np.abs(read - 0.5 * (short + long)) > 1.5 * (long - short)
+        if abs(self.machine.cylinders.neutral_mm) > 0.25 * (long - short):
+            absurd |= (read == 0.0).all(1)[:, None]
         read[absurd & (absurd.sum(1) > 1)[:, None]] = np.nan
         return read
 

@@ -107,7 +107,8 @@ class Follower:
             self._accept(self.track.settle(float(event.body["chainage_m"]) + lacks))
         elif kind in ("advised", "accepted", "overridden") and event.sequence not in self.known.undone:
             self._work()
-            self.cylinders.tell(event.sequence, event.body["cylinder_mm"], self.roll_deg)
+            at_m = None if kind == "advised" else self.top_m
+            self.cylinders.tell(event.sequence, event.body["cylinder_mm"], self.roll_deg, at_m)
         elif kind == "undone":
             undone = int(event.body["event"])
             return undone in self.known.undone or self.cylinders.take_back(undone)

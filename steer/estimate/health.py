@@ -22,9 +22,11 @@ class Health:
     trusted: bool
 
 
-def examine(follower: Follower, node: Node, end_m: float | None = None) -> Health:
+def examine(
+    follower: Follower, node: Node, end_m: float | None = None, end_before_m: float | None = None
+) -> Health:
     """Every finding that holds at `node`, the newest state, in the order in which they are told. `end_m` is the chainage
-    of a stroke's end that was told after the readings."""
+    of a stroke's end that was told after the readings, `end_before_m` that of the end told before it."""
     estimator, drive = follower.estimator, follower.drive
     nodes = [n for n in estimator.nodes[-LAST_NODES:] if n.s_m <= node.s_m + 1e-9]
     cells = cells_of(nodes)
@@ -44,7 +46,7 @@ def examine(follower: Follower, node: Node, end_m: float | None = None) -> Healt
         *([opposite] if opposite else steering.steering_weak(cells, node, estimator)),
         *ground.ground_changed(cells, node),
         *jumped,
-        *readings.end_apart(follower, end_m),
+        *([] if jumped else readings.end_apart(follower, end_m, end_before_m)),
         *readings.went_wrong(node, estimator),
         *unsure,
     )

@@ -35,12 +35,12 @@ class StrokesEnded:
         """The event of the newest end; 0 before the first one."""
         return self._ends[-1][0] if self._ends else 0
 
-    def last_m(self, counter: Counter) -> float | None:
-        """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
-        if not self._ends:
-            return None
-        sequence, told_m, _ = self._ends[-1]
-        return told_m + counter_lacks(counter, sequence)
+    def last_two_m(self, counter: Counter) -> tuple[float | None, float | None]:
+        """Where the newest stroke ended and where the one before it, the counter's corrections put on; None for a
+        stroke that was not."""
+        ends = [told_m + counter_lacks(counter, sequence) for sequence, told_m, _ in self._ends[-2:]]
+        newest, before, *_ = [*ends[::-1], None, None]
+        return newest, before
 
     def number(self, counter: Counter, start_m: float, top_m: float, stroke_m: float) -> int:
         """Strokes jacked from `start_m` to the furthest reading `top_m`: one for each end told, and where readings

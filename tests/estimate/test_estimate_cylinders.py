@@ -10,7 +10,7 @@ import pytest
 from support_histories import Event
 
 from steer.drivefile import DriveFile, parse_drive
-from steer.estimate.cylinders import SILENT
+from steer.estimate.cylinders import SILENT, CylinderReadings
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.rulings import rulings
@@ -167,3 +167,45 @@ def test_one_row_of_wild_cylinders_moves_nothing():
     whole, other = followed(file, [*events, *after]), followed(file, [*events, wild, *after])
     assert other.standing().mm == pytest.approx(whole.standing().mm)
     assert other.cylinders.articulation == pytest.approx(whole.cylinders.articulation)
+
+
+def test_a_logger_that_says_nought_for_nothing_is_not_believed():
+    """All cylinders at 0 where the machine is straight at 36 mm; where it is straight at 0 it is a reading."""
+    file, events, _ = recorded()
+    count = len(file.machine.cylinders.positions_deg)
+    nought = [
+        Event(e.sequence, e.kind, e.body | {"cylinder_mm": [0.0] * count})
+        if lost.body.get("cylinder_mm", 1) is None
+        else e
+        for e, lost in zip(events, without_cylinders(events, LOST_M), strict=True)
+    ]
+    empty, zeros = followed(file, without_cylinders(events, LOST_M)), followed(file, nought)
+    assert np.array_equal(zeros.standing().mm, empty.standing().mm)
+    assert said(zeros).keys() == said(empty).keys() and "cylinders_silent" in said(zeros)
+    plain = CylinderReadings(file.machine, 1.0)
+    around_0 = file.machine.cylinders.model_copy(update={"neutral_mm": 0.0, "range_mm": (-40.0, 40.0)})
+    other = CylinderReadings(file.machine.model_copy(update={"cylinders": around_0}), 1.0)
+    rows = [{"cylinder_mm": [0.0] * count}]
+    for cylinders, believed in ((plain, None), (other, (0.0,) * count)):
+        cylinders.take(rows, np.zeros(1), np.ones(1))
+        assert cylinders.read_mm == believed
+
+
+def test_cylinders_read_otherwise_than_chosen_are_said_till_they_are_as_chosen():
+    file, events, set_mm = recorded()
+    assert "cylinders_not_as_set" not in said(followed(file, list(events)))
+    chosen = next(e for e in reversed(events) if e.kind == "accepted")
+    other = list(chosen.body["cylinder_mm"])
+    other[1] += 4.0
+    forgotten = [e if e is not chosen else Event(e.sequence, e.kind, {"cylinder_mm": other}) for e in events]
+    follower = followed(file, forgotten)
+    text = said(follower)["cylinders_not_as_set"]
+    assert f"cylinder 2 reads {set_mm[1]:.0f} mm, chosen was {other[1]:.0f} mm" in text
+    # advice that nobody took is no promise
+    advised = [e if e is not chosen else Event(e.sequence, "advised", {"cylinder_mm": other}) for e in events]
+    assert "cylinders_not_as_set" not in said(followed(file, advised))
+    # nor is a choice taken back, nor one of a moment ago
+    undone = Event(len(events) + 1, "undone", {"event": chosen.sequence})
+    assert "cylinders_not_as_set" not in said(followed(file, [*forgotten, undone]))
+    soon = [e for e in forgotten if e.sequence <= chosen.sequence + 2]
+    assert "cylinders_not_as_set" not in said(followed(file, soon))

@@ -74,3 +74,19 @@ def test_an_end_told_far_beyond_the_readings_is_said(drive):
     assert "stroke_end_apart" not in codes(3.0) | codes(4.2)
     assert "told at 55.00 m, but the readings have come to 3.00 m" in codes(55.0)["stroke_end_apart"]
     assert "stroke_end_apart" not in codes(4.5)
+
+
+def test_an_end_told_not_beyond_the_one_before_is_said(drive):
+    read(drive, 0.0, 3.0)
+
+    def codes(end_m):
+        return {notice.code: notice.text for notice in drive.stroke_end(end_m).notices}
+
+    assert "stroke_end_behind" not in codes(2.0) | codes(3.0)
+    assert codes(3.0) == codes(3.0) and "stroke_end_behind" not in codes(
+        3.0
+    )  # handed over again: the same stroke
+    drive.add("reading", {"chainage_m": 2.99, "spot_right_mm": 0.5})  # the jacks went back
+    assert "told at 2.99 m, not beyond the one before it at 3.00 m" in codes(2.99)["stroke_end_behind"]
+    read(drive, 3.0, 4.0)
+    assert "stroke_end_behind" not in codes(4.0)

@@ -16,6 +16,7 @@ _CHANNELS = (
     ("Pitch readings", "pitch_mm_per_m"),
 )  # fmt: skip
 UNREAD = 1.5  # strokes without cylinders: a logger that tells them once a stroke has not lost them
+SET_BY = 0.3  # strokes in which a chosen setting is made; common practice, no source
 APART = 2.0  # strokes between a stroke's end and the readings: one stroke without readings is no slip yet
 LATELY_M = 3.0  # over which refused readings are counted
 
@@ -121,7 +122,8 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
 
 
 def cylinders(follower: Follower, node: Node) -> list[Notice]:
-    """Cylinders that are read no more, or one whose reading does not fit the plane of the others."""
+    """Cylinders that are read no more, one whose reading does not fit the plane of the others, or all of them read
+    otherwise than chosen."""
     since_m = follower.cylinders.read_at_m
     if follower.cylinders.silent and node.s_m - since_m > UNREAD * follower.drive.drive.stroke_m:
         text = (
@@ -131,7 +133,7 @@ def cylinders(follower: Follower, node: Node) -> list[Notice]:
         return [Notice("cylinders_silent", text, since_m)]
     wrong = follower.standing().wrong
     if wrong is None:
-        return []
+        return _not_as_chosen(follower)
     if wrong.cylinders:
         names = " or ".join(str(c) for c in wrong.cylinders)
         text = (
@@ -142,6 +144,24 @@ def cylinders(follower: Follower, node: Node) -> list[Notice]:
     else:
         text = f"The cylinder readings do not fit one another, by up to {wrong.worst_mm:.0f} mm. Measure them by hand."
     return [Notice("cylinder_misread", text, float(node.s_m))]
+
+
+def _not_as_chosen(follower: Follower) -> list[Notice]:
+    """The cylinders read, well into the stroke, otherwise than a person accepted or typed: not set, or stuck."""
+    chosen, read = follower.cylinders.chosen, follower.standing().read_mm
+    if chosen is None or read is None or follower.cylinders.unread:
+        return []
+    if follower.cylinders.read_at_m - chosen.at_m < SET_BY * follower.drive.drive.stroke_m:
+        return []
+    apart = read - np.array(chosen.mm)
+    if np.abs(apart).max() <= 2.0 * max(1.0, follower.drive.machine.cylinders.step_mm):
+        return []
+    k = int(np.argmax(np.abs(apart)))
+    text = (
+        f"The cylinders read otherwise than chosen at {chosen.at_m:.2f} m: cylinder {k + 1} reads {read[k]:.0f} mm, chosen "
+        f"was {chosen.mm[k]:.0f} mm. The estimate goes by what is read. Look whether they were set, or are stuck."
+    )
+    return [Notice("cylinders_not_as_set", text, chosen.at_m)]
 
 
 def jumped(follower: Follower, node: Node) -> tuple[list[Notice], bool]:
@@ -177,10 +197,17 @@ def jumped(follower: Follower, node: Node) -> tuple[list[Notice], bool]:
     return [Notice("chainage_jumped", text, float(since_m))], not doubtful
 
 
-def end_apart(follower: Follower, end_m: float | None) -> list[Notice]:
-    """A stroke's end told far beyond the readings: a slip of the hand, or readings that are missing."""
+def end_apart(follower: Follower, end_m: float | None, before_m: float | None) -> list[Notice]:
+    """A stroke's end told far beyond the readings, a slip of the hand or readings that are missing; or not beyond the
+    end told before it, at `before_m`."""
     if end_m is None or not follower.track.accepted:
         return []
+    if before_m is not None and end_m < before_m + 1e-3:
+        text = (
+            f"The stroke's end was told at {end_m:.2f} m, not beyond the one before it at {before_m:.2f} m: one of the two "
+            "is wrong, or told twice. Each counts as a stroke. Look at the counter."
+        )
+        return [Notice("stroke_end_behind", text, end_m)]
     if end_m - follower.top_m <= APART * follower.drive.drive.stroke_m:
         return []
     text = (
