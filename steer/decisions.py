@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from steer.errors import InputRefused
 
 if TYPE_CHECKING:
     from steer.advice import Advice
+    from steer.correct.own_setting import Limit, Tried
     from steer.log import Event
 
 _SAME_MM = 0.05  # cylinders nearer than that are one setting: no finer one can be made
@@ -27,9 +28,13 @@ def proposed(advice: Advice) -> dict[str, Any]:
     return decided_on(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
 
 
-def decided_on(advice: Advice, right: float, up: float, cylinder_mm: list[float]) -> dict[str, Any]:
-    """What the log keeps of an articulation (mm/m) chosen at the stroke of `advice`, and of its cylinders (N,) mm."""
-    return {
+def decided_on(
+    advice: Advice, right: float, up: float, cylinder_mm: list[float], beyond: Sequence[Limit] = ()
+) -> dict[str, Any]:
+    """What the log keeps of an articulation (mm/m) chosen at the stroke of `advice`, of its cylinders (N,) mm and of the
+    limits that it passes."""
+    passed = {"beyond": [limit.code for limit in beyond]} if beyond else {}
+    return passed | {
         "stroke": advice.stroke, "chainage_m": advice.chainage_m, "right_mm_per_m": right,
         "up_mm_per_m": up, "cylinder_mm": cylinder_mm,
     }  # fmt: skip
@@ -61,15 +66,22 @@ def not_coming(shown_stroke: int, now_stroke: int) -> str:
     return f"the coming stroke is {now_stroke + 1} by now, not {shown_stroke + 1}"
 
 
-def may_override(shown_stroke: int, now_stroke: int) -> None:
-    """Raises InputRefused when an own setting was looked at for another stroke than the coming one."""
+def may_override(
+    shown_stroke: int,
+    now_stroke: int,
+    tried: Tried,
+    shown_mm: Sequence[float] | None,
+    despite: Collection[str],
+) -> None:
+    """Raises InputRefused when an own setting was looked at for another stroke than the coming one, cannot be set or
+    passes a limit whose code is not in `despite`, or when other cylinders (N,) mm make it now than were shown for it
+    (None: none)."""
     if shown_stroke != now_stroke:
         raise InputRefused(f"{not_coming(shown_stroke, now_stroke)}: look at its proposal first")
-
-
-def may_set(shown_mm: Sequence[float] | None, now_mm: Sequence[float]) -> None:
-    """Raises InputRefused when other cylinders (N,) mm make an own setting now than were shown for it (None: none)."""
-    if shown_mm is not None and not same_setting(shown_mm, now_mm):
+    against = [*tried.problems, *(limit.text for limit in tried.beyond if limit.code not in despite)]
+    if against:
+        raise InputRefused(against)
+    if shown_mm is not None and not same_setting(shown_mm, tried.cylinder_mm):
         raise InputRefused("other cylinders make this setting by now: look at them first")
 
 

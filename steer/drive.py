@@ -16,21 +16,11 @@ from typing import Any, Literal
 import numpy as np
 
 from steer.advice import Advice, ShotView, Snapshot
-from steer.checkshots.effect import with_open_questions
 from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
-from steer.correct.own_setting import Tried, try_setting
-from steer.decisions import (
-    decided_on,
-    may_accept,
-    may_override,
-    may_say,
-    may_set,
-    proposed,
-    shot_known,
-    to_undo,
-)
+from steer.correct.own_setting import Standpoint, Tried, try_setting, with_joints
+from steer.decisions import decided_on, may_accept, may_override, may_say, proposed, shot_known, to_undo
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.counter import answers
@@ -202,7 +192,10 @@ class Drive:
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Look at an articulation (mm/m) of the crew's own without storing it."""
-        return try_setting(self.file.machine, self._proposal(), right_mm_per_m, up_mm_per_m)
+        advice, here = self._proposal(), self.standpoint()
+        assert here is not None  # there is a proposal
+        tried = try_setting(self.file.machine, advice, right_mm_per_m, up_mm_per_m)
+        return with_joints(self.file, here, advice, tried)
 
     def override(
         self,
@@ -210,20 +203,20 @@ class Drive:
         up_mm_per_m: float,
         looked_at: Advice | None = None,
         shown_mm: Sequence[float] | None = None,
+        despite: Collection[str] = (),
     ) -> Event:
-        """The crew sets another articulation (mm/m); refused beyond the machine's limits, and where the stroke that
-        it was looked at for (None: now) has ended meanwhile, or other cylinders (N,) than `shown_mm` make it by now."""
+        """The crew sets another articulation (mm/m); refused where the machine cannot be set so, beyond a limit whose
+        code is not in `despite`, where the stroke that it was looked at for (None: now) has ended meanwhile, or other
+        cylinders (N,) than `shown_mm` make it by now."""
         stroke = (looked_at or self._proposal()).stroke
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
-            may_override(stroke, self._proposal().stroke)
+            advice = self._proposal()
             tried = self.try_setting(right_mm_per_m, up_mm_per_m)
-            if tried.problems:
-                raise InputRefused(list(tried.problems))
-            may_set(shown_mm, tried.cylinder_mm)
+            may_override(stroke, advice.stroke, tried, shown_mm, despite)
             made = tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
-            return self._with_file("overridden", decided_on(self._proposal(), *made))
+            return self._with_file("overridden", decided_on(advice, *made, tried.beyond))
 
         return self._take_stored(self.log.append_decided(decided))
 
@@ -305,21 +298,21 @@ class Drive:
             self._advice = (self.seen, self._advise())
         return self._advice[1]
 
-    def _advise(self) -> Advice | None:
-        follower = self.follower
+    def standpoint(self) -> Standpoint | None:
+        """What a proposal is made from; None before the first reading."""
         node = self._present()
-        if node is None:
+        advised = self.told.advised_before(self.told.stroke_number())
+        return None if node is None else Standpoint.of(self.follower, node, advised)
+
+    def _advise(self) -> Advice | None:
+        here, follower = self.standpoint(), self.follower
+        if here is None:
             return None
-        # a shot that waits for a word leaves its doubt in every figure
-        node = with_open_questions(node, follower.estimator)
-        health = examine(follower, node, *self.told.ended.last_two_m(follower.known.counter))
-        stroke = self.told.stroke_number()
+        health = examine(follower, here.node, *self.told.ended.last_two_m(follower.known.counter))
         return make_advice(
-            self.file, follower.estimator, node, stroke, follower.standing_or_neutral(), follower.roll_deg, health.notices,
+            self.file, here.estimator, here.node, self.told.stroke_number(), here.now_mm, here.roll_deg, health.notices,
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
-            next_survey_m=next_survey(node, follower.estimator),
-            advised=self.told.advised_before(stroke),
-            told_mm=None if follower.cylinders.told_mm is None else np.array(follower.cylinders.told_mm, float),
+            next_survey_m=next_survey(here.node, here.estimator), advised=here.advised, told_mm=here.told_mm,
             force=follower.newest_force(),
         )  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
@@ -27,8 +27,8 @@ class Source(Protocol):
     None), "last_reading_arrival" (ISO 8601), "reference" (a text: the reference's error as found), "hidden" (a text:
     why the proposal is hidden, in practice), "drive_file" (a text: why the drive file that all of it was made with no
     longer holds), "cylinders_told" (True: nothing reads them) or "cylinders_read_m" (chainage where they were read
-    last, when newer readings do not tell them), "now"
-    and "place" (what is known now, and which stroke it is, in a replay).
+    last, when newer readings do not tell them), "own_forecast" (as `Advice.forecast`, with the own setting
+    that stands), "now" and "place" (what is known now, and which stroke it is, in a replay).
     """
 
     def refresh(self) -> bool:
@@ -42,10 +42,16 @@ class Source(Protocol):
         another one holds by now, or somebody has accepted it already."""
 
     def override(
-        self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice, shown_mm: Sequence[float] | None
+        self,
+        right_mm_per_m: float,
+        up_mm_per_m: float,
+        shown: Advice,
+        shown_mm: Sequence[float] | None,
+        despite: Collection[str],
     ) -> object:
         """Stores the operator's own articulation for the coming stroke, in place of the proposal that he was shown.
-        Refused where that stroke has ended by now, or other cylinders than `shown_mm` make it."""
+        Refused where that stroke has ended by now, other cylinders than `shown_mm` make it, or it passes a limit
+        whose code is not in `despite`."""
 
     def note(self, text: str) -> object:
         """Stores a note."""
@@ -64,7 +70,15 @@ class Tried(Protocol):
     cylinder_mm: tuple[float, ...]
     right_mm_per_m: float  # what those cylinders make
     up_mm_per_m: float
-    problems: tuple[str, ...]  # empty: the setting may be stored
+    problems: tuple[str, ...]  # empty: the machine can be set so
+    beyond: Sequence[Limit]  # what it passes: stored by who says so knowing which
+
+
+class Limit(Protocol):
+    """A limit that a setting passes."""
+
+    code: str
+    text: str
 
 
 class LoggedEvent(Protocol):

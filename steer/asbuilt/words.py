@@ -212,6 +212,7 @@ def event_text(event: Event) -> str:
     if event.kind == "overridden":
         each = zip((body["right_mm_per_m"], body["up_mm_per_m"]), TURNS, strict=True)
         told = " and ".join(f"{abs(v):.1f} mm/m {w[0] if v >= 0 else w[1]}" for v, w in each)
-        return f"own setting: {told}"
+        passed = body.get("beyond") or []
+        return ", beyond ".join([f"own setting: {told}", *(str(code).replace("_", " ") for code in passed)])
     left = {k: v for k, v in body.items() if k not in ("chainage_m", "time")}
     return ", ".join(f"{k} {v:.6g}" if isinstance(v, float) else f"{k} {v}" for k, v in sorted(left.items()))

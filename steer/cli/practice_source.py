@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -58,10 +58,11 @@ class PracticeSource(ScreenSource):
         up_mm_per_m: float,
         shown: Advice | None = None,
         shown_mm: Sequence[float] | None = None,
+        despite: Collection[str] = (),
     ) -> object:
         """Stores an own setting."""
         self._changed = True
-        return super().override(right_mm_per_m, up_mm_per_m, shown, shown_mm)
+        return super().override(right_mm_per_m, up_mm_per_m, shown, shown_mm, despite)
 
     def undo_last(self) -> str:
         """Takes the newest decision or note back."""

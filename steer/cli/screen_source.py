@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from steer.advice import Advice, Snapshot
-from steer.correct.own_setting import Tried
+from steer.advice import Advice, ForecastPoint, Snapshot
+from steer.correct.own_setting import Tried, foreseen
 from steer.drive import Drive
 from steer.errors import FolderUnusable, InputRefused
 from steer.intake import drivetext
@@ -107,7 +107,8 @@ class ScreenSource:
         """The drive's snapshot, with the decision that stands for the coming stroke."""
         snapshot = self._for_people(self.drive.snapshot())
         self._told = self.drive.seen, self._file_said
-        extra: dict[str, object] = {"decision": self._decision(snapshot)}
+        decision = self._decision(snapshot)
+        extra: dict[str, object] = {"decision": decision, "own_forecast": self._foreseen(decision)}
         arrived = self.drive.last_reading_arrival
         if arrived is not None:
             extra["last_reading_arrival"] = arrived
@@ -148,6 +149,14 @@ class ScreenSource:
         names = ("stroke", "right_mm_per_m", "up_mm_per_m", "cylinder_mm")
         return {"kind": made[-1].kind} | {name: body.get(name) for name in names}
 
+    def _foreseen(self, decision: dict[str, Any] | None) -> tuple[ForecastPoint, ...]:
+        """The face ahead with the own setting that stands; empty where none does."""
+        here = self.drive.standpoint()
+        if here is None or decision is None or decision["kind"] != "overridden":
+            return ()
+        right, up, cylinder_mm = (decision[name] for name in ("right_mm_per_m", "up_mm_per_m", "cylinder_mm"))
+        return foreseen(self.drive.file, here, right, up, cylinder_mm)[0]
+
     def events(self, after: int = 0) -> Iterator[Event]:
         """Events of the log above a sequence."""
         return self.drive.log.events(after=after)
@@ -163,10 +172,11 @@ class ScreenSource:
         up_mm_per_m: float,
         shown: Advice | None = None,
         shown_mm: Sequence[float] | None = None,
+        despite: Collection[str] = (),
     ) -> object:
-        """Stores an own setting in place of the proposal shown, by the cylinders shown for it."""
+        """Stores an own setting in place of the proposal shown, by the cylinders and beyond the limits shown for it."""
         self._drive_file_stands()
-        return self.drive.override(right_mm_per_m, up_mm_per_m, shown, shown_mm)
+        return self.drive.override(right_mm_per_m, up_mm_per_m, shown, shown_mm, despite)
 
     def note(self, text: str) -> object:
         """Stores a note."""

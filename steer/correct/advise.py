@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -158,10 +158,12 @@ def propose(
     steering: Steering | None = None,
     advised: np.ndarray | None = None,
     told_mm: np.ndarray | None = None,
+    own: Chosen | None = None,
 ) -> Proposal:
     """The correction from `node`; `now_mm` (N,) are the cylinders as they stand, None when unknown;
     `advised` (2,) is the articulation advised a stroke before, `told_mm` (N,) the setting that was
-    advised, accepted or chosen last.
+    advised, accepted or chosen last. `own` is a setting of the crew's own for the coming stroke: it is taken as
+    it is, and what follows it is planned.
     """
     steering = steering or steering_of(drive)
     stroke = drive.drive.stroke_m
@@ -176,6 +178,8 @@ def propose(
     plain = look_ahead(node, drive.axis, estimator.stack.motion, stroke, n)
     outlook = in_doubt(plain, node, estimator, drive.axis)
     limits, low, high = limits_of(drive, roll_deg, now, advised)
+    if own is not None:
+        limits = replace(limits, first_low=own.articulation, first_high=own.articulation)
     return_m = steering.distance(lag_m)
     held = np.repeat(now[:, None], n, 1)
     spread = Spread(node, estimator.stack.motion, plain)
@@ -190,13 +194,13 @@ def propose(
     room = tolerance_rows(outlook, tolerance, without_sd)
     bends = own_bends(joints, joint_bend, drive.pipe.length_m)
     plan = solve(outlook, now, return_m, limits, joints, room, _design(node, outlook), bends)
-    chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
-    if advised is not None and chosen.change_over + chosen.most_over > 0.0:
+    chosen = own or choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
+    if own is None and advised is not None and chosen.change_over + chosen.most_over > 0.0:
         # no whole step keeps both: the change from what really stands is the limit
         _, low, high = limits_of(drive, roll_deg, now)
         chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
     hold = False
-    if now_mm is not None:
+    if own is None and now_mm is not None:
         stands_mm = _set_to(drive, now_mm, told_mm)
         stands = settled(drive.machine, stands_mm, roll_deg)
         off = stands - plan.best
@@ -296,15 +300,13 @@ def make_advice(
         text = "; ".join(found.given_way)
         text = f"{text[0].upper()}{text[1:]}. This setting breaks it least."
         notices = (*notices, Notice("limit_gave_way", text, float(node.s_m)))
-    cost = _kink(drive, found)
+    cost = kink(drive, found)
     if force is not None:
         notices = (*notices, *force_over(drive, *force, cost))
     estimate = face_estimate(node)
     chosen, now = found.chosen, found.now
     end_m = drive.axis.end_chainage_m
-    face = ForecastPoint(
-        float(node.s_m), estimate.line_mm, estimate.line_sd_mm, estimate.level_mm, estimate.level_sd_mm
-    )
+    face = at_face(node, estimate)
     forecast = points(found.outlook, found.with_mm, found.with_sd, end_m, face)
     arrival = at_reception(node, forecast, face, end_m) if trusted else None
     return Advice(
@@ -334,7 +336,13 @@ def make_advice(
     )  # fmt: skip
 
 
-def _kink(drive: DriveFile, found: Proposal) -> KinkCost | None:
+def at_face(node: Node, estimate: FaceEstimate) -> ForecastPoint:
+    """Where every forecast begins."""
+    e = estimate
+    return ForecastPoint(float(node.s_m), e.line_mm, e.line_sd_mm, e.level_mm, e.level_sd_mm)
+
+
+def kink(drive: DriveFile, found: Proposal) -> KinkCost | None:
     """What the path ahead asks of the joints; None when it is too short to tell."""
     return kink_cost(
         drive.axis, RingJoint.of(drive.pipe), drive.pipe.length_m, found.driven_m, found.driven_mm,

@@ -60,7 +60,7 @@ def _known(kind: str, drive: DriveFile) -> tuple[Mapping[str, Field], tuple[str,
     others: dict[str, tuple[dict[str, Field], tuple[str, ...]]] = {
         "advised": ({**told, "hold": Flag(), "notices": Codes()}, tuple(told)),
         "accepted": (told, tuple(told)),
-        "overridden": (told, tuple(told)),
+        "overridden": ({**told, "beyond": Codes()}, tuple(told)),
         "undone": ({"event": Whole(1)}, ("event",)),
         **dict.fromkeys(
             ("shot_accepted", "shot_rejected", "withdrawn", "restored"), ({"shot": Whole(1)}, ("shot",))

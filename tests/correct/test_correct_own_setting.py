@@ -100,7 +100,8 @@ def test_limits_are_those_of_what_is_made() -> None:
     kept = try_setting(machine, advice, most, 0.0)
     assert not kept.problems and kept.right_mm_per_m <= most + 1e-9
     beyond = try_setting(machine, advice, most + 3.0, 0.0)
-    assert beyond.right_mm_per_m > most and any("line would change" in p for p in beyond.problems)
+    assert beyond.right_mm_per_m > most and not beyond.problems
+    assert [limit.code for limit in beyond.beyond] == ["line_change"]
     far = try_setting(machine, advice, 99.0, 99.0).problems
     assert any("both planes" in p for p in far) and any("cylinder" in p for p in far)
 

@@ -232,6 +232,13 @@ class Tried:
     right_mm_per_m: float
     up_mm_per_m: float
     problems: tuple[str, ...]
+    beyond: tuple = ()
+
+
+@dataclass(frozen=True)
+class Limit:
+    code: str
+    text: str
 
 
 @dataclass(frozen=True)
@@ -367,9 +374,14 @@ class FakeDrive:
         self._accepted = self.current.advice.correction
 
     def override(
-        self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None, shown_mm=None
+        self,
+        right_mm_per_m: float,
+        up_mm_per_m: float,
+        shown: Advice | None = None,
+        shown_mm=None,
+        despite=(),
     ) -> None:
-        self._store("override", right_mm_per_m, up_mm_per_m)
+        self._store("override", right_mm_per_m, up_mm_per_m, *despite)
 
     def note(self, text: str) -> None:
         self._store("note", text)
@@ -380,19 +392,23 @@ class FakeDrive:
         return "The acceptance is taken back."
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
-        problems = []
-        if abs(right_mm_per_m + 2.0) > 10.0:
-            problems.append("right/left changes by more than 10.0 mm/m in one stroke (max_change_mm_per_m)")
-        if abs(up_mm_per_m - 0.8) > 10.0:
-            problems.append("up/down changes by more than 10.0 mm/m in one stroke (max_change_mm_per_m)")
+        beyond = tuple(
+            Limit(
+                f"{plane}_change",
+                f"{plane} would change by {change:.1f} mm/m in one stroke; allowed are 10 mm/m",
+            )
+            for plane, change in (("line", abs(right_mm_per_m + 2.0)), ("level", abs(up_mm_per_m - 0.8)))
+            if change > 10.0
+        )
         move = 0.57 * right_mm_per_m
         lift = 0.57 * up_mm_per_m
-        return Tried(
-            (36 - move - lift, 36 - move + lift, 36 + move + lift, 36 + move - lift),
-            right_mm_per_m,
-            up_mm_per_m,
-            tuple(problems),
+        cylinders = (36 - move - lift, 36 - move + lift, 36 + move + lift, 36 + move - lift)
+        problems = tuple(
+            f"cylinder {n} would stand at {mm:.1f} mm; allowed are 0 to 72 mm"
+            for n, mm in enumerate(cylinders, 1)
+            if not 0.0 <= mm <= 72.0
         )
+        return Tried(cylinders, right_mm_per_m, up_mm_per_m, problems, beyond)
 
     def events(self, after: int = 0):
         """Three hundred readings, a note, a shot."""

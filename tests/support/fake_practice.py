@@ -56,7 +56,12 @@ class FakePractice(FakeDrive):
         return shown(named, self.proposal, self.chosen)
 
     def override(
-        self, right_mm_per_m: float, up_mm_per_m: float, shown: Advice | None = None, shown_mm=None
+        self,
+        right_mm_per_m: float,
+        up_mm_per_m: float,
+        shown: Advice | None = None,
+        shown_mm=None,
+        despite=(),
     ) -> None:
         mm = self.try_setting(right_mm_per_m, up_mm_per_m).cylinder_mm
         self.chosen = {

@@ -63,7 +63,7 @@ def moved_on(drive):
 async def test_other_cylinders_than_were_shown_are_shown_before_they_are_stored(make_app, clock):
     drive = fake_drive.FakeDrive()
     stored = []
-    drive.override = lambda right, up, shown, shown_mm=None: stored.append(shown_mm)
+    drive.override = lambda right, up, shown, shown_mm, despite: stored.append(shown_mm)
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)

@@ -63,20 +63,6 @@ async def test_a_paste_takes_the_place_of_what_is_selected(make_app):
         await until(pilot, lambda: line.value == "amonday.csv")
 
 
-async def test_an_own_setting_beyond_a_limit_says_that_it_is_not_stored(make_app):
-    drive = fake_drive.FakeDrive()
-    app = make_app(drive)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await ready(app, pilot)
-        await pilot.press("o", *"22 right", "enter", "enter")
-        await settle(pilot)
-        assert "Not stored, for what is marked !" in str(app.screen.query_one("#keys").content)
-        assert "! right/left changes" in str(app.screen.query_one("#problems").content) and drive.calls == []
-        await pilot.press("1")
-        await settle(pilot)
-        assert "Enter stores both" in str(app.screen.query_one("#keys").content)
-
-
 async def test_a_shot_that_counts_is_not_accepted_again(make_app):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)

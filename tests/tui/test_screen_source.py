@@ -1,6 +1,7 @@
 """The real drive behind the screens: what the adapter says agrees with the drive and the log."""
 
 import argparse
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -110,7 +111,8 @@ def test_trying_a_setting_stores_nothing_and_knows_the_limits(source):
     assert abs(back.right_mm_per_m - now.now_right_mm_per_m) < step
     assert abs(back.up_mm_per_m - now.now_up_mm_per_m) < step
     most = file.machine.max_change_mm_per_m
-    assert any("line" in p for p in source.try_setting(now.now_right_mm_per_m + most + 1, 0.0).problems)
+    beyond = source.try_setting(now.now_right_mm_per_m + most + 1, 0.0)
+    assert not beyond.problems and beyond.beyond[0].code == "line_change"
     assert any("both planes" in p for p in source.try_setting(99.0, 99.0).problems)
     assert any("cylinder" in p for p in source.try_setting(99.0, 99.0).problems)
     assert source.drive.log.last_sequence() == before
@@ -616,6 +618,58 @@ def test_an_own_setting_for_a_stroke_that_ended_meanwhile_is_refused(undecided):
     assert not undecided.drive.log.of_kinds("overridden")
     undecided.override(2.0, -1.0, undecided.snapshot().advice)
     assert undecided.drive.log.of_kinds("overridden")
+
+
+def test_beyond_a_limit_is_stored_by_who_names_it_and_the_log_tells(undecided):
+    from steer.errors import InputRefused
+    from tui.draw.log_page import line_of
+
+    shown = undecided.snapshot().advice
+    wanted = (
+        shown.now_right_mm_per_m,
+        shown.now_up_mm_per_m + undecided.drive.file.machine.max_change_mm_per_m + 2.0,
+    )
+    for despite in ((), ("line_change",)):
+        with pytest.raises(InputRefused, match="level would change by"):
+            undecided.override(*wanted, shown, despite=despite)
+    undecided.override(*wanted, shown, despite=("level_change",))
+    (event,) = undecided.drive.log.of_kinds("overridden")
+    assert event.body["beyond"] == ["level_change"] and "beyond: level change" in line_of(event).text
+    with pytest.raises(InputRefused, match="both planes"):
+        undecided.override(99.0, 99.0, shown, despite=("line_change", "level_change", "joint_angle"))
+
+
+def test_the_forecast_of_an_own_setting_is_that_of_the_same_cylinders_proposed(undecided):
+    """But for what the proposal's whole steps leave to the strokes after it. Further left where more left is set."""
+    advice = undecided.snapshot().advice
+    c = advice.correction
+    undecided.override(c.right_mm_per_m, c.up_mm_per_m)
+    same = undecided.snapshot().extra["own_forecast"]
+    assert len(same) == len(advice.forecast)
+    for own, proposed in zip(same, advice.forecast, strict=True):
+        assert (own.line_mm, own.level_mm) == pytest.approx((proposed.line_mm, proposed.level_mm), abs=1.0)
+        assert own.line_sd_mm == pytest.approx(proposed.line_sd_mm, rel=0.01)
+    undecided.undo_last()
+    assert undecided.snapshot().extra["own_forecast"] == ()
+    undecided.override(c.right_mm_per_m - 3.0, c.up_mm_per_m)
+    left = undecided.snapshot().extra["own_forecast"]
+    assert left[2].line_mm < same[2].line_mm - 0.5
+    assert left[2].level_mm == pytest.approx(same[2].level_mm, abs=1.0)
+
+
+def test_a_joint_that_would_turn_too_far_for_an_own_setting_is_named(
+    undecided,
+):
+    drive = undecided.drive
+    advice = drive.advice()
+    drive.file = replace(
+        drive.file, pipe=drive.file.pipe.model_copy(update={"max_joint_angle_mm_per_m": 0.1})
+    )
+    proposed = drive.try_setting(advice.correction.right_mm_per_m, advice.correction.up_mm_per_m)
+    assert not proposed.beyond, "the bore driven so far asks that of the joints"
+    sharp = drive.try_setting(advice.now_right_mm_per_m - 9.0, advice.now_up_mm_per_m)
+    assert sharp.beyond[-1].code == "joint_angle"
+    assert "allowed are 0.1 mm/m" in sharp.beyond[-1].text
 
 
 def test_what_was_set_for_a_driven_stroke_is_not_taken_back(undecided):

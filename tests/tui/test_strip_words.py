@@ -77,6 +77,19 @@ async def test_key_z_says_what_it_did(make_app):
 def test_after_an_own_setting_nothing_is_foreseen_as_if_it_had_not_been_set():
     own = page("good", 120, 39, decision=OWN)
     assert "without" not in own and "forecast at" not in own and "without" in page("good", 120, 39)
+    assert "no forecast with it" in own
+
+
+def test_what_an_own_setting_foresees_is_drawn_and_named_as_its_own(monkeypatch):
+    base = fake_drive.good()
+    ahead = tuple(replace(p, line_mm=-17.0, level_mm=23.0) for p in base.advice.forecast)
+    monkeypatch.setitem(
+        fake_drive.STATES, "good", lambda: replace(base, extra=base.extra | {"own_forecast": ahead})
+    )
+    own = page("good", 120, 39, decision=OWN)
+    assert "own 17 mm left" in own and "own 23 mm high" in own and " with " not in own
+    assert "without" in own and "forecast at" in own
+    assert "own 17" not in page("good", 120, 39)
 
 
 def test_what_a_hold_foresees_is_named_by_the_corrections_that_it_counts():
@@ -88,15 +101,22 @@ def test_what_a_hold_foresees_is_named_by_the_corrections_that_it_counts():
 def test_a_shot_that_does_not_count_has_a_mark_of_its_own(ascii_only, monkeypatch):
     base = fake_drive.good()
     column = {}
-    for verdict in ("agrees", "disagrees", "waiting", "rejected", "withdrawn"):
-        shots = (*base.shots[:2], replace(base.shots[2], line_mm=-40.0, verdict=verdict))
+    for verdict in ("agrees", "disagrees", "waiting", "ahead", "rejected", "withdrawn"):
+        ahead = {"verdict": "waiting", "reached": False}
+        how = ahead if verdict == "ahead" else {"verdict": verdict}
+        shots = (*base.shots[:2], replace(base.shots[2], line_mm=-40.0, **how))
         monkeypatch.setitem(fake_drive.STATES, "good", lambda shots=shots: replace(base, shots=shots))
         text = page("good", 120, 39, ascii_only=ascii_only)
         rows = text.splitlines()
         strip = rows[next(n for n, row in enumerate(rows) if row.startswith("LINE")) :][:11]
-        column[verdict] = {c for row in strip for c in row[20:98] if c in "o?x"} - set("limit right left mm")
+        column[verdict] = {c for row in strip for c in row[20:98] if c in "o?x>"} - set("limit right left mm")
     assert column["agrees"] == column["disagrees"] == {"o"}
-    assert column["waiting"] == {"?"} and column["rejected"] == {"x"} and column["withdrawn"] == set()
+    assert (
+        column["waiting"] == {"?"}
+        and column["ahead"] == {">"}
+        and column["rejected"] == {"x"}
+        and column["withdrawn"] == set()
+    )
 
 
 @pytest.mark.parametrize("kind", ["hold", "good"])

@@ -235,7 +235,7 @@ async def test_stretch_and_scale(make_app):
         assert "shaft" in shown(app).splitlines()[-3]
 
 
-async def test_override_checks_limits_while_typing(make_app):
+async def test_override_checks_limits_while_typing(make_app, clock):
     drive = fake_drive.FakeDrive()
     app = make_app(drive)
     async with app.run_test(size=(80, 24)) as pilot:
@@ -244,10 +244,14 @@ async def test_override_checks_limits_while_typing(make_app):
         await pilot.pause()
         problems = app.screen.query_one("#problems")
         meaning = app.screen.query_one("#meaning")
-        await pilot.press(*"22 right")
+        await pilot.press(*"70 right")
         await pilot.pause()
-        assert "max_change_mm_per_m" in str(problems.content)
+        assert "! cylinder 1 would stand at" in str(problems.content)
         await pilot.press("enter", "enter")
+        await pilot.pause()
+        assert "the machine cannot be set so" in str(app.screen.query_one("#keys").content)
+        clock.move(5.0)
+        await pilot.press("enter")
         await pilot.pause()
         assert drive.calls == []
         await pilot.press("shift+tab", *"4,5 r")
@@ -258,6 +262,31 @@ async def test_override_checks_limits_while_typing(make_app):
         await pilot.pause()
         assert drive.calls == [("override", 4.5, -1.0)]
         assert "own setting" in shown(app)
+
+
+async def test_a_setting_beyond_a_limit_is_stored_by_who_says_so_again(make_app, clock):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("o", *"22 right", "enter", "enter")
+        await pilot.pause()
+        keys, problems = app.screen.query_one("#keys"), app.screen.query_one("#problems")
+        assert "Enter again stores it all the same" in str(keys.content)
+        assert "line would change by 24.0 mm/m in one stroke; allowed are 10 mm/m" in str(problems.content)
+        await pilot.press("enter", "enter")  # a key held down
+        await pilot.pause()
+        assert drive.calls == []
+        clock.move(1.1)
+        await pilot.press(*"12 up", "enter")  # another limit as well: asked for anew
+        await pilot.pause()
+        assert drive.calls == [] and "level would change" in str(problems.content)
+        clock.move(1.1)
+        await pilot.press("enter")
+        await pilot.pause()
+        await pilot.pause()
+        assert drive.calls == [("override", 22.0, 12.0, "line_change", "level_change")]
+        assert "12.0 mm/m up, beyond a limit. Key u" in shown(app)
 
 
 async def test_override_says_what_enter_does_and_a_space_empties_no_line(make_app):

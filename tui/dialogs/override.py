@@ -32,6 +32,8 @@ _KEYS = {
 
 _OVER = "Nothing is stored any more. Esc leaves."
 _OTHERS = "Not stored: new readings changed the cylinders just now. Enter stores these."
+_RANGE = "Not stored: the machine cannot be set so, see !. Esc leaves; a note may tell of it."
+_PASSED = "Not stored yet: it passes a limit, see !. Enter again stores it all the same. Esc leaves."
 _SUPERSEDED = ["superseded"]  # by a later check
 
 
@@ -94,6 +96,9 @@ class OverrideDialog(SteerDialog):
         self._made = self._now  # what whole steps make of the setting: shown and stored
         self._cylinders: tuple[float, ...] | None = None
         self._asked = 0
+        self._beyond: tuple[str, ...] = ()  # codes of the limits that it passes
+        self._range = False  # whether what speaks against it is the machine's range
+        self._warned: tuple[object, float] | None = None  # of which setting and limits, and when
         self._over = False  # another stroke is the coming one by now
         self.left_out = ""  # what of a paste was not taken
 
@@ -161,12 +166,15 @@ class OverrideDialog(SteerDialog):
     async def on_input_changed(self, event: Input.Changed) -> None:
         """Checks after every key."""
         self.say_keys()
+        self._warned = None
         await self._check()
 
     async def _check(self) -> list[str]:
         self._asked += 1
         asked = self._asked
         self._setting = self._cylinders = None
+        self._range = False
+        passed: list[str] = []
         values: list[float] = []
         problems: list[str] = []
         for plane in ("line", "level"):
@@ -187,10 +195,12 @@ class OverrideDialog(SteerDialog):
             self.say_keys()
         if not problems:
             right, up = values
-            found, made, cylinders = await self._ask_drive(right, up)
+            found, beyond, made, cylinders = await self._ask_drive(right, up)
             if asked != self._asked:
                 return _SUPERSEDED
             problems += found
+            self._range = bool(found) and cylinders is not None
+            self._beyond, passed = tuple(beyond), list(beyond.values())
             meaning = f"Set {words.both_turns(*made)}"
             self._made, self._cylinders = made, cylinders
             if cylinders:
@@ -201,23 +211,24 @@ class OverrideDialog(SteerDialog):
             if not problems:
                 self._setting = (right, up)
         self.query_one("#meaning", Label).update(meaning)
-        self.query_one("#problems", Label).update("\n".join(f"! {p}" for p in problems[:3]))
+        self.query_one("#problems", Label).update("\n".join(f"! {p}" for p in [*problems, *passed][:3]))
         return problems
 
     async def _ask_drive(
         self, right: float, up: float
-    ) -> tuple[list[str], tuple[float, float], tuple[float, ...] | None]:
-        """Limits, and what whole cylinder steps make of it, are the core's to say; a source that cannot try a
-        setting judges when storing."""
+    ) -> tuple[list[str], dict[str, str], tuple[float, float], tuple[float, ...] | None]:
+        """What cannot be set, limits passed by code, and what whole cylinder steps make of it, are the core's to say; a
+        source that cannot try a setting judges when storing."""
         attempt = getattr(self.steer.source, "try_setting", None)
         if attempt is None:
-            return [], (right, up), None
+            return [], {}, (right, up), None
         try:
             tried = await self.steer.desk.do(lambda: attempt(right, up))
         except SteerError as error:
-            return [str(error)], (right, up), None
+            return [str(error)], {}, (right, up), None
         made = (tried.right_mm_per_m, tried.up_mm_per_m)
-        return list(tried.problems), made, tuple(tried.cylinder_mm)
+        beyond = {limit.code: limit.text for limit in tried.beyond}
+        return list(tried.problems), beyond, made, tuple(tried.cylinder_mm)
 
     async def on_input_submitted(self, event: Input.Submitted) -> None:
         """Enter on the first line goes on to the second; on the second it stores."""
@@ -225,21 +236,34 @@ class OverrideDialog(SteerDialog):
             self.query_one("#level", Input).focus()
             return
         problems = await self._look_again()
-        moved = problems == _SUPERSEDED or self.steer.steady() - self._moved_s < LOOKED_S
-        if moved or problems or self._setting is None:
+        why = self._why_not(problems)
+        if why or self._setting is None:
             self.app.bell()
-            why = (
-                _OTHERS if moved and not self._over else "Not stored, for what is marked ! above. Esc leaves."
-            )
             self.query_one("#keys", Label).update(why)
             return
-        (right, up), made, cylinders = self._setting, self._made, self._cylinders
+        (right, up), made, cylinders, beyond = self._setting, self._made, self._cylinders, self._beyond
+        passing = ", beyond a limit" if beyond else ""
         done = await self.steer.store(
-            lambda drive: drive.override(right, up, self._advice, cylinders),
-            f"Stored: your own setting, {words.both_turns(*made)}. Key u takes it back.",
+            lambda drive: drive.override(right, up, self._advice, cylinders, beyond),
+            f"Stored: your own setting, {words.both_turns(*made)}{passing}. Key u takes it back.",
         )
         if done:
             self.steer.decide(Decision(self._advice.stroke, "overridden", *made, cylinders))
             self.dismiss(None)
         else:
             self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")
+
+    def _why_not(self, problems: list[str]) -> str:
+        """Why Enter stores nothing; empty where it does. Of a limit passed it says so once, and a key held down is no
+        answer to that."""
+        now_s = self.steer.steady()
+        moved = problems == _SUPERSEDED or now_s - self._moved_s < LOOKED_S
+        if moved and not self._over:
+            self._warned = None
+            return _OTHERS
+        if problems or moved or self._setting is None:
+            return _RANGE if self._range else "Not stored, for what is marked ! above. Esc leaves."
+        asked = self._setting, self._beyond
+        if self._beyond and (self._warned is None or self._warned[0] != asked):
+            self._warned = asked, now_s
+        return _PASSED if self._warned is not None and now_s - self._warned[1] < LOOKED_S else ""

@@ -14,14 +14,14 @@ from tui.draw.scene import Scene
 from tui.draw.spans import Row, at_ends, fit, shortened, wrap
 from tui.source import AsBuilt, AsBuiltPipe, AsBuiltPoint
 
-_SIGN = {"inside": ("-", "good"), "outside": ("X", "alarm"), "cannot tell": ("?", "warn")}
+_SIGN = {"inside": ("-", "good"), "outside": ("X", "alarm"), "cannot tell": ("~", "warn")}
 
 
 BESIDE_FROM = 120  # columns from which the pipes stand beside the strips
 BESIDE = 56  # columns of the table there, cursor included
 ROOMY_FROM = 160  # columns from which the table stands there with all its blanks
 ROOMY = 71
-_LEGEND = "- inside   X outside   ? cannot tell "
+_LEGEND = "- inside   X outside   ~ cannot tell "
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ def strips(scene: Scene, built: AsBuilt, where: stretch.Reach, width: int, heigh
 
 
 def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: stretch.Reach) -> Row:
-    """One sign a column: - inside, X outside, ? cannot tell; the worst of a column counts."""
+    """One sign a column: - inside, X outside, ~ cannot tell; the worst of a column counts."""
     rank = {"inside": 1, "cannot tell": 2, "outside": 3}
     worst: list[str] = [""] * where.columns
     chainages = [point.chainage_m for point in points]

@@ -104,6 +104,9 @@ def line_of(event: LoggedEvent) -> LogLine:
     if isinstance(codes, list) and codes:
         parts.append(f"while noticed: {', '.join(map(str, codes)).replace('_', ' ')}")
         del body["notices"]
+    passed = body.pop("beyond", None)
+    if isinstance(passed, list) and passed:
+        parts.append(f"beyond: {', '.join(map(str, passed)).replace('_', ' ')}")
     # What is so is named, what is not so goes without saying.
     parts += [key.replace("_", " ") for key, value in body.items() if value is True]
     parts += [

@@ -12,7 +12,7 @@ import numpy as np
 from steer.text import BAND
 from tui.draw import words
 from tui.draw.limits import limit_mm, runs
-from tui.draw.scene import Scene
+from tui.draw.scene import Scene, own_setting
 from tui.draw.spans import Row, cells
 from tui.draw.stretch import Reach, foreseen
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 
 SHOT_MARKS = {"waiting": "?", "rejected": "x"}  # of a shot that does not count
+AHEAD_MARK = ">"  # of one that no word brings in: the face has not come there yet
 LIMIT_ROWS = 3  # in fewer, every row would be a limit's: whatever was driven would stand in one
 _SAMPLES = 4  # points of the path looked at in each column
 
@@ -69,7 +70,9 @@ class Plot:
         if end is not None and snapshot.end_chainage_m < where.to_m + 1e-6:
             for y in range(height):
                 self.marks.setdefault((y, end), (self.glyphs.wall, "limit"))
-        self._label_ends(forecast, alone, hold)
+        # what is foreseen with a hold counts the corrections to come
+        name = "own" if own_setting(scene) else "steered" if hold else "with"
+        self._label_ends(forecast, alone, name)
         self._name_limits()
 
     def _path(self, snapshot: Snapshot) -> tuple[np.ndarray, np.ndarray]:
@@ -214,15 +217,16 @@ class Plot:
             value = shot.line_mm if self.plane == "line" else shot.level_mm
             if np.isfinite(value):
                 y = self._pixel(value)
+                ahead = shot.verdict == "waiting" and not shot.reached
+                mark = AHEAD_MARK if ahead else SHOT_MARKS.get(shot.verdict, self.glyphs.shot)
                 self.ink[2 * (y // 2) : 2 * (y // 2) + 2, column] = 0
-                self.marks[(y // 2, column)] = (SHOT_MARKS.get(shot.verdict, self.glyphs.shot), "shot")
+                self.marks[(y // 2, column)] = (mark, "shot")
 
-    def _label_ends(self, points: list[ForecastPoint], alone: list[ForecastPoint], hold: bool) -> None:
+    def _label_ends(self, points: list[ForecastPoint], alone: list[ForecastPoint], with_it: str) -> None:
         """Words at the ends of both curves, each nearest its own, and the one further right or up above."""
         ends: list[tuple[float, str, str]] = []
         for name, role, ahead in (
-            # what is foreseen with a hold counts the corrections to come
-            ("steered" if hold else "with", "with", points),
+            (with_it, "with", points),
             ("without", "without", alone),
         ):
             shown = [p for p in ahead if self.where.shows(p)]

@@ -121,8 +121,8 @@ def other_file(snapshot: Snapshot) -> str:
 
 
 def own_setting(scene: Scene) -> bool:
-    """Whether the crew set something of its own for the coming stroke: what is foreseen with the proposal, and what it
-    asks of the joints, does not hold then."""
+    """Whether the crew set something of its own for the coming stroke: what the proposal asks of the joints does not
+    hold then."""
     return scene.decision is not None and scene.decision.kind == "overridden"
 
 

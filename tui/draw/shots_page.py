@@ -15,7 +15,15 @@ if TYPE_CHECKING:
 LONGEST = 8  # rows of one sentence
 DESPITE = "accepted, disagrees"
 AHEAD = "ahead"  # a waiting shot that no word brings in, only readings
-_MARK = {"agrees": " ", "disagrees": "!", DESPITE: "!", "waiting": "?", "rejected": "x", "withdrawn": "x"}
+_MARK = {
+    "agrees": " ",
+    "disagrees": "!",
+    DESPITE: "!",
+    "waiting": "?",
+    AHEAD: ">",
+    "rejected": "x",
+    "withdrawn": "x",
+}
 
 
 def title_rows(scene: Scene, width: int) -> list[Row]:

@@ -72,12 +72,15 @@ def reach(scene: Scene, size: int) -> Reach:
 
 
 def foreseen(scene: Scene) -> tuple[list[ForecastPoint], list[ForecastPoint]]:
-    """What is foreseen with the proposal, and without: the cylinders left as they stand. Of an own setting neither
-    holds."""
+    """What is foreseen with the proposal, or with the crew's own setting in its place, and without: the cylinders left
+    as they stand."""
     snapshot = scene.snapshot
-    if snapshot is None or snapshot.advice is None or blocked(scene) is not None or own_setting(scene):
+    if snapshot is None or snapshot.advice is None or blocked(scene) is not None:
         return [], []
     advice = snapshot.advice
+    if own_setting(scene):
+        own = snapshot.extra.get("own_forecast")
+        return (list(own), list(advice.forecast_unchanged)) if isinstance(own, tuple) and own else ([], [])
     return list(advice.forecast), [] if advice.correction.hold else list(advice.forecast_unchanged)
 
 
@@ -85,7 +88,8 @@ def place(scene: Scene, where: Reach) -> Row:
     """The chainage that the figures at the strips' ends are for; it is another when the stretch is."""
     ahead = [p.chainage_m for points in foreseen(scene) for p in points if where.shows(p)]
     if not ahead:
-        return ()
+        known = own_setting(scene) and blocked(scene) is None
+        return ((" no forecast with it"[: where.labels], "quiet"),) if known else ()
     texts = [f" {what}at {max(ahead):.1f} m" for what in ("forecast ", "ahead ", "")]
     # at the right, apart from the last chainage of the scale
     return ((next((t for t in texts if cells(t) <= where.labels), "").rjust(where.labels), "quiet"),)

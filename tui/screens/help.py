@@ -23,16 +23,16 @@ def meanings(glyphs: Glyphs) -> tuple[str, ...]:
         f"12 mm left {glyphs.plus_minus} 5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",
         f"Strips: {glyphs.upper} {glyphs.lower} {glyphs.both} without gaps, path as driven; {glyphs.band} around it, its "
         "uncertainty; the same as dashes, ahead with the proposal and the corrections that follow it (steered: with "
-        f"those alone, after HOLD); {upper} or {lower} on a curve, without: the cylinders left as they stand; ^ or v, "
-        f"that runs off the strip; {glyphs.axis} along the middle, the design axis; {glyphs.shot}, a check shot, ?, one "
-        "that waits for a word, x, a rejected one; straight rules, the limits; with few rows none, but how far the "
-        "edges are.",
+        f"those alone, after HOLD; own: with what you set instead); {upper} or {lower} on a curve, without: the "
+        f"cylinders left as they stand; ^ or v, that runs off the strip; {glyphs.axis} along the middle, the design "
+        f"axis; {glyphs.shot}, a check shot, ?, one that waits for a word, >, one where the face has not come yet, x, "
+        "a rejected one; straight rules, the limits; with few rows none, but how far the edges are.",
         "joints ahead turn 3.2 mm/m, bear 2513 kN: the sharpest angle at a pipe joint that the path ahead makes, and the "
         "largest jacking force that a joint at that angle may carry; of the joints behind the face notices speak.",
         "Refused: readings too far from what the estimate expects, which do not count; the page of key l says which.",
         "5.2 sd: standard deviations. One is the size of an ordinary error; 19 in 20 lie within two, hardly any beyond "
         "four.",
-        "Under the as-built strips: - inside the tolerance, X outside, ? cannot tell.",
+        "Under the as-built strips: - inside the tolerance, X outside, ~ cannot tell.",
         f"No proposal: {'; '.join(stop.in_help for stop in Stop)}.",
     )
 
