@@ -89,6 +89,22 @@ async def test_a_setting_half_typed_in_practice_is_still_there():
         assert app.screen.query_one("#line").value == "3.5 r"
 
 
+@pytest.mark.parametrize("size", [(46, 11), (40, 10), (80, 8), (80, 6), (30, 8), (24, 5), (20, 4)])
+async def test_of_the_box_for_an_own_setting_what_is_typed_in_stays(make_app, size):
+    app = make_app(fake_drive.FakeDrive(fake_drive.warning()))
+    async with app.run_test(size=size) as pilot:
+        await ready(app, pilot)
+        await pilot.press("o", *"3.5 r", "tab", *"22 u")
+        await settle(pilot)
+        text = screen_text(app)
+        assert "3.5 r" in text and "22 u" in text and "Line," in text and "Level," in text
+        assert (
+            size[1] < 8
+            or size[0] < 40
+            or ("Esc leaves" in text and "! level would" in " ".join(text.split()))
+        )
+
+
 @pytest.mark.parametrize(
     ("keys", "shown", "kept"),
     [

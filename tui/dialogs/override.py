@@ -12,9 +12,9 @@ from textual.widgets import Input, Label
 
 from steer.decisions import not_coming, same_setting
 from steer.errors import SteerError
-from tui.dialogs.base import SteerDialog
+from tui.dialogs.base import LEAST_ROWS, SteerDialog
 from tui.dialogs.setting_text import parse
-from tui.draw import words
+from tui.draw import notices, words
 from tui.draw.scene import Decision, Scene, out_of_date
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 
 LONGEST = 20  # characters of one line
+NARROW = 46  # columns of the terminal: in fewer a line has only the plane's name before it
 LOOKED_S = 1.0  # nobody has looked at what was drawn more lately
 
 # What Enter does differs between the two lines, so the foot says it for the one that is typed in.
@@ -32,8 +33,8 @@ _KEYS = {
 
 _OVER = "Nothing is stored any more. Esc leaves."
 _OTHERS = "Not stored: new readings changed the cylinders just now. Enter stores these."
-_RANGE = "Not stored: the machine cannot be set so, see !. Esc leaves; a note may tell of it."
-_PASSED = "Not stored yet: it passes a limit, see !. Enter again stores it all the same. Esc leaves."
+_RANGE = "Not stored: the machine cannot be set so, see !. Esc leaves."
+_PASSED = "Beyond a limit, see !. Enter again stores it all the same. Esc leaves."
 _SUPERSEDED = ["superseded"]  # by a later check
 
 
@@ -79,8 +80,8 @@ class OverrideDialog(SteerDialog):
     DEFAULT_CSS = """
     OverrideDialog Horizontal { height: 1; }
     OverrideDialog Horizontal Label { width: 22; }
-    OverrideDialog #meaning { text-style: bold; height: 2; }
-    OverrideDialog #problems { height: 2; }
+    OverrideDialog .narrow Horizontal Label { width: 7; }
+    OverrideDialog #meaning { text-style: bold; }
     """
 
     def __init__(self, scene: Scene) -> None:
@@ -105,9 +106,9 @@ class OverrideDialog(SteerDialog):
     def compose(self) -> ComposeResult:
         right, up = self._now
         with Vertical(id="box", classes=self.box_class):
-            yield Label(f"Own setting for stroke {self._advice.stroke + 1}", classes="strong")
+            yield Label(f"Own setting for stroke {self._advice.stroke + 1}", id="title", classes="strong")
             yield Label("", id="stands")
-            for plane, label in (("line", "Line, right or left"), ("level", "Level, up or down")):
+            for plane, label in (("line", "Line,  right or left"), ("level", "Level, up or down")):
                 with Horizontal():
                     yield Label(label)
                     now = right if plane == "line" else up
@@ -124,6 +125,28 @@ class OverrideDialog(SteerDialog):
         self.query_one("#line", Input).focus()
         self._say_what_stands()
         await self._check()
+
+    def on_resize(self) -> None:
+        """In too few rows what is typed in stays, then what the keys do, then what speaks against it."""
+        super().on_resize()
+        width, height = self.app.size
+        box = self.query_one("#box")
+        box.set_class(width < NARROW, "narrow")
+        inner = max(1, min(width, 100) - 4)
+        room = height - 4 - len(notices.standing(self.steer.scene, inner)) * (height >= LEAST_ROWS)
+        wanted = {
+            "keys": math.ceil(64 / inner),
+            "problems": max(2, math.ceil(70 / inner)),
+            "meaning": math.ceil(36 / inner) + math.ceil(50 / inner),
+            "title": math.ceil(28 / inner),
+            "stands": math.ceil(58 / inner),
+        }
+        for name, rows in wanted.items():
+            label = self.query_one(f"#{name}")
+            label.display = room >= rows
+            room -= rows * label.display
+            if name in ("problems", "meaning"):
+                label.styles.height = rows  # kept free, so that nothing moves while it is typed
 
     def scene_changed(self) -> None:
         """New readings may make other cylinders of the same setting."""
