@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from steer.correct.own_setting import Limit, Tried
     from steer.log import Event
 
+SHOT_WORDS = ("shot_accepted", "shot_rejected", "withdrawn")
 _SAME_MM = 0.05  # cylinders nearer than that are one setting: no finer one can be made
 
 
@@ -26,6 +27,12 @@ def proposed(advice: Advice) -> dict[str, Any]:
     """What the log keeps of a proposal."""
     c = advice.correction
     return decided_on(advice, c.right_mm_per_m, c.up_mm_per_m, list(c.cylinder_mm))
+
+
+def advised(advice: Advice) -> dict[str, Any]:
+    """What the log keeps of an answer at a stroke's end."""
+    codes = {"notices": list(dict.fromkeys(n.code for n in advice.notices))} if advice.notices else {}
+    return proposed(advice) | {"hold": advice.correction.hold} | codes
 
 
 def decided_on(
@@ -85,9 +92,12 @@ def may_override(
         raise InputRefused("other cylinders make this setting by now: look at them first")
 
 
-def to_undo(decisions: Sequence[Event], stroke: int, ended: int) -> Event | None:
-    """The newest of the decisions that stand, None without one. Raises InputRefused when its stroke has been driven:
-    the newest stroke to have ended is `stroke`, by the event `ended`."""
+def to_undo(decisions: Sequence[Event], word: Event | None, stroke: int, ended: int) -> Event | None:
+    """The newest of the decisions that stand, None without one; or the newest `word` on a check shot, where that is the
+    last thing done since a stroke ended. Raises InputRefused when a decision's stroke has been driven: the newest stroke
+    to have ended is `stroke`, by the event `ended`."""
+    if word is not None and word.sequence > max([ended, *(d.sequence for d in decisions)]):
+        return word
     if not decisions:
         return None
     last = decisions[-1]
@@ -102,6 +112,13 @@ def to_undo(decisions: Sequence[Event], stroke: int, ended: int) -> Event | None
             "was set for it stays in the log"
         )
     return last
+
+
+def taking_back(event: Event) -> tuple[str, dict[str, Any]]:
+    """Kind and body of the event that takes this one back."""
+    if event.kind in SHOT_WORDS:
+        return "restored", {"shot": event.body["shot"]}
+    return "undone", {"event": event.sequence}
 
 
 def shot_known(words: Mapping[int, str | None], number: int) -> None:

@@ -7,7 +7,7 @@ the same advice whoever asks. A `Drive` that writes stores an event first and ta
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,12 +15,12 @@ from typing import Any, Literal
 
 import numpy as np
 
+from steer import decisions
 from steer.advice import Advice, ShotView, Snapshot
 from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Standpoint, Tried, try_setting, with_joints
-from steer.decisions import decided_on, may_accept, may_override, may_say, proposed, shot_known, to_undo
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.counter import answers
@@ -52,6 +52,9 @@ class Drive:
         self.folder, self.file, self.log = folder, file, log
         self.border = Border(file, folder / LOG_NAME)
         self.told = Told(file, self.border)
+        self.more: Callable[[Drive, Advice], Advice] | None = (
+            None  # says at a stroke's end what no advice does
+        )
         self.file_now: dict[str, Any] | None = None  # drive.toml as an event, where the drive writes
         self._advice: tuple[int, Advice | None] | None = None
         self._smoother = Smoother()
@@ -181,12 +184,12 @@ class Drive:
 
     def accept(self, looked_at: Advice | None = None) -> Event:
         """The crew sets what is proposed (None: now); refused where that has changed or was accepted meanwhile."""
-        shown, seen = proposed(looked_at or self._proposal()), self.seen
+        shown, seen = decisions.proposed(looked_at or self._proposal()), self.seen
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
-            now = proposed(self._proposal())
-            return self._with_file("accepted", may_accept(shown, now, self.decisions, seen))
+            now = decisions.proposed(self._proposal())
+            return self._with_file("accepted", decisions.may_accept(shown, now, self.decisions, seen))
 
         return self._take_stored(self.log.append_decided(decided))
 
@@ -214,9 +217,9 @@ class Drive:
             self.refresh()
             advice = self._proposal()
             tried = self.try_setting(right_mm_per_m, up_mm_per_m)
-            may_override(stroke, advice.stroke, tried, shown_mm, despite)
+            decisions.may_override(stroke, advice.stroke, tried, shown_mm, despite)
             made = tried.right_mm_per_m, tried.up_mm_per_m, list(tried.cylinder_mm)
-            return self._with_file("overridden", decided_on(advice, *made, tried.beyond))
+            return self._with_file("overridden", decisions.decided_on(advice, *made, tried.beyond))
 
         return self._take_stored(self.log.append_decided(decided))
 
@@ -225,24 +228,26 @@ class Drive:
         return self.add("note", {"chainage_m": self.follower.top_m, "text": text})
 
     def undo_last(self) -> Event | None:
-        """Take back the newest decision or note that stands, and answer it; None when there is none. Refused once its
-        stroke is driven: what was set then can no longer be set otherwise."""
+        """Take back the last thing done that stands, a decision, a note or a word on a check shot, and answer it; None
+        when there is none. Refused once a decision's stroke is driven: what was set then can no longer be set otherwise."""
         found: list[Event] = []
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
             self.follower.bring_up()
-            last = to_undo(self.decisions, self.told.stroke_number(), self.told.ended.last_sequence)
+            told = self.told
+            last = decisions.to_undo(
+                self.decisions, told.shot_word, told.stroke_number(), told.ended.last_sequence
+            )
             if last is None:
                 return []
             found.append(last)
-            return self._with_file("undone", {"event": last.sequence})
+            return self._with_file(*decisions.taking_back(last))
 
         events = self.log.append_decided(decided)
-        if not events:
-            return None
-        self._take_stored(events)
-        return found[-1]
+        if events:
+            self._take_stored(events)
+        return found[-1] if events else None
 
     def _proposal(self) -> Advice:
         advice = self.advice()
@@ -267,17 +272,17 @@ class Drive:
             self._answer()  # before the log is held, since it takes the longest
             events = self.log.append_decided(partial(self._what_is_advised, last=tries == _MOST_TRIES))
             if events:
-                advice = self._answer()
+                plain, answer = self.advice(), self._answer()
                 self._take_stored(events)
-                self._advice = (self.seen, advice)
-                return advice
+                self._advice = (self.seen, plain)
+                return answer
             self.refresh()
         raise AssertionError("the last try always stores")
 
     def _answer(self) -> Advice:
         advice = self.advice()
         assert advice is not None  # a stroke's end alone is enough for one
-        return advice
+        return advice if self.more is None else self.more(self, advice)
 
     def _what_is_advised(self, last: bool) -> list[tuple[str, dict[str, Any]]]:
         """The advised event, asked for while nobody else can store. It follows from the events before it in the
@@ -287,10 +292,7 @@ class Drive:
             if not last:
                 return []
             self.refresh()
-        advice = self._answer()
-        told = proposed(advice)
-        codes = {"notices": list(dict.fromkeys(n.code for n in advice.notices))} if advice.notices else {}
-        return self._with_file("advised", told | {"hold": advice.correction.hold} | codes)
+        return self._with_file("advised", decisions.advised(self._answer()))
 
     def advice(self) -> Advice | None:
         """Estimate and correction now; None before the first reading and stroke's end."""
@@ -376,10 +378,10 @@ class Drive:
 
     def shot_known(self, number: int) -> None:
         """Raise InputRefused when the log holds no check shot of this number."""
-        shot_known(self._words(), number)
+        decisions.shot_known(self._words(), number)
 
     def _word(self, kind: str, number: int) -> Event:
-        may_say(self._words(), number, WORDS[kind])
+        decisions.may_say(self._words(), number, WORDS[kind])
         return self.add(kind, {"shot": number})
 
     def _words(self) -> dict[int, str | None]:

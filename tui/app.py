@@ -30,6 +30,7 @@ from tui.terminal_gone import hung_up, on_signal
 from tui.themes import all_themes
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
     from textual.app import AwaitMount
     from textual.driver import Driver
 
@@ -127,6 +128,7 @@ class SteerApp(App[None]):
         self.source: Source | None = None if callable(source) else source
         self._open = source if callable(source) else None
         self.refusal: SteerError | None = None
+        self.fault = False  # of the program: it ended by one
         self.desk = desk or Desk()
         self.ascii_only = ascii_only
         self.palette_name = "plain" if self.why_plain else palette
@@ -324,6 +326,15 @@ class SteerApp(App[None]):
 
         if not isinstance(self.screen, GuideScreen):
             self.push_screen(GuideScreen())
+
+    def panic(self, *renderables: RenderableType) -> None:
+        """What ends the thread that reads the keys comes here alone, and leaves no exit code."""
+        self.fault = True
+        super().panic(*renderables)
+
+    def _fatal_error(self) -> None:
+        self.fault = True
+        super()._fatal_error()
 
     def action_leave(self) -> None:
         """Ends the program; everything is in the log already."""

@@ -57,8 +57,8 @@ class Source(Protocol):
         """Stores a note."""
 
     def undo_last(self) -> object:
-        """Stores that the newest decision or note is taken back; a text says which. Refused once its stroke is
-        driven."""
+        """Stores that the last thing done is taken back, a decision, a note or a word on a check shot; a text says which.
+        Refused once a decision's stroke is driven."""
 
 
 # What the optional methods give. Any object with these fields will do.

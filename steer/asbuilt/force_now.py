@@ -6,13 +6,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
-from steer.advice import Advice, Notice, Path, ShotView
+from steer.advice import Advice, Notice, ShotView
 from steer.asbuilt.joints import Joints, joints_of
-from steer.asbuilt.lie import Laid
+from steer.asbuilt.lie import Laid, SmoothedArrays
 from steer.asbuilt.string_words import permissible
 from steer.correct import force_over
 from steer.correct.force_over import JOINT_CODE, NOT_THERE
@@ -20,7 +20,7 @@ from steer.drivefile import DriveFile
 from steer.estimate.follow import Follower
 from steer.estimate.forces import Peak
 from steer.estimate.possible import possible_paths
-from steer.estimate.smoother import SmoothedPath
+from steer.log import Event
 from steer.pipes import AFTER_A_STOP, RingJoint
 
 CODE = "string_force_over"
@@ -41,6 +41,17 @@ class _Passed:
     surely: bool
 
 
+class Driven(Protocol):
+    """What is asked of `steer.drive.Drive`."""
+
+    @property
+    def follower(self) -> Follower: ...
+    @property
+    def decisions(self) -> list[Event]: ...
+    def shots(self) -> tuple[ShotView, ...]: ...
+    def smoothed(self) -> SmoothedArrays: ...
+
+
 class SharpestJoint:
     """Watches one drive. The line behind the face changes little within a stroke and takes the whole fold to look
     at: it is looked at once a stroke and with each check shot. The forces are looked at each time, since a late reading
@@ -58,19 +69,16 @@ class SharpestJoint:
         advice: Advice,
         shots: Iterable[ShotView],
         follower: Follower,
-        path: Path | SmoothedPath,
+        path: SmoothedArrays,
         decisions: Iterable[Any],
     ) -> Advice:
         """The advice with what passed the limits of the drive file, and with what the joints behind the face have to say
         (not without packer keys). `path` is the smoothed one of all that `follower` has folded, `shots` are those it
         took, `decisions` the events of what people decided and noted."""
         force = follower.newest_force()
-        noted = max(
-            (d.sequence for d in decisions if d.kind == "note" and _notes_a_force(str(d.body["text"]))),
-            default=0,
-        )
-        limits = _limits_passed(self._file, follower, noted)
-        advice = replace(advice, notices=(*advice.notices, *limits))
+        decisions = tuple(decisions)
+        noted = _noted(decisions)
+        advice = self.limits(advice, follower, decisions)
         if self._ring is None or not follower.forces.peaks:
             return advice
         look = advice.stroke, tuple((shot.number, shot.verdict) for shot in shots)
@@ -141,14 +149,14 @@ class SharpestJoint:
         )
         return [Notice(CODE, text, min(p.peak.at_m for p in left))]
 
-    def _look(self, path: Path | SmoothedPath, follower: Follower) -> Joints | None:
+    def _look(self, path: SmoothedArrays, follower: Follower) -> Joints | None:
         file, at = self._file, path.chainage_m
         if len(at) < 2 or at[-1] - at[0] < 2.0 * file.pipe.length_m:
             return None
         laid = Laid(path, (), file.pipe.length_m, file.decision.string_sd_mm)
         return joints_of(file, laid, possible_paths(follower.estimator, DRAWS if self._close else 1))
 
-    def _passed(self, joints: Joints, path: Path | SmoothedPath, follower: Follower) -> list[_Passed]:
+    def _passed(self, joints: Joints, path: SmoothedArrays, follower: Follower) -> list[_Passed]:
         assert self._ring is not None
         peaks = [follower.forces.peaks[number] for number in sorted(follower.forces.peaks)]
         made = (
@@ -167,6 +175,57 @@ class SharpestJoint:
             for peak, may, least in zip(peaks, self._ring.permissible_kn(angle).tolist(), low, strict=True)
             if peak.kn > min(may, least)
         ]
+
+    def limits(self, advice: Advice, follower: Follower, decisions: Iterable[Any]) -> Advice:
+        """The advice with what passed the limits of the drive file alone: that takes no look at the path."""
+        passed = _limits_passed(self._file, follower, _noted(decisions))
+        return replace(advice, notices=(*advice.notices, *passed))
+
+    @property
+    def angle_mm_per_m(self) -> float | None:
+        """The sharpest place as it was looked at last; None before there was one."""
+        worst = None if self._joints is None else self._joints.along.largest()
+        if self._joints is None or worst is None:
+            return None
+        return float(self._joints.along.angle_mm_per_m[worst])
+
+
+class AtStrokeEnds:
+    """The same for answer after answer of one drive, where a look each time would take longer than the answer: only once
+    a force comes near what the joints may carry. How sharp they may have become since the last look, what the path
+    ahead has asked of them by then says, with the room that their upper limits have."""
+
+    def __init__(self, file: DriveFile) -> None:
+        self._joints = SharpestJoint(file)
+        self._ring = RingJoint.of(file.pipe)
+        self._sharpest: float | None = None
+
+    def tell(self, drive: Driven, advice: Advice) -> Advice:
+        """The advice with what passed limits, and with what the joints behind the face have to say."""
+        follower = drive.follower
+        if not follower.forces.peaks:
+            return advice
+        if self._sharpest is not None:
+            self._sharpest = max(self._sharpest, advice.joint_mm_per_m or 0.0)
+        if self._ring is None or self._far_below(max(peak.kn for peak in follower.forces.peaks.values())):
+            return self._joints.limits(advice, follower, drive.decisions)
+        told = self._joints.tell(advice, drive.shots(), follower, drive.smoothed(), drive.decisions)
+        looked = self._joints.angle_mm_per_m
+        if looked is not None:
+            self._sharpest = max(looked, self._sharpest or 0.0, advice.joint_mm_per_m or 0.0)
+        return told
+
+    def _far_below(self, largest_kn: float) -> bool:
+        if self._sharpest is None or self._ring is None:
+            return False
+        doubtful = self._ring.permissible_kn(SURELY_BELOW[0] * self._sharpest + SURELY_BELOW[1])
+        return AFTER_A_STOP * largest_kn <= float(doubtful)
+
+
+def _noted(decisions: Iterable[Any]) -> int:
+    """The newest note that has noted what passed: its sequence, 0 without one."""
+    notes = (d for d in decisions if d.kind == "note" and _notes_a_force(str(d.body["text"])))
+    return max((d.sequence for d in notes), default=0)
 
 
 def _limits_passed(file: DriveFile, follower: Follower, noted: int) -> list[Notice]:

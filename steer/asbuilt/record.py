@@ -19,8 +19,10 @@ from steer.asbuilt.string import Force, force_of
 from steer.asbuilt.strokes import StrokeRow, stroke_rows
 from steer.asbuilt.tolerances import arrived, tolerance_mm
 from steer.asbuilt.totals import Counted, Figures, count, figures
+from steer.correct import force_over
 from steer.drivefile import DriveFile
 from steer.errors import InputRefused
+from steer.estimate.follow import Follower
 from steer.estimate.possible import Possible
 from steer.log import Event, Log
 from steer.log.verify import verify
@@ -56,6 +58,10 @@ class DriveRead(Protocol):
     def possible_paths(self) -> Possible: ...
     def shots(self) -> tuple[ShotView, ...]: ...
     def advice(self) -> Advice | None: ...
+    @property
+    def follower(self) -> Follower: ...
+    @property
+    def decisions(self) -> list[Event]: ...
 
 
 @dataclass(frozen=True)
@@ -214,7 +220,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
         ),
         notices=_still_true(file, laid, advice),
         said=tuple(events.said),
-        gone=_gone(events.advised, {n.code for n in advice.notices} if advice else set()),
+        gone=_gone(events.advised, _holding(drive, advice, events.advised)),
         seal=_seal(drive.log, events),
     )
 
@@ -317,6 +323,20 @@ def _still_true(file: DriveFile, laid: Laid, advice: Advice | None) -> tuple[Not
         return ()
     there = arrived(file, laid.last_m)
     return tuple(n for n in advice.notices if not (there and n.code == "limit_gave_way"))
+
+
+def _holding(
+    drive: DriveRead, advice: Advice | None, advised: list[tuple[float, frozenset[str]]]
+) -> set[str]:
+    """Codes of what holds now; of forces that passed a limit only where they were advised of, since that takes a look at
+    the path."""
+    from steer.asbuilt import force_now  # which takes words for this record from a room that imports it
+
+    if advice is None:
+        return set()
+    if {force_now.CODE, force_over.CODE} & (advised[-1][1] if advised else set()):
+        advice = force_now.AtStrokeEnds(drive.file).tell(drive, advice)
+    return {notice.code for notice in advice.notices}
 
 
 def _gone(advised: list[tuple[float, frozenset[str]]], now: set[str]) -> tuple[Gone, ...]:

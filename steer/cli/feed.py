@@ -26,6 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from steer.asbuilt.force_now import AtStrokeEnds
     from steer.drive import Drive
     from steer.feed import serve
     from steer.log import Log
@@ -34,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         claim.claim_feed()
         with Drive.open(args.folder, write=True, sync=args.sync) as drive:
+            drive.more = AtStrokeEnds(drive.file).tell
             for answer in serve(drive, sys.stdin.buffer):
                 sys.stdout.write(json.dumps(answer, allow_nan=False) + "\n")
                 sys.stdout.flush()

@@ -9,7 +9,7 @@ import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from steer.errors import CommandLineWrong, FolderUnusable
 
@@ -66,6 +66,11 @@ def open_drive(folder: Path) -> Source:
         return ScreenSource(drive)
 
 
+def has_terminal() -> bool:
+    """Whether there is a terminal for the keys and one to paint on."""
+    return sys.stdin.isatty() and (sys.stderr.isatty() or sys.stdout.isatty())
+
+
 def show(
     open_source: Callable[[], Source],
     look: argparse.Namespace,
@@ -78,8 +83,7 @@ def show(
     `make` makes the program of the screens (None: `SteerApp`).
     Raises what `open_source` refuses, after the screen has gone.
     """
-    # The screens are painted on stderr.
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not has_terminal():
         raise CommandLineWrong("the screens need a terminal; `steer next FOLDER` prints the same as text")
     stale_after = getattr(look, "stale_after", None)
     if stale_after is not None and not 0.0 <= stale_after < 1e6:
@@ -88,6 +92,10 @@ def show(
     from tui.desk import Desk
     from tui.draw.scene import DEFAULT_STALE_MINUTES
 
+    # The screens are painted there; what is written to a file instead are the messages.
+    painted, sys_ = sys.__stderr__, cast(Any, sys)
+    if not sys.stderr.isatty():
+        sys_.__stderr__ = sys.__stdout__
     desk = Desk()
     more: dict[str, Any] = {}
     if os.name == "posix":
@@ -117,8 +125,15 @@ def show(
         desk.start(lambda: getattr(app.source, "close", lambda: None)()).result()
         if app.refusal is not None:
             raise app.refusal
-        return app.return_code or 0
+        if app.fault:
+            print(
+                "steer: the screens ended by a fault in the program, above: please report it. What was stored is in the "
+                "log; open again.",
+                file=sys.stderr,
+            )
+        return app.return_code or int(app.fault)
     finally:
+        sys_.__stderr__ = painted
         desk.close()
 
 

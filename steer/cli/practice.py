@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from steer.cli.open import add_look
+from steer.cli.open import add_look, has_terminal
 from steer.errors import CommandLineWrong
 from steer.text import printable
 
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     if args.debrief and not args.resume:
         raise CommandLineWrong("--debrief goes with --resume --folder FOLDER")
     without_screen = args.debrief or args.auto is not None
-    if not without_screen and not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not without_screen and not has_terminal():
         raise CommandLineWrong("the screens need a terminal; --auto drives without one")
     opening, folder = _opening(args)
     if without_screen:

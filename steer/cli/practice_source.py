@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from steer.advice import Advice, Snapshot
+from steer.asbuilt.force_now import AtStrokeEnds
 from steer.cli.screen_source import ScreenSource
 from steer.errors import InputRefused
 from steer.practice import Session, debrief, report, showing
@@ -20,6 +21,7 @@ class PracticeSource(ScreenSource):
     def __init__(self, session: Session) -> None:
         super().__init__(session.drive)
         self.session = session
+        session.drive.more = AtStrokeEnds(session.drive.file).tell
         self._changed = False
 
     def refresh(self) -> bool:

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from steer.cli.open import add_look
+from steer.cli.open import add_look, has_terminal
 from steer.errors import CommandLineWrong
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
 
 def screens(folder: Path, look: argparse.Namespace, begin: float | None = None, speed: float = 0.0) -> int:
     """Opens the screen of the replay of a folder; `look` holds what `add_look` added."""
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not has_terminal():
         raise CommandLineWrong("the screen needs a terminal; --text prints every stroke")
     from steer.cli.open import show
     from steer.cli.replay_source import ReplaySource

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from steer.advice import Advice, ForecastPoint, Snapshot
 from steer.correct.own_setting import Tried, foreseen
+from steer.decisions import SHOT_WORDS
 from steer.drive import Drive
 from steer.errors import FolderUnusable, InputRefused
 from steer.intake import drivetext
@@ -183,13 +184,16 @@ class ScreenSource:
         return self.drive.note(text)
 
     def undo_last(self) -> str:
-        """Takes the newest decision or note back; says which."""
+        """Takes the last thing done back, a decision, a note or a word on a check shot; says which."""
         standing = self.drive.undo_last()
         if standing is None:
             return "Nothing stands that could be taken back."
         if standing.kind == "note":
             text = str(standing.body.get("text", ""))
             return f'The note "{text if len(text) <= 40 else text[:37] + "..."}" is taken back.'
+        if standing.kind in SHOT_WORDS:
+            said = standing.kind.removeprefix("shot_")
+            return f"Shot {standing.body['shot']} is no longer {said}: it stands as it came in."
         word = "acceptance" if standing.kind == "accepted" else "own setting"
         return f"The {word} of stroke {int(standing.body['stroke']) + 1} is taken back."
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from steer.advice import Advice, ForecastPoint, Notice, Snapshot
-from steer.asbuilt.force_now import SharpestJoint
+from steer.asbuilt.force_now import AtStrokeEnds, SharpestJoint
 from steer.closed_loop import MemoryLog, drive_in_memory
 from steer.drive import Drive
 from steer.drivefile import DriveFile
@@ -62,7 +62,7 @@ class Reel:
         self.file, self.today = file, today
         self.events, self.own_order = in_order(events)
         self.moments = moments(file, self.events)
-        self._joints = SharpestJoint(file)
+        self._joints, self._ends = SharpestJoint(file), AtStrokeEnds(file)
         self._frames: OrderedDict[int, Frame] = OrderedDict()
         self._wind_to_start()
 
@@ -115,6 +115,8 @@ class Reel:
         if snapshot is not None and advice is not None:
             advice = self._joints.tell(advice, snapshot.shots, drive.follower, snapshot.path, drive.decisions)
             snapshot = replace(snapshot, advice=advice)
+        elif advice is not None:
+            advice = self._ends.tell(drive, advice)
         moment = self.moments[number]
         known_before = {n.code for n in before.advice.notices} if before and before.advice else set()
         notices = advice.notices if advice is not None else ()

@@ -134,7 +134,7 @@ def what_if(
     begin, end = reel.moments[first].chainage_m, float(path.chainage_m[-1])
     if end - begin < 2 * file.drive.stroke_m:
         raise CommandLineWrong(
-            f"--from {from_m:g}: the drive went to {end:.2f} m; two strokes at least must lie beyond it"
+            f"steering again from {from_m:.2f} m: the drive went to {end:.2f} m; at least two strokes must lie beyond"
         )
     at_the_end = reel.drive_at(len(reel.moments) - 1).follower
     at_the_end.bring_up()

@@ -226,7 +226,10 @@ def test_the_what_if_command(
     assert rows[0]["driven_line_mm"] == rows[0]["other_line_mm"]
     # the folder has been opened once; what is refused after that is refused of what was opened
     monkeypatch.setattr(Reel, "open", lambda folder: reel)
+    capsys.readouterr()
     assert main(["replay", str(driven), "--what-if", "--from", "39.5"]) == 2
+    said = capsys.readouterr().err  # the screen says the same, and has no command line
+    assert "at least two strokes must lie beyond" in said and "--" not in said
     capsys.readouterr()
     for outside in ("-1", "41", "500"):
         for how in (["--text"], ["--what-if"]):

@@ -497,8 +497,10 @@ async def test_log_filters_and_searches(make_app):
         await settle(pilot)
         assert "all but readings: 2 lines" in screen_text(app)
         await pilot.press("f")
-        assert "notes and decisions: 1 lines" in screen_text(app)
-        await pilot.press("f", "f")
+        text = screen_text(app)
+        assert "notes and decisions: 1 lines" in text
+        assert "Shown: notes and decisions. Key f again: advised. Key / asks for a text." in text
+        await pilot.press("f", "f", "f")
         assert "readings: 300 lines" in screen_text(app)
         await pilot.press("f", "slash")
         await settle(pilot)
@@ -508,11 +510,34 @@ async def test_log_filters_and_searches(make_app):
         assert "everything, with 'sand': 1 lines" in text and "wet sand at the face" in text
 
 
+def test_what_was_advised_is_no_decision():
+    from tui.draw.log_page import FILTERS, LogLine, passes
+
+    advised, accepted = LogLine(1, "", "advised", ""), LogLine(2, "", "accepted", "")
+    for name in FILTERS:
+        assert passes(advised, name, "") == (name in ("all but readings", "advised", "everything"))
+    assert passes(accepted, "notes and decisions", "")
+
+
+async def test_a_search_for_what_a_notice_says_is_told_where_it_stands(make_app):
+    app = make_app(fake_drive.FakeDrive(fake_drive.warning()))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l", "slash", *"LIKELY", "enter")
+        await settle(pilot)
+        text = " ".join(screen_text(app).split())
+        assert "holds 'LIKELY'. A notice above does. Key f: the next filter" in text
+        assert "THIS EVENT" not in text
+        await pilot.press("slash", *"nowhere", "enter")
+        await settle(pilot)
+        assert "A notice above does" not in screen_text(app)
+
+
 async def test_list_moves_by_row_page_and_end(make_app):
     app = make_app()
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
-        await pilot.press("l", "f", "f", "f")
+        await pilot.press("l", "f", "f", "f", "f")
         await settle(pilot)
         lines = app.screen.query_one("#list")
         assert lines.cursor == 299

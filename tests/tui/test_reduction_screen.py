@@ -152,3 +152,16 @@ def test_a_survey_stored_from_the_screen_is_what_the_command_stores(tmp_path):
             return [event.body for event in log.events() if event.kind == "check_shot"][-1]
 
     assert newest(tmp_path / "one") == newest(tmp_path / "two")
+
+
+async def test_at_the_points_found_nothing_points_there(make_app):
+    app = make_app(fake_drive.FakeDrive())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await opened(app, pilot)
+        await pilot.press("x")
+        await until(pilot, lambda: "Key End goes to the points found" in screen_text(app))
+        await pilot.press("end")
+        await until(pilot, lambda: "These are the points found" in screen_text(app))
+        assert "Key End" not in screen_text(app)
+        await pilot.press("home")
+        await until(pilot, lambda: "Key End goes to the points found" in screen_text(app))

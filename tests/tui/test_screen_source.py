@@ -81,6 +81,32 @@ def test_decision_stands_until_it_is_taken_back(undecided):
     assert kinds == ["accepted", "overridden", "undone", "undone"]
 
 
+def test_a_word_on_a_shot_is_taken_back_where_it_is_the_last_thing_done(undecided):
+    source = undecided
+    face_m = source.snapshot().advice.chainage_m
+    shot = {"chainage_m": face_m, "point": "face", "line_mm": 0.0, "level_mm": 0.0, "sd_mm": 3.0}
+    source.drive.add("check_shot", shot)
+    number = source.snapshot().shots[-1].number
+
+    def verdict():
+        return next(shot.verdict for shot in source.snapshot().shots if shot.number == number)
+
+    came_in = verdict()
+    source.accept()
+    source.withdraw_shot(number)
+    assert verdict() == "withdrawn"
+    assert source.undo_last() == f"Shot {number} is no longer withdrawn: it stands as it came in."
+    assert verdict() == came_in and source.snapshot().extra["decision"]["kind"] == "accepted"
+    assert "acceptance of stroke" in source.undo_last()
+    source.withdraw_shot(number)
+    source.note("wet sand")
+    assert "wet sand" in source.undo_last() and verdict() == "withdrawn"
+    source.drive.stroke_end(
+        source.snapshot().advice.chainage_m + 0.9
+    )  # an older word is for the shots' screen
+    assert "Nothing stands" in source.undo_last() and verdict() == "withdrawn"
+
+
 def test_nothing_to_take_back_is_said(tmp_path, sample):
     import shutil
 

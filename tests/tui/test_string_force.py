@@ -1,5 +1,8 @@
 """The force on the joints behind the face is said on the stroke's screen, by the as-built account's own joints."""
 
+import io
+import json
+
 import numpy as np
 import pytest
 
@@ -122,6 +125,37 @@ def test_the_same_notices_are_told_by_next_and_a_replay(source, capsys):
     assert frame.advice == frame.snapshot.advice
     earlier = reel.frame(len(reel.moments) - 4).advice.notices  # wound back: as it was then
     assert [" is MORE than " in n.text for n in earlier if n.code == "string_force_over"][:1] == [True]
+
+
+def test_the_feed_answers_with_what_next_says_of_forces_and_the_log_keeps_it(source, capsys, monkeypatch):
+    """ "A notice is in every advice while it holds": the words are those of the page that looks at the path each time."""
+    from steer.cli.main import main
+
+    drive = source.drive
+    joints = assemble(drive).joints
+    may_kn = float(RingJoint.of(drive.file.pipe).permissible_kn(joints.along.angle_mm_per_m[joints.worst]))
+    at, lines = drive.follower.top_m, []
+    for i, share in enumerate((0.3, 0.3, 1.2, 0.3, 0.3)):
+        s = round(at + 0.8 * (i + 1) * drive.file.drive.stroke_m, 3)
+        lines.append({"kind": "reading"} | _reading(s, drive.file.target.behind_face_m, share * may_kn))
+        lines.append({"kind": "stroke_end", "chainage_m": s})
+    text = "".join(json.dumps(line) + "\n" for line in lines)
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+    assert main(["feed", str(drive.folder)]) == 0
+    answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    said = [[n["text"] for n in a["notices"] if n["code"] == "string_force_over"] for a in answers]
+    assert said[:2] == [[], []] and " is MORE than " in said[2][0] and " WAS more than " in said[4][0]
+    source.refresh()
+    now = [n.text for n in source.snapshot().advice.notices if n.code == "string_force_over"]
+    assert said[4] == now
+    kept = ["string_force_over" in e.body.get("notices", ()) for e in drive.log.of_kinds("advised")]
+    assert kept[-5:] == [False, False, True, True, True]
+    assert "string_force_over" not in {gone.code for gone in assemble(drive).gone}  # it stands
+    assert main(["replay", str(drive.folder), "--text"]) == 0
+    assert " is MORE than " in " ".join(capsys.readouterr().out.split())
+    drive.note("force looked into")
+    drive.stroke_end(round(drive.follower.top_m + 0.1, 3))
+    assert "string_force_over" in {gone.code for gone in assemble(drive).gone}
 
 
 @pytest.mark.parametrize(

@@ -150,3 +150,16 @@ def test_the_forecasts_end_stands_on_the_strips_and_is_the_one_of_the_page_in_te
     assert re.search(rf"with +at {place} m: line", told) and re.search(
         rf"without +at {place} m: line 40 mm", told
     )
+
+
+def test_a_notice_holds_since_no_place_beyond_the_face(monkeypatch):
+    """To the nearest tenth 99.95 m is 100.0 m, which the face has not come to."""
+    base = fake_drive.good(99.95)
+    noticed = replace(base.advice, notices=(Notice("beam_lost", "The beam is lost.", 99.95),))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: replace(base, advice=noticed))
+    assert "The beam is lost. (since 99.9 m)" in page("good", 80, 24)
+
+
+def test_which_stroke_has_ended_and_which_is_to_come_is_said():
+    text = page("good", 80, 24)
+    assert "stroke 96 done" in text and "STROKE 97" in text

@@ -17,14 +17,14 @@ import pytest
 
 
 class Terminal:
-    """A process in a pseudo-terminal of 80 by 24."""
+    """A process in a pseudo-terminal of 80 by 24; its messages in a file where one is given."""
 
-    def __init__(self, command, **environment):
+    def __init__(self, command, stderr=None, **environment):
         self.main, side = pty.openpty()
         fcntl.ioctl(side, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
         env = os.environ | {"TERM": "xterm-256color", "NO_COLOR": "1"} | environment
         self.process = subprocess.Popen(
-            command, stdin=side, stdout=side, stderr=side, env=env, start_new_session=True
+            command, stdin=side, stdout=side, stderr=stderr or side, env=env, start_new_session=True
         )
         os.close(side)
         self.seen = b""
@@ -137,3 +137,40 @@ def test_a_spoilt_drive_file_ends_with_code_3_and_its_message(tmp_path):
         assert terminal.end() == 3
     finally:
         terminal.close()
+
+
+_A_FAULT = """
+import sys
+import textual.drivers.linux_driver as linux
+real = linux.LinuxDriver.process_message
+def process(self, message):
+    if getattr(message, "key", "") == "x":
+        raise RuntimeError("of the reader")
+    real(self, message)
+linux.LinuxDriver.process_message = process
+from steer.cli.main import main
+sys.exit(main(["open", sys.argv[1], "--ascii"]))
+"""
+
+
+def test_a_fault_in_the_thread_that_reads_the_keys_is_said_and_no_success(drive):
+    terminal = Terminal([sys.executable, "-c", _A_FAULT, str(drive)])
+    try:
+        terminal.until("STROKE 14")
+        terminal.send(b"x")
+        terminal.until("ended by a fault in the program")
+        assert terminal.end() == 1
+    finally:
+        terminal.close()
+
+
+def test_with_the_messages_in_a_file_the_screens_are_painted_on_the_terminal(drive, tmp_path):
+    with open(tmp_path / "messages", "wb") as messages:
+        terminal = Terminal(steer("open", drive, "--ascii"), stderr=messages)
+        try:
+            terminal.until("STROKE 14")
+            terminal.send(b"q")
+            assert terminal.end() == 0
+        finally:
+            terminal.close()
+    assert (tmp_path / "messages").read_bytes() == b""

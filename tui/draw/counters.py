@@ -47,6 +47,9 @@ def name_row(scene: Scene, size: int) -> Row:
     return at_ends(((name.ljust(size), "title"),), ((text + " ", role),), size)
 
 
+_WAS = "was: "  # before figures that are or may be old
+
+
 def counter_row(scene: Scene, size: int) -> Row:
     """Face, stroke, pipe, distance to the reception shaft, next check survey; the last ones go first."""
     snapshot = scene.snapshot
@@ -60,7 +63,11 @@ def counter_row(scene: Scene, size: int) -> Row:
     shaft = snapshot.end_chainage_m - face
     parts: list[Row] = [
         (("face ", "quiet"), (f"{face:.2f} m", "strong")),
-        (("stroke ", "quiet"), (f"{advice.stroke}", "strong")),
+        (
+            ("stroke ", "quiet"),
+            (f"{advice.stroke}", "strong"),
+            (" done", "quiet"),
+        ),  # the title has the next one
         (("pipe ", "quiet"), (pipe, "strong")),
         (("shaft in ", "quiet"), (f"{shaft:.1f} m", "strong"))
         if shaft >= 0
@@ -73,6 +80,8 @@ def counter_row(scene: Scene, size: int) -> Row:
         parts.append(
             (("CHECK SURVEY DUE", "warn"),) if due else (("survey in ", "quiet"), (f"{left:.1f} m", "strong"))
         )
+    if width(_joined(parts, scene.glyphs.dot, 1000)) > size - (cells(_WAS) if out_of_date(scene) else 0):
+        parts[1] = parts[1][:2]
     # what is to be done comes before what is counted; the stroke stands in the title too
     while due and len(parts) > 2 and width(_joined(parts, scene.glyphs.dot, 1000)) > size:
         del parts[1]
@@ -83,7 +92,7 @@ def counter_row(scene: Scene, size: int) -> Row:
             parts[at] = (("in eye ", "quiet"), parts[at][1])
     if out_of_date(scene):
         parts = [tuple((text, "quiet") for text, _ in part) for part in parts]
-        parts[0] = (("was: ", "strong"), *parts[0])
+        parts[0] = ((_WAS, "strong"), *parts[0])
     return _joined(parts, scene.glyphs.dot, size)
 
 

@@ -14,7 +14,8 @@ from tui.source import LoggedEvent
 # Filter name -> kinds it takes; an empty set takes every kind.
 FILTERS: dict[str, frozenset[str]] = {
     "all but readings": frozenset(),
-    "notes and decisions": frozenset({"note", "advised", "accepted", "overridden", "undone"}),
+    "notes and decisions": frozenset({"note", "accepted", "overridden", "undone"}),
+    "advised": frozenset({"advised"}),
     "surveys": frozenset(
         {
             "check_shot",
@@ -144,7 +145,7 @@ def short(text: str, room: int) -> str:
 def detail(line: LogLine | None, width: int, height: int, undone: Mapping[int, int]) -> list[Row]:
     """One event under a title, as whole as there is room for; `undone` as in `with_fate`."""
     if line is None:
-        return [((" THIS EVENT".ljust(width), "title"),)]
+        return []
     when = line.arrived[:16].replace("T", " ")
     head = f" EVENT {line.sequence}  {kind_words(line)}, in the log since {when} UTC"
     rows: list[Row] = [((head.ljust(width), "title"),)]

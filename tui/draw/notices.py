@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from tui.draw.scene import Scene, blocked, out_of_date, stopped, unread
@@ -85,6 +86,11 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     return rows
 
 
+def holds(scene: Scene, text: str) -> bool:
+    """Whether a notice that holds now has this text, case not minded."""
+    return any(text.lower() in notice.text.lower() for notice in ordered(scene))
+
+
 def refused(scene: Scene, size: int) -> list[Row]:
     """How many readings counted and how many did not, and which of late: for who looks for it, no finding."""
     snapshot = scene.snapshot
@@ -156,7 +162,7 @@ def _one_row(notice: Notice, size: int) -> str:
 
 def _text(notice: Notice) -> str:
     since = (
-        f" (since {notice.since_chainage_m:.1f} m)"
+        f" (since {math.floor(10.0 * notice.since_chainage_m + 1e-6) / 10.0:.1f} m)"  # never beyond the face
         if notice.since_chainage_m == notice.since_chainage_m
         else ""
     )

@@ -80,10 +80,12 @@ def point_item(text: str) -> Row:
     return ((" point ", "quiet"), (text, ""))
 
 
-def foot_text(reduced: Reduced) -> str:
-    """What can be done now."""
+def foot_text(reduced: Reduced, at_points: bool = False) -> str:
+    """What can be done now; `at_points`: the cursor is on the points found."""
     if reduced.state == "in doubt":
         return "In doubt: key x leaves the sight's row out; key S stores it all the same, with a larger sd."
+    if at_points:
+        return "These are the points found: key s stores them as check shots; nothing is stored before. Home: the sights."
     return "Key End goes to the points found, key s stores them as check shots; nothing is stored before."
 
 

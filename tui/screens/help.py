@@ -18,6 +18,7 @@ def meanings(glyphs: Glyphs) -> tuple[str, ...]:
     upper, lower = glyphs.ahead
     return (
         "Right, left, up, down, high, low: looking ahead, as the drive goes.",
+        "stroke 111 done, above STROKE 112: the last one that has ended, and the one to come, which the page is for.",
         "LEFT 3.5 mm/m: hold the front body 3.5 mm/m left of the rear body.",
         "Cylinders: out is more extension, in is less, in mm as on the machine.",
         f"12 mm left {glyphs.plus_minus} 5: the face is 12 mm left of the design axis, to within 5 mm (95 %).",

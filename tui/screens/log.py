@@ -84,7 +84,9 @@ class LogList(ListRows):
         if unread(self.steer.scene):
             return ""
         if screen.search:
-            return f"No line of {screen.filter_name} holds {screen.search!r}. Key f: another filter; key /: another text."
+            notice = " A notice above does." if notices.holds(self.steer.scene, screen.search) else ""
+            keys = "Key f: the next filter; key /: another text."
+            return f"No line of {screen.filter_name} holds {screen.search!r}.{notice} {keys}"
         return "Nothing here yet."
 
     def count(self) -> int:
@@ -136,7 +138,7 @@ class LogScreen(SteerScreen):
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "app.mode('stroke')", "stroke", show=False),
-        Binding("f", "filter", "filter"),
+        Binding("f", "filter", "next filter"),
         Binding("slash", "search", "search"),
         Binding("n", "note", "note"),
     ]
@@ -213,10 +215,14 @@ class LogScreen(SteerScreen):
         super().scene_changed()
 
     def action_filter(self) -> None:
-        """The next filter."""
+        """The next filter; it asks for no text, and says so."""
         names = list(FILTERS)
-        self.filter_name = names[(names.index(self.filter_name) + 1) % len(names)]
+        place = names.index(self.filter_name) + 1
+        self.filter_name, after = names[place % len(names)], names[(place + 1) % len(names)]
         self._again()
+        self.steer.say(
+            f"Shown: {self.filter_name}. Key f again: {after}. Key / asks for a text.", of_state=False
+        )
 
     def action_search(self) -> None:
         """Asks for a text that lines must hold."""

@@ -52,6 +52,9 @@ class SightList(ListRows):
             return reduction_page.item(sights[number], width)
         return reduction_page.point_item(points[number - len(sights)])
 
+    def cursor_moved(self) -> None:
+        self.screen.query_one("#foot", Rows).redraw()
+
 
 class FootRow(Rows):
     """What can be done, or why the last key did nothing."""
@@ -61,7 +64,7 @@ class FootRow(Rows):
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)
-        text = screen.said or reduction_page.foot_text(screen.reduced)
+        text = screen.said or reduction_page.foot_text(screen.reduced, screen.sight() is None)
         text = to_ascii(text) if self.steer.ascii_only else text
         return [
             ((f" {line}", "strong" if screen.said else "quiet"),) for line in wrap(text, width - 2, height)

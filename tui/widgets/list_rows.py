@@ -7,7 +7,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from tui.draw.glyphs import to_ascii
-from tui.draw.spans import Row, at_ends, fit, plain
+from tui.draw.spans import Row, at_ends, fit, plain, wrap
 from tui.widgets.rows import Rows
 
 
@@ -88,7 +88,7 @@ class ListRows(Rows, can_focus=True):
         if self.COUNTS_HIDDEN:
             _say_hidden(rows, width, top, count - top - self._height)
         if not count:
-            rows.append(((" " + self.nothing(), "quiet"),))
+            rows += [((f" {line}", "quiet"),) for line in wrap(self.nothing(), width - 2, 3)]
         for number in range(top, min(count, top + self._height)):
             row = self.item(number, width - 2)
             if number == cursor:
