@@ -12,7 +12,7 @@ from steer.estimate.motion import K
 from steer.estimate.nodes import Cells, Node
 from steer.text import PLANES, SIDES
 
-TURNED_M, TURNED, TURNED_SD = 8.0, 0.6, 2.5  # a tendency that is so much (mm/m²) other than so far behind
+TURNED_M, TURNED, TURNED_SD = 8.0, 0.6, 2.75  # a tendency that is so much (mm/m²) other than so far behind
 
 
 def ground_changed(cells: Cells, node: Node) -> list[Notice]:
