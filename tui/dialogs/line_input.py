@@ -1,4 +1,4 @@
-"""A line of text that takes of a paste what fits, and says what does not."""
+"""A line of text that takes of a paste what fits, and says what does not; keys in the order of typing."""
 
 from __future__ import annotations
 
@@ -8,7 +8,22 @@ from textual import events
 from textual.widgets import Input
 
 
-class LineInput(Input):
+class EditInOrder(Input):
+    """Takes keys that edit in the order of typing.
+
+    A bound key goes up to the screen first: letters typed after Backspace overtook it, and Backspace took one of them.
+    """
+
+    async def on_key(self, event: events.Key) -> None:
+        """Edits at once; Enter is left to the dialog."""
+        for binding in self._bindings.key_to_bindings.get(event.key, ()):
+            if binding.action != "submit":
+                event.stop()
+                event.prevent_default()
+                await self.run_action(binding.action)
+
+
+class LineInput(EditInOrder):
     """`tell` says what was left out. Lines of a paste become one."""
 
     def __init__(self, tell: Callable[[str], object], value: str = "", *, id: str, longest: int = 0) -> None:

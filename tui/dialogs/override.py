@@ -13,6 +13,7 @@ from textual.widgets import Input, Label
 from steer.decisions import not_coming, same_setting
 from steer.errors import SteerError
 from tui.dialogs.base import LEAST_ROWS, SteerDialog
+from tui.dialogs.line_input import EditInOrder
 from tui.dialogs.setting_text import parse
 from tui.draw import notices, words
 from tui.draw.scene import Decision, Scene, out_of_date
@@ -38,10 +39,10 @@ _PASSED = "Beyond a limit, see !. Enter again stores it all the same. Esc leaves
 _SUPERSEDED = ["superseded"]  # by a later check
 
 
-class SettingInput(Input):
+class SettingInput(EditInOrder):
     """One of the two lines. It stands selected, ready to be typed over; a blank alone types over nothing."""
 
-    def on_key(self, event: events.Key) -> None:
+    async def on_key(self, event: events.Key) -> None:
         """A space in front of a setting means nothing: it would only empty the line."""
         self._dialog.left_out = ""
         if event.key == "space" and self.value and self.selected_text == self.value:

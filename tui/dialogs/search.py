@@ -7,6 +7,7 @@ from textual.containers import Vertical
 from textual.widgets import Input, Label
 
 from tui.dialogs.base import SteerDialog
+from tui.dialogs.line_input import EditInOrder
 
 
 class SearchDialog(SteerDialog):
@@ -19,7 +20,7 @@ class SearchDialog(SteerDialog):
     def compose(self) -> ComposeResult:
         with Vertical(id="box", classes=self.box_class):
             yield Label("Show lines with this text", classes="strong")
-            line = Input(self._search, id="text", max_length=60)
+            line = EditInOrder(self._search, id="text", max_length=60)
             line.cursor_blink = False
             yield line
             yield Label("Enter searches, an empty line shows all. Esc leaves.")
