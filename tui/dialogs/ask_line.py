@@ -69,7 +69,10 @@ class AskLineDialog(SteerDialog):
             self.say(self.EMPTY)
             return
         self.say("One moment.")
-        if await self._work(line):
+        taken = await self._work(line)
+        if self not in self.app.screen_stack:
+            return  # left with Esc meanwhile
+        if taken:
             self._done = True
             self.dismiss(line)
         else:
