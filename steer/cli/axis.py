@@ -28,6 +28,7 @@ AT_FIELDS = (
 )
 LOCATE_FIELDS = ("chainage_m", "line_mm", "level_mm")
 _MOST_ROWS = 1_000_000
+_SHORTEST_STEP_M = 0.001
 _FARTHEST_M = 1e9
 _SAME_CHAINAGE_M = 1e-6
 _PLOT_SUFFIXES = (".png", ".pdf", ".svg")
@@ -263,8 +264,8 @@ def _number(text: str) -> float:
 
 def _step(text: str) -> float:
     number = _number(text)
-    if number <= 0.0:
-        raise argparse.ArgumentTypeError(f"{text!r} must be over 0 (m)")
+    if number < _SHORTEST_STEP_M:
+        raise argparse.ArgumentTypeError(f"{text!r} must be at least {_SHORTEST_STEP_M:g} (m)")
     return number
 
 

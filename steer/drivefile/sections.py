@@ -1,7 +1,8 @@
 """The tables of drive.toml, one frozen record a table; names, units and signs are the contract's.
 
 Bounds are wide: they catch a slip of unit or sign, they are no advice on what to build. No
-published figure stands behind them.
+published figure stands behind them. What is divided by or squared has a smallest value as well: over 0 would
+let through numbers of which the square is 0 or the inverse infinite.
 """
 
 from __future__ import annotations
@@ -14,19 +15,21 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validat
 from steer.drivefile.fields import Number, Numbers, Text, Word, refusal
 
 _COORDINATE = Number(at_least=-1e8, at_most=1e8)
-_LENGTH_M = Number(over=0, at_most=20_000)
+_LENGTH_M = Number(at_least=0.001, at_most=20_000)
 _RADIUS_M = Number(at_least=1, at_most=1e7)
 _RADIUS_OR_INF_M = Number(at_least=1, at_most=1e7, or_inf=True)
 _TURN = Word(("right", "left"))
 _GRADE = Number(at_least=-500, at_most=500)
 _BEARING = Number(at_least=-360, at_most=360)
-_BODY_M = Number(over=0, at_most=50)
+_BODY_M = Number(at_least=0.1, at_most=50)
 _DIAMETER_MM = Number(at_least=100, at_most=20_000)
 _OFFSET_MM = Number(at_least=-10_000, at_most=10_000)
 _DIRECTION = Number(at_least=-100, at_most=100)
-_TOLERANCE_MM = Number(over=0, at_most=2_000)
-_SD = Number(over=0, at_most=1_000)
+_TOLERANCE_MM = Number(at_least=0.1, at_most=2_000)
+_SD = Number(at_least=0.001, at_most=1_000)
 _SD_OR_0 = Number(at_least=0, at_most=1_000)
+_ARTICULATION = Number(at_least=0.1, at_most=300)
+_FORCE_KN = Number(at_least=1, at_most=1e6)
 
 
 class Section(BaseModel):
@@ -37,7 +40,7 @@ class Section(BaseModel):
 
 class DriveSection(Section):
     name: Annotated[str, Text()]
-    stroke_m: Annotated[float, Number(over=0, at_most=20)]
+    stroke_m: Annotated[float, Number(at_least=0.01, at_most=20)]
 
 
 class StartPoint(Section):
@@ -160,10 +163,10 @@ class CylindersSection(Section):
     positions_deg: Annotated[
         tuple[float, ...], Numbers(Number(at_least=-360, at_most=360), fewest=2, most=36)
     ]
-    circle_radius_mm: Annotated[float, Number(over=0, at_most=10_000)]
+    circle_radius_mm: Annotated[float, Number(at_least=1, at_most=10_000)]
     range_mm: Annotated[tuple[float, float], Numbers(Number(at_least=-5_000, at_most=5_000), 2, 2)]
     neutral_mm: Annotated[float, Number(at_least=-5_000, at_most=5_000)]
-    step_mm: Annotated[float, Number(over=0, at_most=100)]
+    step_mm: Annotated[float, Number(at_least=0.001, at_most=100)]
 
     @field_validator("positions_deg")
     @classmethod
@@ -205,8 +208,8 @@ class MachineSection(Section):
     front_length_m: Annotated[float, _BODY_M]
     rear_length_m: Annotated[float, _BODY_M]
     outer_diameter_mm: Annotated[float, _DIAMETER_MM]
-    max_articulation_mm_per_m: Annotated[float, Number(over=0, at_most=300)]
-    max_change_mm_per_m: Annotated[float, Number(over=0, at_most=300)]
+    max_articulation_mm_per_m: Annotated[float, _ARTICULATION]
+    max_change_mm_per_m: Annotated[float, _ARTICULATION]
     cylinders: CylindersSection
 
     @field_validator("cylinders")
@@ -262,14 +265,14 @@ FORCE_KEYS = ("packer_thickness_mm", "packer_modulus_mpa", "packer_width_mm", "m
 class PipeSection(Section):
     """The pipe. The four keys of the force check are given together or not at all."""
 
-    length_m: Annotated[float, Number(over=0, at_most=50)]
+    length_m: Annotated[float, _BODY_M]
     outer_diameter_mm: Annotated[float, _DIAMETER_MM]
     inner_diameter_mm: Annotated[float, _DIAMETER_MM]
-    max_joint_angle_mm_per_m: Annotated[float, Number(over=0, at_most=100)]
-    packer_thickness_mm: Annotated[float | None, Number(over=0, at_most=500)] = None
-    packer_modulus_mpa: Annotated[float | None, Number(over=0, at_most=1e6)] = None
-    packer_width_mm: Annotated[float | None, Number(over=0, at_most=5_000)] = None
-    max_joint_stress_mpa: Annotated[float | None, Number(over=0, at_most=1_000)] = None
+    max_joint_angle_mm_per_m: Annotated[float, Number(at_least=0.01, at_most=100)]
+    packer_thickness_mm: Annotated[float | None, Number(at_least=0.1, at_most=500)] = None
+    packer_modulus_mpa: Annotated[float | None, Number(at_least=0.1, at_most=1e6)] = None
+    packer_width_mm: Annotated[float | None, Number(at_least=1, at_most=5_000)] = None
+    max_joint_stress_mpa: Annotated[float | None, Number(at_least=0.1, at_most=1_000)] = None
 
     @field_validator("inner_diameter_mm")
     @classmethod
@@ -297,7 +300,7 @@ class SteeringSection(Section):
     """How corrections are made; all optional. hold_mm is the saving (root mean square offset over the
     strokes to come) below which the cylinders are left alone."""
 
-    return_over_m: Annotated[float | None, Number(over=0, at_most=1_000)] = None
+    return_over_m: Annotated[float | None, Number(at_least=0.1, at_most=1_000)] = None
     firmness: Annotated[str, Word(("gentle", "normal", "firm"))] = "normal"
     hold_mm: Annotated[float | None, Number(at_least=0, at_most=100)] = None
 
@@ -312,9 +315,9 @@ class DecisionSection(Section):
 class LimitsSection(Section):
     """What may push and what may be pushed against; all optional, kN."""
 
-    main_jack_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
-    thrust_wall_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
-    pipe_kn: Annotated[float | None, Number(over=0, at_most=1e6)] = None
+    main_jack_kn: Annotated[float | None, _FORCE_KN] = None
+    thrust_wall_kn: Annotated[float | None, _FORCE_KN] = None
+    pipe_kn: Annotated[float | None, _FORCE_KN] = None
 
 
 class SurveySection(Section):
@@ -324,7 +327,7 @@ class SurveySection(Section):
     """
 
     leg_m: Annotated[float, Number(at_least=1, at_most=1_000)] = 60.0
-    angle_sd_sec: Annotated[float, Number(over=0, at_most=3_600)] = 5.0
+    angle_sd_sec: Annotated[float, Number(at_least=0.01, at_most=3_600)] = 5.0
     point_sd_mm: Annotated[float, _SD] = 1.5
     level_sd_mm_per_sqrt_km: Annotated[float, _SD_OR_0] = 4.0
     base_m: Annotated[float | None, Number(at_least=0.5, at_most=10_000)] = None
@@ -342,7 +345,7 @@ class SewerSection(Section):
     """How the grade of the laid pipe is judged; all optional."""
 
     flow: Annotated[str, Word(("gravity", "pressure"))] = "gravity"
-    grade_base_m: Annotated[float, Number(over=0, at_most=1_000)] = 10.0
+    grade_base_m: Annotated[float, Number(at_least=0.1, at_most=1_000)] = 10.0
     flat_mm_per_m: Annotated[float, Number(at_least=0, at_most=100)] = 0.5
 
 

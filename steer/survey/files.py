@@ -83,11 +83,26 @@ class _Angle(Number):
         return value
 
 
+@dataclass(frozen=True)
+class _ControlSd(Number):
+    """mm; 0 holds the point fixed."""
+
+    @property
+    def allowed(self) -> str:  # type: ignore[override]
+        return f"0 or empty (held fixed), or {super().allowed}"
+
+    def inside(self, value: float) -> float:
+        return value if value == 0.0 else super().inside(value)
+
+
+# An sd far below what any instrument does would outweigh all else, and the rest would be called undetermined.
+_LEAST_SD_MM = 0.001
+_LEAST_SD_SEC = 0.001
 # A full circle itself (360, 400) is a reading too: directions reach a little beyond it.
 _COORDINATE = Number(at_least=-1e8, at_most=1e8, unit="m")
 _HEIGHT = Number(at_least=-100.0, at_most=100.0, unit="m")
-_LENGTH = Number(over=0.0, at_most=100_000.0, unit="m")
-_SECONDS = Number(over=0.0, at_most=36_000.0, unit="arc-seconds")
+_LENGTH = Number(at_least=0.001, at_most=100_000.0, unit="m")
+_SECONDS = Number(at_least=_LEAST_SD_SEC, at_most=36_000.0, unit="arc-seconds")
 _IN_GON = "; gon and degrees-minutes-seconds have columns of their own"
 
 OBSERVATION_FIELDS: dict[str, Field] = {
@@ -121,7 +136,7 @@ CONTROL_FIELDS: dict[str, Field] = {
     "easting_m": _COORDINATE,
     "northing_m": _COORDINATE,
     "level_m": Number(at_least=-12_000.0, at_most=12_000.0, unit="m"),
-    "sd_mm": Number(at_least=0.0, at_most=1_000_000.0, unit="mm (0 or empty: held fixed)"),
+    "sd_mm": _ControlSd(at_least=_LEAST_SD_MM, at_most=1_000_000.0, unit="mm"),
 }
 _TO_RAD = {"deg": math.pi / 180.0, "gon": _GON, "dms": math.pi / 180.0}
 
@@ -249,8 +264,12 @@ def _of_row(row: Row, problems: Problems) -> list[Observation]:
     for column, kind in kinds:
         if column in v:
             sd = _sd_of_distance(v, v[column])
-            if sd <= 0.0:
-                problems.add("sd_distance_mm and sd_distance_ppm are both 0: one must be over 0", row.line)
+            if sd * 1e3 < _LEAST_SD_MM * (1.0 - 1e-9):
+                problems.add(
+                    f"sd_distance_mm and sd_distance_ppm make an sd of {sd * 1e3:g} mm: must be at least "
+                    f"{_LEAST_SD_MM:g} mm",
+                    row.line,
+                )
             observed.append((kind, v[column], sd))
     if not observed and problems.count == before:
         problems.add("observes nothing: give a direction, a zenith angle, slope_m or distance_m", row.line)

@@ -181,6 +181,7 @@ def test_chainage_off_the_axis_is_refused(folder, capsys):
         ["--every", "0"],
         ["--every", "-5"],
         ["--every", "1e-9"],
+        ["--every", "1e-320"],
         ["--locate", "1,2"],
         ["--locate", "1,2,x"],
         ["--locate", "1,2,inf"],
@@ -247,3 +248,15 @@ def test_a_circular_vertical_curve_is_shown_with_its_own_radius(folder, capsys):
     assert "20000.0 up" in out
     assert main(["check", str(folder)]) == 0
     assert "In level: tightest curve R = 20000 m" in " ".join(capsys.readouterr().out.split())
+
+
+def test_every_says_its_smallest_step_and_its_most_rows(folder, capsys):
+    _, _, err = asked(capsys, folder, "--every", "1e-320")
+    assert "at least 0.001 (m)" in err
+    text = (folder / "drive.toml").read_text()
+    at, end = text.index("horizontal = ["), text.index("[tolerance]")
+    lists = 'horizontal = [{ kind = "line", length_m = 2000.0 }]\n'
+    lists += 'vertical = [{ kind = "grade", length_m = 2000.0, grade_mm_per_m = 0.0 }]\n'
+    (folder / "drive.toml").write_text(text[:at] + lists + text[end:])
+    code, out, err = asked(capsys, folder, "--every", "0.001")
+    assert (code, out) == (2, "") and "makes 2000001 rows, at most 1000000" in err

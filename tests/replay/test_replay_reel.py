@@ -202,7 +202,7 @@ def test_settings_that_cannot_be_meant(reel: Reel) -> None:
     for setting, what in (
         ("machine.outer_diameter_mm=3", "allowed are"),
         ("tolerance.line_mm=wide", "not a number"),
-        ("tolerance.line_mm=-3", "over 0"),
+        ("tolerance.line_mm=-3", "from 0.1 to 2000"),
         ("steering.firmness=hard", "gentle"),
         ("nonsense", "KEY=VALUE"),
     ):

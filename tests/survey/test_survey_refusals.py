@@ -41,7 +41,7 @@ def test_the_sound_files_are_taken(files, capsys):
 
 
 ROWS = {
-    "zero distance": ("A,1,Q,20,90,0", "slope_m", "over 0"),
+    "zero distance": ("A,1,Q,20,90,0", "slope_m", "at least 0.001 and at most 100000 m"),
     "zenith straight up": ("A,1,Q,20,0,10", "zenith_deg", "over 0 and below 180"),
     "face right": ("A,1,Q,20,271.5,10", "zenith_deg", "face right"),
     "degrees in dms among decimal ones": ("A,1,Q,45-12-34,90,10", '"45-12-34"', "columns of their own"),
@@ -83,8 +83,20 @@ FILES = {
         b"station,target,direction_deg,direction_gon\nA,B,10,20\n",
         "direction_deg and direction_gon",
     ),
-    "sd of zero": (b"station,target,distance_m,sd_distance_mm\nA,B,100,0\n", "one must be over 0"),
-    "negative sd": (b"station,target,direction_deg,sd_direction_sec\nA,B,100,-1\n", "over 0"),
+    "sd of zero": (b"station,target,distance_m,sd_distance_mm\nA,B,100,0\n", "must be at least 0.001 mm"),
+    "tiny sd of a distance": (
+        b"station,target,distance_m,sd_distance_ppm\nA,B,100,1e-9\n",
+        "at least 0.001 mm",
+    ),
+    "tiny sd of a direction": (
+        b"station,target,direction_deg,sd_direction_sec\nA,B,100,1e-320\n",
+        "at least 0.001 and at most 36000 arc-seconds",
+    ),
+    "tiny sd of a zenith angle": (
+        b"station,target,zenith_deg,sd_zenith_sec\nA,B,90,1e-12\n",
+        "at least 0.001",
+    ),
+    "negative sd": (b"station,target,direction_deg,sd_direction_sec\nA,B,100,-1\n", "at least 0.001"),
 }
 
 
@@ -99,6 +111,7 @@ def test_a_bad_file_is_refused(files, capsys, content, said):
     [
         (CONTROL + "A,1,2,3,\n", 'line 4: point "A" stands already in line 2'),
         (CONTROL + "C,1,2,3,-4\n", "sd_mm"),
+        (CONTROL + "C,1,2,3,1e-320\n", "0 or empty (held fixed), or a number at least 0.001"),
         (CONTROL + "C,1e300,2,3,\n", "easting_m"),
         (CONTROL + "C,,2,3,\n", "easting_m"),
         ("", "empty"),
