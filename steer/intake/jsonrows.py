@@ -12,6 +12,7 @@ from steer.intake.reading import MOST_ROWS, Row, Stop, Wanted, lines_of
 from steer.text import shown
 
 _DEEPEST = 20  # of nesting
+_STRING = re.compile(r'"(?:[^"\\]|\\.)*"?', re.DOTALL)  # to the end of the line where it does not end before
 
 
 class _Constant(float):
@@ -75,7 +76,7 @@ def parse_object(line: str) -> dict[str, Any]:
     stand in, which can say what is allowed there. Raises NotAllowed."""
     if line.count("{") + line.count("[") > _DEEPEST:  # only then can it be nested too deeply
         depth = deepest = 0
-        for character in line:
+        for character in _STRING.sub("", line):
             depth += (character in "[{") - (character in "]}")
             deepest = max(deepest, depth)
         if deepest > _DEEPEST:

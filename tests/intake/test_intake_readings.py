@@ -9,7 +9,7 @@ import pytest
 
 from steer.cli.main import main
 from steer.errors import FolderUnusable, InputRefused
-from steer.intake import store_readings
+from steer.intake import object_from_line, reading_from_json, store_readings
 from steer.intake.files import read_readings
 from steer.intake.problems import LISTED
 from steer.log import Log
@@ -149,8 +149,20 @@ REFUSED = {
     "cylinders apart": ('{"chainage_m": 1, "cylinder_1_mm": 36}', ['"cylinder_1_mm"', "write cylinder_mm"]),
     "note no text": ('{"chainage_m": 1, "note": {"a": 1}}', ["note", "text of at most"]),
     "half a surrogate pair": ('{"chainage_m": 1, "note": "\\ud800"}', ["note", "surrogate"]),
+    "deep nesting behind a text": (
+        '{"chainage_m": 1, "note": "a \\" quote", "more": ' + "[" * 21 + "]" * 21 + "}",
+        ["nested more than 20 deep"],
+    ),
     "deep nesting": ('{"chainage_m": 1, "note": ' + "[" * 100_000 + "]" * 100_000 + "}", ["nested"]),
 }
+
+
+@pytest.mark.parametrize("note", ["[" * 500, "{" * 500 + '"' + "[" * 500, "\\" * 3 + "[" * 500])
+def test_brackets_inside_a_text_are_no_nesting(tmp_path, folder, drive, note):
+    line = json.dumps({"kind": "reading", "chainage_m": 3, "note": note})
+    (tmp_path / "r.jsonl").write_text(line + "\n")
+    assert main(["read", str(folder), str(tmp_path / "r.jsonl")]) == 0
+    assert reading_from_json(object_from_line(line), drive)["note"] == note
 
 
 @pytest.mark.parametrize("case", REFUSED)
