@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from steer.axis.axis import Axis, AxisError
-from steer.axis.landxml_plan import PlanReader, number_in
+from steer.axis.landxml_plan import NUMBER, PlanReader, number_in
 from steer.axis.landxml_profile import read_profile, span_profile
 from steer.axis.plan import Plan
 from steer.axis.profile import Profile
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 _LARGEST_BYTES = 64 * 1024 * 1024
+_MOST_TAGS = 1_000_000  # a tree of them takes some hundred MB; alignments alone have thousands
 _MOST_PROBLEMS = 50
 _LONGEST_M = 100_000.0
 _METRES = {
@@ -95,7 +96,7 @@ def _parse(path: Path) -> Element:
     from xml.etree.ElementTree import ParseError
 
     from defusedxml import DefusedXmlException
-    from defusedxml.ElementTree import parse
+    from defusedxml.ElementTree import fromstring
 
     try:
         if not path.exists():
@@ -108,7 +109,12 @@ def _parse(path: Path) -> Element:
             raise AxisError(
                 f"{path.name}: {size} bytes, at most {_LARGEST_BYTES} are read; export the alignments only"
             )
-        root = parse(path, forbid_dtd=True).getroot()
+        content = path.read_bytes()
+        if (tags := content.count(b"<")) > _MOST_TAGS:
+            raise AxisError(
+                f"{path.name}: {tags} tags, at most {_MOST_TAGS} are read; export the alignments only"
+            )
+        root: Element | None = fromstring(content, forbid_dtd=True)
     except DefusedXmlException:
         raise AxisError(
             f"{path.name}: holds a document type or entities; LandXML needs none and none are read"
@@ -184,7 +190,7 @@ def _start_station(alignment: Element, problems: list[str]) -> float:
     text = alignment.get("staStart", "0")
     station = number_in(text)
     if station is None:
-        problems.append(f"staStart = {shown(text)}: must be a number")
+        problems.append(f"staStart = {shown(text)}: must be {NUMBER}")
         return 0.0
     return station
 

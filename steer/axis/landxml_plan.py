@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 MOST_GAP_M = 0.001
 _LARGEST = 1e11  # in the file's unit
+NUMBER = f"a number of at most {_LARGEST:.0f} either way"
 _LEAST_RADIUS_M = 1.0
 _SHORTEST_M = 1e-6
 _ODD_DIRECTION_RAD = 1e-3
@@ -218,7 +219,7 @@ class PlanReader:
         number = number_in(text)
         if number is None:
             said = "missing" if text is None else f"= {shown(text)}"
-            self._problems.append(f"{place}: {key} {said}: must be a number")
+            self._problems.append(f"{place}: {key} {said}: must be {NUMBER}")
         return number
 
     def _point(self, place: str, element: Element, name: str) -> Point | None:
@@ -238,7 +239,9 @@ class PlanReader:
             text = self._points[reference]
         numbers = [number_in(t) for t in text.split()]
         if len(numbers) not in (2, 3) or numbers[0] is None or numbers[1] is None:
-            self._problems.append(f"{place}: {name} = {shown(text.strip())}: must be northing and easting")
+            self._problems.append(
+                f"{place}: {name} = {shown(text.strip())}: must be northing and easting, each {NUMBER}"
+            )
             return None
         easting, northing = numbers[1] * self._unit, numbers[0] * self._unit
         if math.isnan(self.origin[0]):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from steer.axis.landxml_plan import number_in
+from steer.axis.landxml_plan import NUMBER, number_in
 from steer.axis.profile import ProfileElement
 from steer.axis.spec import MOST_KINK_MM_PER_M
 from steer.text import printable, shown
@@ -137,7 +137,8 @@ def _vertices(align: Element, unit_m: float, problems: list[str]) -> list[_Verte
             continue
         numbers = [number_in(t) for t in (element.text or "").split()]
         if len(numbers) != 2 or numbers[0] is None or numbers[1] is None:
-            problems.append(f"{place}: {shown((element.text or '').strip())} must be station, level")
+            said = shown((element.text or "").strip())
+            problems.append(f"{place}: {said} must be station, level, each {NUMBER}")
             continue
         keys = {"PVI": (), "ParaCurve": ("length",), "UnsymParaCurve": ("lengthIn", "lengthOut")}.get(
             kind, ("radius",)
@@ -147,7 +148,8 @@ def _vertices(align: Element, unit_m: float, problems: list[str]) -> list[_Verte
             size = number_in(element.get(key))
             if size is None or (size < 0.0 and key != "radius"):
                 said = "missing" if element.get(key) is None else f"= {shown(element.get(key))}"
-                problems.append(f"{place}: {key} {said}: must be a number, not below 0")
+                sign = "" if key == "radius" else ", not below 0"
+                problems.append(f"{place}: {key} {said}: must be {NUMBER}{sign}")
             else:
                 sizes.append(abs(size) * unit_m)
         if kind == "CircCurve":

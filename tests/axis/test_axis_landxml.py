@@ -229,6 +229,8 @@ SPIRAL = (
 )
 SHORT_CHORD = SPIRAL.format("clothoid").replace("49.688", "49.5")
 BENT = "<PVI>0 1</PVI><PVI>50 1</PVI><PVI>100 1.1</PVI>"
+BOUND = "a number of at most 100000000000 either way"
+CURVED = '<PVI>0 1</PVI><ParaCurve length="1e308">50 1</ParaCurve><PVI>100 1</PVI>'
 CURVE = '<Curve rot="{}" radius="{}"><Start>0 0</Start><Center>0 100</Center><End>50 {}</End></Curve>'
 
 
@@ -258,6 +260,11 @@ CURVE = '<Curve rot="{}" radius="{}"><Start>0 0</Start><Center>0 100</Center><En
         ({"units": FEET_UP}, ['elevationUnit = "feet"']),
         ({"units": TURNS}, ["directionUnit"]),
         ({"start": "1+000"}, ['staStart = "1+000"']),
+        ({"start": "1e308"}, ['staStart = "1e308": must be a number of at most 100000000000 either way']),
+        ({"geometry": SPIRAL.format("clothoid").replace('"100"', '"1e308"')}, ['"1e308": must be ' + BOUND]),
+        ({"geometry": LINE.replace("100 0", "1e308 0")}, ["northing and easting, each " + BOUND]),
+        ({"profile": "<PVI>0 1e308</PVI><PVI>100 10</PVI>"}, ["station, level, each " + BOUND]),
+        ({"profile": CURVED}, ['length = "1e308": must be ' + BOUND + ", not below 0"]),
         ({"profile": "<PVI>0 10</PVI>"}, ["begin and end with a PVI"]),
         ({"profile": "<PVI>100 10</PVI><PVI>0 10</PVI>"}, ["must be beyond"]),
         ({"profile": '<PVI>0 1</PVI><ParaCurve>50 1</ParaCurve><PVI>100 1</PVI>'}, ["length missing"]),
@@ -295,6 +302,14 @@ def test_hostile_and_broken_files(tmp_path):
     assert "no such file" in refused(path)
     path.mkdir()
     assert "is a folder" in refused(path)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_a_file_of_too_many_elements_is_not_taken_apart(tmp_path, encoding):
+    path = tmp_path / "axis.xml"
+    # Not even valid XML: were it parsed, that would be the answer.
+    path.write_text("<LandXML>" + "<a/>" * 1_000_000, encoding=encoding)
+    assert "1000001 tags, at most 1000000 are read; export the alignments only" in refused(path)
 
 
 def sample_axis():
