@@ -10,6 +10,7 @@ from importlib import resources
 from pathlib import Path
 
 from steer.cli import open as open_command
+from steer.cli.making import folder_made
 from steer.text import printable
 
 SAMPLE = "quillbeck_lane"
@@ -37,14 +38,16 @@ def make(folder: Path) -> None:
             what = "a drive" if name in ("drive.toml", "drive.db") else name
             raise InputRefused(f"{folder}: there is {what} in it already; name a new folder")
     try:
-        _fill(folder)
-    except BaseException as error:
-        for name in (*FILES, *LOG_FILES):
-            with contextlib.suppress(OSError):
-                (folder / name).unlink()
-        if isinstance(error, OSError):
-            raise FolderUnusable(f"{folder}: cannot be written: {error.strerror}") from None
-        raise
+        with folder_made(folder):
+            try:
+                _fill(folder)
+            except BaseException:
+                for name in (*FILES, *LOG_FILES):
+                    with contextlib.suppress(OSError):
+                        (folder / name).unlink()
+                raise
+    except OSError as error:
+        raise FolderUnusable(f"{folder}: cannot be written: {error.strerror}") from None
 
 
 def _fill(folder: Path) -> None:
@@ -55,7 +58,6 @@ def _fill(folder: Path) -> None:
     from steer.intake.files import file_event, read_readings, read_shots
     from steer.log import Log
 
-    folder.mkdir(parents=True, exist_ok=True)
     with resources.as_file(resources.files("sample_surveys") / SAMPLE) as sample:
         for name in FILES:
             shutil.copyfile(sample / name, folder / name)
@@ -72,8 +74,17 @@ def _fill(folder: Path) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    folder = Path(args.folder) if args.folder else Path(tempfile.mkdtemp(prefix="steer-demo-")) / SAMPLE
-    make(folder)
+    if args.folder:
+        folder = Path(args.folder)
+        make(folder)
+    else:
+        folder = Path(tempfile.mkdtemp(prefix="steer-demo-")) / SAMPLE
+        try:
+            make(folder)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                folder.parent.rmdir()
+            raise
     if args.no_open:
         from steer.cli import next as next_command
 

@@ -83,12 +83,14 @@ def main(argv: list[str] | None = None) -> int:
 def _run(arguments: list[str]) -> int:
     import importlib
 
-    from steer.errors import SteerError
+    from steer.errors import CommandLineWrong, SteerError
     from steer.text import printable
 
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     try:
         args = _parse(_parser(chosen), arguments)
+        if getattr(args, "folder", None) == "":  # which would be the folder one stands in
+            raise CommandLineWrong('FOLDER is "": name a folder, or . for the one you are in')
         code = int(importlib.import_module(COMMANDS[args.command][0]).run(args))
         if sys.stdout is not None:  # None: closed by the caller
             sys.stdout.flush()  # here, where a full disk can still be answered

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from steer.cli.making import folder_made
 from steer.errors import FolderUnusable, InputRefused
 from steer.text import printable
 
@@ -21,8 +22,7 @@ def run(args: argparse.Namespace) -> int:
     folder = Path(args.folder)
     path = folder / FILE_NAME
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with path.open("x", encoding="utf-8", newline="\n") as file:
+        with folder_made(folder), path.open("x", encoding="utf-8", newline="\n") as file:
             try:
                 file.write(TEMPLATE)
                 file.flush()

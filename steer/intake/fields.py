@@ -68,10 +68,7 @@ class Number(Field):
                 raise NotAllowed(f"{self.allowed}, written with a decimal point")
             text = text.replace(",", ".")
         if not _NUMBER.fullmatch(text):
-            hint = ""
-            if text.lower().strip("+-") in ("nan", "inf", "infinity", "n/a", "na", "null", "none", "-", "--"):
-                hint = "; leave the cell empty when it was not measured"
-            raise NotAllowed(self.allowed + hint)
+            raise NotAllowed(self.allowed)
         return self.inside(float(text))
 
     def from_json(self, value: object) -> float:

@@ -13,6 +13,7 @@ from steer.text import printable, shown
 
 MOST_ROWS = 200_000
 LONGEST_LINE = 1_000_000
+_NO_VALUE = ("", "nan", "inf", "infinity", "n/a", "na", "null", "none")  # once + and - are taken off
 _LINE = re.compile(r"[^\r\n]*(?:\r\n?|\n)|[^\r\n]+")
 
 
@@ -110,7 +111,9 @@ class Wanted:
         except NotAllowed as problem:
             column = name if how.column == name else f"{how.column} ({name})"
             scaled = "" if how.as_it_is else f", after {how.factor:g} · cell + {how.offset:g}"
-            self.problems.value(column, value, f"{problem}{scaled}", line)
+            gap = comma is not None and wanted.number and value.lower().strip("+-") in _NO_VALUE
+            hint = "; leave the cell empty when it was not measured" if gap else ""
+            self.problems.value(column, value, f"{problem}{scaled}{hint}", line)
             return {}
 
     def complete(self, line: int, values: dict[str, Any], named: Collection[str], before: int) -> Row | None:

@@ -79,6 +79,8 @@ def read_table(
 def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST_BYTES) -> bytes:
     """The content of an ordinary file of bounded size. Raises InputRefused."""
     name = printable(os.fspath(path))
+    if not name:
+        raise InputRefused('"" names no file: give the name of a file of text')
     try:
         status = os.stat(path)
         if not stat.S_ISREG(status.st_mode):

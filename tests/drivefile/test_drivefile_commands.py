@@ -29,6 +29,18 @@ def test_new_overwrites_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "is there already" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "words", [["new", ""], ["demo", "", "--no-open"], ["check", ""], ["read", "", "a.csv"]]
+)
+def test_a_folder_without_a_name_is_not_the_one_we_are_in(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    assert 'FOLDER is ""' in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize("name", ["file", "file/below"])
 def test_new_where_no_folder_can_be(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").write_text("")

@@ -1,10 +1,13 @@
 """A standard output that cannot be written is answered in words."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from steer.cli.making import folder_made
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
@@ -18,3 +21,33 @@ def test_full_disk_behind_the_output(tmp_path: Path) -> None:
         )  # fmt: skip
     assert done.returncode == 3
     assert done.stderr == "steer: the output: cannot be written: No space left on device\n"
+
+
+@pytest.mark.parametrize("limit", [500, 60_000])  # drive.toml does not fit; the log does not
+@pytest.mark.parametrize("words", [["new", "a/b"], ["demo", "--no-open", "a/b"], ["demo", "--no-open"]])
+def test_a_drive_that_finds_no_room_leaves_no_folder(tmp_path: Path, words: list[str], limit: int) -> None:
+    """A limit on the size of files (setrlimit of POSIX) stands for the disk."""
+    if words[0] == "new" and limit > 500:
+        pytest.skip("there is room for drive.toml alone")
+    code = (
+        "import resource, sys; from steer.cli.main import main\n"
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({limit}, {limit}))\n"
+        "sys.exit(main(sys.argv[1:]))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *words],
+        capture_output=True, text=True, cwd=tmp_path, env={**os.environ, "TMPDIR": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 3
+    assert done.stderr.startswith("steer: ") and done.stderr.count("\n") == 1
+    assert not list(tmp_path.iterdir())
+
+
+def test_folders_that_were_there_stay(tmp_path: Path) -> None:
+    with pytest.raises(RuntimeError), folder_made(tmp_path / "a" / "b"):
+        (tmp_path / "a" / "kept").write_text("")
+        raise RuntimeError
+    assert [path.name for path in tmp_path.rglob("*")] == ["a", "kept"]
+    with pytest.raises(RuntimeError), folder_made(tmp_path):
+        raise RuntimeError
+    assert (tmp_path / "a").is_dir()

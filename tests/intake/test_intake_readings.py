@@ -108,6 +108,7 @@ REFUSED = {
     "decimal commas and points": ("chainage_m;roll_deg\n9,99;1.5\n", ['chainage_m: "9,99"', "decimal point"]),
     "doubtful commas": ("chainage_m;jacking_force_kn\n1;1,234\n", ['"1,234"', "decimal point"]),
     "thousands": ('chainage_m,jacking_force_kn\n1,"1,234.5"\n', ['"1,234.5"', "a number"]),
+    "dash": ("chainage_m,roll_deg\n1,--\n", ['"--"', "leave the cell empty"]),
     "NaN": ("chainage_m,roll_deg\n1,NaN\n", ['"NaN"', "leave the cell empty"]),
     "inf": ("chainage_m,roll_deg\n1,-inf\n", ['"-inf"', "leave the cell empty"]),
     "1e999": ("chainage_m,roll_deg\n1,1e999\n", ['"1e999"', "a number"]),
@@ -155,6 +156,11 @@ REFUSED = {
     ),
     "deep nesting": ('{"chainage_m": 1, "note": ' + "[" * 100_000 + "]" * 100_000 + "}", ["nested"]),
 }
+
+
+def test_a_file_without_a_name(folder, capsys):
+    assert main(["read", str(folder), ""]) == 1
+    assert capsys.readouterr().err == 'steer: "" names no file: give the name of a file of text\n'
 
 
 @pytest.mark.parametrize("note", ["[" * 500, "{" * 500 + '"' + "[" * 500, "\\" * 3 + "[" * 500])

@@ -25,7 +25,7 @@ def test_a_disk_that_fills_up_leaves_nothing_and_the_next_try_goes_well(tmp_path
     with monkeypatch.context() as patched:
         patched.setattr(Log, "append_many", full)
         assert main(["demo", str(tmp_path / "drive"), "--no-open"]) == 3
-    assert list((tmp_path / "drive").iterdir()) == []
+    assert list(tmp_path.iterdir()) == []
     capsys.readouterr()
     assert main(["demo", str(tmp_path / "drive"), "--no-open"]) == 0
     said = capsys.readouterr().out

@@ -1,0 +1,22 @@
+"""A folder to be filled: made when it is not there, and gone again when the filling breaks off."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+
+
+@contextlib.contextmanager
+def folder_made(folder: Path) -> Iterator[None]:
+    """Makes `folder` and those above it; when the block raises, those of them that it made and that are empty are
+    taken away. Raises OSError when it cannot be made."""
+    missing = [place for place in (folder, *folder.parents) if not place.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        yield
+    except BaseException:
+        for place in missing:
+            with contextlib.suppress(OSError):
+                place.rmdir()
+        raise
