@@ -120,7 +120,7 @@ class SharpestJoint:
             return []
         angle, at_m = float(joints.along.angle_mm_per_m[place]), float(joints.along.chainage_m[place])
         over = force[0] > may_kn
-        there = at_m <= joints.passed_m
+        there = at_m <= joints.passed_m + 1e-9  # both are sums of steps
         text = (
             f"Jacking force {force[0]:.0f} kN at {force[1]:.1f} m is {'MORE than' if over else 'near'} the "
             f"{permissible(may_kn)} kN that a joint may carry at the sharpest place "

@@ -2,10 +2,12 @@
 
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from steer.asbuilt.force_now import SharpestJoint
 from steer.asbuilt.record import assemble
 from steer.cli.screen_source import ScreenSource
 from steer.drive import Drive
@@ -49,6 +51,23 @@ def source(tmp_path, request):
         for s in np.arange(0.25, getattr(request, "param", FACE_M), 0.25):
             drive.add("reading", _reading(s, drive.file.target.behind_face_m, 10.0))
         yield ScreenSource(drive)
+
+
+def test_a_joint_at_the_very_place_is_there(source):
+    """Chainages are sums of steps: one that joints have come to may be 7e-15 m beyond where they have come."""
+
+    class AtThePlace(SharpestJoint):
+        def _look(self, path, follower):
+            joints = super()._look(path, follower)
+            return replace(joints, passed_m=float(joints.along.chainage_m[joints.along.largest()]) - 7e-15)
+
+    drive = source.drive
+    drive.add("reading", _reading(FACE_M, drive.file.target.behind_face_m, 9000.0))
+    told = AtThePlace(drive.file).tell(
+        drive.advice(), drive.shots(), drive.follower, drive.smoothed(), drive.decisions
+    )
+    texts = " ".join(n.text for n in told.notices if n.code == "string_force_over")
+    assert "sharpest place joints have come to" in texts and "no joint there yet" not in texts
 
 
 def test_a_force_that_the_sharpest_joint_may_not_carry_is_said_however_far_behind(source):
