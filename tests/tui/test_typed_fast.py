@@ -20,3 +20,24 @@ async def test_backspace_takes_the_letter_typed_before_it(make_app, keys):
         await until(pilot, lambda: len(line.value) == 4)
         await settle(pilot)
         assert line.value == "17.5"
+
+
+@pytest.mark.parametrize("on", ["enter", "tab"])
+async def test_a_setting_that_comes_in_one_piece_stands_in_its_two_lines(make_app, on):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("o")
+        await until(pilot, lambda: app.screen.query("Input"))
+        letters = {" ": "space", ".": "full_stop"}
+        keys = (
+            [(letters.get(c, c), c) for c in "9 left"]
+            + [(on, None)]
+            + [(letters.get(c, c), c) for c in "8 down"]
+        )
+        for key, letter in [*keys, ("shift+tab", None), ("end", None), ("x", "x")]:
+            app.post_message(events.Key(key, letter))
+        line, level = app.screen.query_one("#line"), app.screen.query_one("#level")
+        await until(pilot, lambda: line.value.endswith("x"))
+        await settle(pilot)
+        assert (line.value, level.value) == ("9 leftx", "8 down")

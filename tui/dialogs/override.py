@@ -35,12 +35,21 @@ _KEYS = {
 _OVER = "Nothing is stored any more. Esc leaves."
 _OTHERS = "Not stored: new readings changed the cylinders just now. Enter stores these."
 _RANGE = "Not stored: the machine cannot be set so, see !. Esc leaves."
-_PASSED = "Beyond a limit, see !. Enter again stores it all the same. Esc leaves."
+_PASSED = "Beyond a limit, see !. Enter again a second later stores it. Esc leaves."
 _SUPERSEDED = ["superseded"]  # by a later check
 
 
 class SettingInput(EditInOrder):
     """One of the two lines. It stands selected, ready to be typed over; a blank alone types over nothing."""
+
+    def _forward_event(self, event: events.Event) -> None:
+        """Goes on to the other line at once, while the keys are handed out: letters typed after Enter or Tab on a slow
+        link come in one piece with it, and would else still be this line's. Textual's own hook for a focused widget."""
+        other = {"line": ("level", ("enter", "tab")), "level": ("line", ("shift+tab", "tab"))}[self.id or ""]
+        if isinstance(event, events.Key) and event.key in other[1]:
+            self.screen.set_focus(self.screen.query_one(f"#{other[0]}", Input))
+        else:
+            super()._forward_event(event)
 
     async def on_key(self, event: events.Key) -> None:
         """A space in front of a setting means nothing: it would only empty the line."""
@@ -255,10 +264,7 @@ class OverrideDialog(SteerDialog):
         return list(tried.problems), beyond, made, tuple(tried.cylinder_mm)
 
     async def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Enter on the first line goes on to the second; on the second it stores."""
-        if event.input.id == "line":
-            self.query_one("#level", Input).focus()
-            return
+        """Enter on the second line stores."""
         problems = await self._look_again()
         why = self._why_not(problems)
         if why or self._setting is None:
@@ -278,8 +284,8 @@ class OverrideDialog(SteerDialog):
             self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")
 
     def _why_not(self, problems: list[str]) -> str:
-        """Why Enter stores nothing; empty where it does. Of a limit passed it says so once, and a key held down is no
-        answer to that."""
+        """Why Enter stores nothing; empty where it does. Of a limit passed it says so first, and a key held down is no
+        answer to that: each Enter too early is another first one."""
         now_s = self.steer.steady()
         moved = problems == _SUPERSEDED or now_s - self._moved_s < LOOKED_S
         if moved and not self._over:
@@ -288,6 +294,8 @@ class OverrideDialog(SteerDialog):
         if problems or moved or self._setting is None:
             return _RANGE if self._range else "Not stored, for what is marked ! above. Esc leaves."
         asked = self._setting, self._beyond
-        if self._beyond and (self._warned is None or self._warned[0] != asked):
-            self._warned = asked, now_s
-        return _PASSED if self._warned is not None and now_s - self._warned[1] < LOOKED_S else ""
+        if not self._beyond:
+            return ""
+        before, self._warned = self._warned, (asked, now_s)
+        looked = before is not None and before[0] == asked and now_s - before[1] >= LOOKED_S
+        return "" if looked else _PASSED
