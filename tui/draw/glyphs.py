@@ -65,8 +65,11 @@ ASCII = Glyphs(
     dot="|",
 )
 
-# Most fonts of the console of Linux have no half blocks, and for what its font lacks it shows a question mark.
-CONSOLE = replace(UNICODE, halves=False, upper=ASCII.upper, lower=ASCII.lower, both=ASCII.both)
+# Most fonts of the console of Linux have no half blocks, and for what its font lacks it shows a question mark;
+# most draw the double line as a single one, and the shaft would look like the edge of the strip.
+CONSOLE = replace(
+    UNICODE, halves=False, upper=ASCII.upper, lower=ASCII.lower, both=ASCII.both, wall=ASCII.wall
+)
 
 
 def to_console(text: str) -> str:
