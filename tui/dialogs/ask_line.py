@@ -70,8 +70,8 @@ class AskLineDialog(SteerDialog):
             return
         self.say("One moment.")
         taken = await self._work(line)
-        if self not in self.app.screen_stack:
-            return  # left with Esc meanwhile
+        if self.left:
+            return
         if taken:
             self._done = True
             self.dismiss(line)

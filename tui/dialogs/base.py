@@ -54,6 +54,11 @@ class SteerDialog(ModalScreen[Any]):
         return cast("Host", self.app)
 
     @property
+    def left(self) -> bool:
+        """Left with Esc, maybe while what it asked for was at work: nothing is shown in it or closed any more."""
+        return self not in self.app.screen_stack
+
+    @property
     def box_class(self) -> str:
         """Frame in box-drawing characters, or in ASCII."""
         return "plain" if self.steer.ascii_only else ""

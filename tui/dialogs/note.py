@@ -30,7 +30,10 @@ class NoteDialog(SteerDialog):
             return
         # the log's own screen has no key u
         undo = "Keys 1 and u take it back." if self.app.current_mode == "log" else "Key u takes it back."
-        if await self.steer.store(lambda drive: drive.note(text), f"Note stored. {undo}"):
+        stored = await self.steer.store(lambda drive: drive.note(text), f"Note stored. {undo}")
+        if self.left:
+            return
+        if stored:
             self.dismiss(None)
         else:
             self.say(self.steer.scene.said)

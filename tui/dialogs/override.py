@@ -229,7 +229,7 @@ class OverrideDialog(SteerDialog):
         if not problems:
             right, up = values
             found, beyond, made, cylinders = await self._ask_drive(right, up)
-            if asked != self._asked:
+            if asked != self._asked or self.left:
                 return _SUPERSEDED
             problems += found
             self._range = bool(found) and cylinders is not None
@@ -266,6 +266,8 @@ class OverrideDialog(SteerDialog):
     async def on_input_submitted(self, event: Input.Submitted) -> None:
         """Enter on the second line stores."""
         problems = await self._look_again()
+        if self.left:
+            return  # before anything was stored
         why = self._why_not(problems)
         if why or self._setting is None:
             self.app.bell()
@@ -279,6 +281,9 @@ class OverrideDialog(SteerDialog):
         )
         if done:
             self.steer.decide(Decision(self._advice.stroke, "overridden", *made, cylinders))
+        if self.left:
+            return
+        if done:
             self.dismiss(None)
         else:
             self.query_one("#problems", Label).update(f"! {self.steer.scene.said}")

@@ -30,7 +30,9 @@ class WhatIfDialog(SteerDialog):
 
     async def on_input_changed(self, event: Input.Changed) -> None:
         """Says at once what may not be: the replay is not left for a slip of the pen."""
-        self._say(await self._problem(event.value))
+        problem = await self._problem(event.value)
+        if not self.left:
+            self._say(problem)
 
     async def _problem(self, text: str) -> str:
         """What is wrong with the settings; empty where nothing is, or where the source tells only when it steers."""
@@ -49,6 +51,8 @@ class WhatIfDialog(SteerDialog):
     async def on_input_submitted(self, event: Input.Submitted) -> None:
         """Goes to work."""
         problem = await self._problem(event.value)
+        if self.left:
+            return
         if problem:
             self._say(problem)
             return
