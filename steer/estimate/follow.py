@@ -24,7 +24,7 @@ from steer.estimate.geometry import Columns, Reference, reduce
 from steer.estimate.nodes import Node
 from steer.estimate.present import Present
 from steer.estimate.rulings import Rulings, correction_of, counter_at, counter_lacks, setting_of
-from steer.estimate.run import Run
+from steer.estimate.run import Frozen, Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
 
 _FIELDS = (
@@ -64,6 +64,7 @@ class Follower:
         self.roll_at_m = -math.inf  # where it was last read
         self.cylinders = CylinderReadings(drive.machine, drive.drive.stroke_m)
         self.runs = {"yaw": Run(), "pitch": Run()}
+        self.spot = Frozen()
         self.top_m = drive.axis.start_chainage_m
         self.cell_top_m = drive.axis.start_chainage_m
         self.readings = 0
@@ -276,6 +277,10 @@ class Follower:
         raw = np.array(
             [[np.nan if (v := b.get(f)) is None else v for f in _FIELDS] for b in bodies], float
         ).reshape(n, _WIDTH)
+        seen = np.where(
+            np.isnan(raw[:, :2]), raw[:, 2:4], raw[:, :2]
+        )  # the spot, or the target's own offsets
+        raw[self.spot.offer_all(seen, raw[:, 4:6], s), :4] = np.nan
         for column, name in ((4, "yaw"), (5, "pitch")):
             raw[self.runs[name].offer_all(raw[:, column], s), column] = np.nan
         read = np.array([np.nan if (v := b.get("roll_deg")) is None else v for b in bodies], float)

@@ -36,7 +36,7 @@ def examine(
     notices = (
         *readings.refused(cells, node),
         *readings.scatter(nodes, node),
-        *readings.beam_lost(cells, node),
+        *([] if follower.spot.stuck else readings.beam_lost(cells, node)),
         *reference.launch(cells, node),
         *reference.moved(nodes, cells, node, estimator),
         *reference.waiting(node, estimator),

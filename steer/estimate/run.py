@@ -1,4 +1,4 @@
-"""A channel that repeats one value while the machine advances."""
+"""A channel that repeats one value while the machine advances: a sensor that is stuck."""
 
 from __future__ import annotations
 
@@ -9,13 +9,15 @@ import numpy as np
 
 STUCK_READINGS = 8
 STUCK_M = 0.3
+WHOLE_M = 1.0  # of a spot shown to whole millimetres, which may well stand for some decimetres
+ALIVE = 5  # changes of the heading meanwhile: a line whose every channel stands is no proof against the spot
 
 
 @dataclass
 class Run:
-    """How long one channel has repeated one value."""
+    """How long one channel has repeated one value, a number or both of a spot's as one complex number."""
 
-    value: float = math.nan
+    value: complex = math.nan
     since_m: float = 0.0
     count: int = 0
     last_m: float = 0.0
@@ -25,9 +27,9 @@ class Run:
         """Eight equal values over 0.3 m of advance: noise does not repeat itself like that."""
         return self.count >= STUCK_READINGS and self.last_m - self.since_m >= STUCK_M - 1e-9
 
-    def offer(self, value: float, s_m: float) -> bool:
+    def offer(self, value: complex, s_m: float) -> bool:
         """Take one value; answers whether the channel is stuck."""
-        if math.isnan(value):
+        if value != value:  # NaN
             return False
         if value != self.value:
             self.value, self.since_m, self.count = value, s_m, 0
@@ -43,9 +45,49 @@ class Run:
             return found
         repeats = np.diff(values[known], prepend=self.value) == 0.0
         if not repeats.any():  # as is usual
-            self.value, self.since_m, self.count = float(values[known[-1]]), float(s_m[known[-1]]), 1
+            self.value, self.since_m, self.count = values[known[-1]].item(), float(s_m[known[-1]]), 1
             self.last_m = max(self.last_m, float(s_m[known].max()))
             return found
         for i in known.tolist():
-            found[i] = self.offer(float(values[i]), float(s_m[i]))
+            found[i] = self.offer(values[i].item(), float(s_m[i]))
+        return found
+
+
+class Frozen:
+    """A spot that stands still in both directions though machine and heading do not."""
+
+    def __init__(self) -> None:
+        self.run = Run()
+        self._heading = np.full(2, math.nan)
+        self._alive = 0  # changes of the heading since the spot stands
+
+    @property
+    def stuck(self) -> bool:
+        """Whether the spot is frozen."""
+        run = self.run
+        if not run.stuck or self._alive < ALIVE:
+            return False
+        whole = run.value.real % 1.0 == run.value.imag % 1.0 == 0.0
+        return not whole or run.last_m - run.since_m >= WHOLE_M - 1e-9
+
+    def offer_all(self, spot: np.ndarray, heading: np.ndarray, s_m: np.ndarray) -> np.ndarray:
+        """Take spots (n, 2) and headings (n, 2) in order, NaN where there is none; whether the spot is frozen at each,
+        (n,)."""
+        found = np.zeros(len(spot), bool)
+        read = spot[:, 0] + 1j * spot[:, 1]
+        known = read[~np.isnan(read)]
+        if not len(known):
+            return found
+        if not (np.diff(known, prepend=self.run.value) == 0.0).any():  # as is usual
+            self.run.offer_all(read, s_m)
+            self._alive, self._heading = 0, heading[-1]
+            return found
+        for i in range(len(read)):
+            if not np.isnan(read[i]):
+                if read[i] != self.run.value:
+                    self._alive = 0
+                self.run.offer(read[i].item(), float(s_m[i]))
+            self._alive += bool((np.abs(heading[i] - self._heading) > 0.0).any())
+            self._heading = heading[i]
+            found[i] = self.stuck and not np.isnan(read[i])
         return found

@@ -160,6 +160,27 @@ def test_a_stuck_channel_is_left_out_and_comes_back():
     assert "yaw_stuck" not in said[-1][1]
 
 
+def test_a_frozen_spot_is_left_out_and_comes_back():
+    """The spot stands still for six metres while the headings live: named, the beam not blamed, the interval honest."""
+    held: dict[str, float] = {}
+
+    def distort(reading):
+        if AT_M < reading["chainage_m"] < AT_M + 6.0 and reading["spot_right_mm"] is not None:
+            for key in ("spot_right_mm", "spot_up_mm"):
+                held.setdefault(key, reading[key])
+            return reading | held
+        return reading
+
+    said, follower, simulation = drive(draw_scenario(2), AT_M + 5.5, distort)
+    during = [codes for s, codes in said if s > AT_M + 2.5]
+    assert during and all("spot_stuck" in codes and "beam_lost" not in codes for codes in during)
+    x, p = follower.node().blend()
+    off = x[:, 0] - simulation.truth().face_mm[-1]
+    assert (np.abs(off) < 3.0 * np.sqrt(p[:, 0, 0])).all()
+    said, _, _ = drive(draw_scenario(2), AT_M + 8.0, distort)
+    assert "spot_stuck" not in said[-1][1]
+
+
 def test_wild_readings_are_counted_and_the_rest_goes_on():
     rng = np.random.default_rng(3)
 

@@ -9,6 +9,7 @@ from steer.estimate import counter
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Cells, Node
+from steer.text import SIDES
 
 SCATTERS = (1.4, 1.6)  # times what [sd] says: unsaid below the first, said above the second
 _CHANNELS = (
@@ -108,17 +109,36 @@ def beam_lost(cells: Cells, node: Node) -> list[Notice]:
 def stuck(follower: Follower, node: Node) -> list[Notice]:
     """A channel that repeats one value while the machine advances."""
     found = []
+    if follower.spot.stuck:
+        run = follower.spot.run
+        found.append(
+            Notice(
+                "spot_stuck",
+                f"What is read of the target has stood at exactly {_sides(run.value)} since {run.since_m:.1f} m, over "
+                f"{run.count} readings, while the heading changed: it is stuck and is left out. Check the target.",
+                float(run.since_m),
+            )
+        )
     for name, run in follower.runs.items():
         if run.stuck:
             found.append(
                 Notice(
                     f"{name}_stuck",
-                    f"{name.capitalize()} has read exactly {run.value:g} mm/m since {run.since_m:.1f} m, over "
+                    f"{name.capitalize()} has read exactly {run.value.real:g} mm/m since {run.since_m:.1f} m, over "
                     f"{run.count} readings: the sensor is stuck and is left out. Check it.",
                     float(run.since_m),
                 )
             )
     return found
+
+
+def _sides(spot: complex) -> str:
+    """Right and up (mm), in words."""
+    (right, left), (high, low) = SIDES
+    across, above = spot.real, spot.imag
+    return (
+        f"{abs(across):g} mm {right if across > 0 else left}, {abs(above):g} mm {high if above > 0 else low}"
+    )
 
 
 def cylinders(follower: Follower, node: Node) -> list[Notice]:
