@@ -1,10 +1,18 @@
-"""A folder to be filled: made when it is not there, and gone again when the filling breaks off."""
+"""Folders that a command names, and one to be filled: made when it is not there, gone again when that breaks off."""
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path
+
+
+def named_folder(text: str) -> Path:
+    """For argparse: a Path of "" would be the folder one stands in."""
+    if not text:
+        raise argparse.ArgumentTypeError('FOLDER is "": name a folder, or . for the one you are in')
+    return Path(text)
 
 
 @contextlib.contextmanager

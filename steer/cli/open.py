@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
+from steer.cli.making import named_folder
 from steer.errors import CommandLineWrong, FolderUnusable
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ PALETTES = ("slate", "daylight", "night", "plain")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Folder, and how the screens look."""
-    parser.add_argument("folder", type=Path, help="the drive's folder")
+    parser.add_argument("folder", type=named_folder, help="the drive's folder")
     add_look(parser)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from steer.cli.making import named_folder
 from steer.cli.open import add_look, has_terminal
 from steer.errors import CommandLineWrong
 from steer.text import printable
@@ -29,9 +30,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = ABOUT
     parser.add_argument("preset", metavar="PRESET", nargs="?", help="ground (default: dense sand)")
-    parser.add_argument("--folder", type=Path, help="where to make the drive (default: a temporary folder)")
+    parser.add_argument(
+        "--folder", type=named_folder, help="where to make the drive (default: a temporary folder)"
+    )
     parser.add_argument("--resume", action="store_true", help="go on with the practice drive in --folder")
-    parser.add_argument("--like", type=Path, metavar="FOLDER", help="drive this folder's drive.toml instead")
+    parser.add_argument(
+        "--like", type=named_folder, metavar="FOLDER", help="drive this folder's drive.toml instead"
+    )
     parser.add_argument("--seed", type=int, help="the same seed gives the same ground (default: a new one)")
     parser.add_argument(
         "--proposal",

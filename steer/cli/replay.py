@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from steer.cli.making import named_folder
 from steer.cli.open import add_look, has_terminal
 from steer.errors import CommandLineWrong
 
@@ -25,7 +26,7 @@ drive taught it; --set changes a limit or a weight, e.g. --set steering.firmness
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = ABOUT
-    parser.add_argument("folder", type=Path, metavar="FOLDER", help="the drive's folder")
+    parser.add_argument("folder", type=named_folder, metavar="FOLDER", help="the drive's folder")
     parser.add_argument("--from", dest="begin", type=float, metavar="CHAINAGE", help="where to begin, m")
     parser.add_argument("--speed", type=float, metavar="N", help="play N strokes a second (default: by key)")
     parser.add_argument("--text", action="store_true", help="print every stroke, open no screen")

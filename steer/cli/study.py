@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from steer.cli.making import named_folder
 from steer.errors import CommandLineWrong, FolderUnusable, SteerError
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ same results, whatever the number of workers.
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = ABOUT
-    parser.add_argument("folder", type=Path, metavar="FOLDER", nargs="?", help="the drive's folder")
+    parser.add_argument("folder", type=named_folder, metavar="FOLDER", nargs="?", help="the drive's folder")
     parser.add_argument(
         "--drives", type=int, default=100, metavar="N", help="drives as planned (default 100)"
     )

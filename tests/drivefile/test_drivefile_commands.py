@@ -30,13 +30,26 @@ def test_new_overwrites_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[st
 
 
 @pytest.mark.parametrize(
-    "words", [["new", ""], ["demo", "", "--no-open"], ["check", ""], ["read", "", "a.csv"]]
+    "words",
+    [
+        ["new", ""],
+        ["demo", "", "--no-open"],
+        ["check", ""],
+        ["read", "", "a.csv"],
+        ["open", ""],
+        ["study", ""],
+        ["practice", "--folder", ""],
+    ],
 )
 def test_a_folder_without_a_name_is_not_the_one_we_are_in(
     words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert main(words) == 2
+    try:
+        code = main(words)
+    except SystemExit as stop:
+        code = stop.code
+    assert code == 2
     assert 'FOLDER is ""' in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 

@@ -11,10 +11,11 @@ import pytest
 from steer.cli.main import main
 from steer.drivefile import TEMPLATE, DriveFileWrong, parse_drive
 
-GOOD = (Path(__file__).parent / "data" / "good.toml").read_text(encoding="utf-8")
-NUMBER = re.compile(r"\b(\w+) = (-?\d[\d.]*)")
+# every key, the optional ones too
+WHOLE = re.sub(r"^# (?=(\w+ = \d|eye))", "", TEMPLATE, flags=re.M)
+NUMBER = re.compile(r"^[^#\n]*?\b(\w+) = (-?\d[\d.]*)", re.M)
 # neutral_mm is bounded by range_mm alone, and nothing is divided by it
-PLACES = [place for place in NUMBER.finditer(GOOD) if place[1] != "neutral_mm"]
+PLACES = [place for place in NUMBER.finditer(WHOLE) if place[1] != "neutral_mm"]
 SMALLEST = {
     "stroke_m": "0.01",
     "max_articulation_mm_per_m": "0.1",
@@ -44,9 +45,23 @@ def refused(text: str) -> list[str]:
 @pytest.mark.parametrize("place", PLACES, ids=lambda p: f"{p[1]}-{p.start()}")
 def test_a_tiny_number_is_allowed_only_where_zero_is(place: re.Match[str], tiny: str) -> None:
     at_tiny, at_zero = (
-        refused(GOOD[: place.start(2)] + value + GOOD[place.end(2) :]) for value in (tiny, "0.0")
+        refused(WHOLE[: place.start(2)] + value + WHOLE[place.end(2) :]) for value in (tiny, "0.0")
     )
     assert bool(at_tiny) == bool(at_zero)
+
+
+def test_every_key_is_asked() -> None:
+    asked = {place[1] for place in PLACES}
+    assert asked >= {*SMALLEST, "return_over_m", "pipe_kn", "point_sd_mm", "base_m", "rear_length_m"}
+    assert refused(WHOLE) == []
+
+
+def test_an_element_of_the_axis_has_a_shortest_length() -> None:
+    lines = refused(TEMPLATE.replace('"line", length_m = 100.0', '"line", length_m = 1e-300', 2))
+    assert (
+        "drive.toml: axis.horizontal, element 1, length_m: 1e-300 is not allowed: must be a number from 0.001 to"
+        in "".join(lines)
+    )
 
 
 @pytest.mark.parametrize(("key", "bound"), SMALLEST.items())
