@@ -89,7 +89,7 @@ class SharpestJoint:
         if joints is None or worst is None:
             return advice
         left = [p for p in self._passed(joints, path, follower) if p.peak.sequence > noted]
-        told, newest = advice.notices, []
+        told, newest, before = advice.notices, [], False
         if force is not None:
             # one force, one notice: of a joint that is there already, else the one that says more, of the sharper joint
             made = joints.along.largest(joints.passed_m)
@@ -102,11 +102,12 @@ class SharpestJoint:
             if over and ahead and not sharper:
                 told = tuple(n for n in told if n.code != JOINT_CODE)
             others = [p for p in left if (p.peak.kn, p.peak.at_m) != force]
+            before = over and len(others) < len(left)
             if not sharper and (over or len(others) == len(left)):
                 newest = self._newest(force, joints, place)
             if over or ahead:
                 left = others
-        return replace(advice, notices=(*told, *newest, *self._stands(left)))
+        return replace(advice, notices=(*told, *newest, *self._stands(left, before)))
 
     def _may_kn(self, joints: Joints, place: int) -> float:
         assert self._ring is not None
@@ -136,16 +137,19 @@ class SharpestJoint:
         return [Notice(CODE, text, force[1])]
 
     @staticmethod
-    def _stands(left: list[_Passed]) -> list[Notice]:
-        """What passed and nobody has noted since, the worst of it in words."""
+    def _stands(left: list[_Passed], earlier: bool) -> list[Notice]:
+        """What passed and nobody has noted since, the worst of it in words; `earlier`: the newest force, which passed
+        too, has a notice of its own and is not among them."""
         if not left:
             return []
         worst = max(left, key=lambda p: (p.surely, p.peak.kn / p.may_kn))
         limit = "" if worst.surely else " at the upper limit of their angles"
+        surely = sum(p.surely for p in left)
         text = (
             f"Jacking force {worst.peak.kn:.0f} kN at {worst.peak.at_m:.1f} m "
             f"{'WAS' if worst.surely else 'MAY HAVE BEEN'} more than the joints made by then may carry, "
-            f"{permissible(worst.may_kn)} kN{limit}{_more(len(left) - 1)}. Ask the engineer. {_STANDS}"
+            f"{permissible(worst.may_kn)} kN{limit}."
+            f"{_how_often(surely, len(left) - surely, earlier)} Ask the engineer. {_STANDS}"
         )
         return [Notice(CODE, text, min(p.peak.at_m for p in left))]
 
@@ -233,20 +237,19 @@ def _limits_passed(file: DriveFile, follower: Follower, noted: int) -> list[Noti
     since (`noted` is the last note's sequence)."""
     allowed = force_over.allowed(file)
     newest = follower.newest_force()
-    left = [
+    over = [
         peak
         for peak in follower.forces.peaks.values()
-        if peak.sequence > noted
-        and peak.kn > min(allowed.values(), default=np.inf)
-        and not (newest and _is(peak, newest))
+        if peak.sequence > noted and peak.kn > min(allowed.values(), default=np.inf)
     ]
+    left = [peak for peak in over if not (newest and _is(peak, newest))]
     if not left:
         return []
     worst = max(left, key=lambda peak: peak.kn)
     passed = [f"{name} {kn:.0f} kN" for name, kn in allowed.items() if worst.kn > kn]
     text = (
-        f"Jacking force {worst.kn:.0f} kN at {worst.at_m:.1f} m WAS beyond what drive.toml allows: {', '.join(passed)}"
-        f"{_more(len(left) - 1)}. Have it looked into. {_STANDS}"
+        f"Jacking force {worst.kn:.0f} kN at {worst.at_m:.1f} m WAS beyond what drive.toml allows: {', '.join(passed)}."
+        f"{_how_often(len(left), 0, len(left) < len(over))} Have it looked into. {_STANDS}"
     )
     return [Notice(force_over.CODE, text, min(peak.at_m for peak in left))]
 
@@ -256,8 +259,18 @@ def _is(peak: Peak, force: tuple[float, float]) -> bool:
     return peak.kn == force[0] and peak.at_m <= force[1] <= peak.end_m
 
 
-def _more(strokes: int) -> str:
-    return f", and {strokes} more stroke{'s' if strokes > 1 else ''}" if strokes else ""
+def _how_often(surely: int, perhaps: int, earlier: bool) -> str:
+    """In how many strokes it was so, the named one among them; empty when that is the only one."""
+    if surely + perhaps < 2:
+        return ""
+    named = surely or perhaps
+    strokes = f"{named} {'earlier ' if earlier else ''}stroke{'s' if named > 1 else ''} not noted yet"
+    if not surely:
+        return f" It MAY HAVE BEEN so in {strokes}."
+    more = (
+        f", and MAY HAVE BEEN in {perhaps} more at the upper limit of the joints' angles" if perhaps else ""
+    )
+    return f" It was so in {strokes}{more}."
 
 
 def _notes_a_force(text: str) -> bool:

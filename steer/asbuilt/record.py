@@ -19,7 +19,6 @@ from steer.asbuilt.string import Force, force_of
 from steer.asbuilt.strokes import StrokeRow, stroke_rows
 from steer.asbuilt.tolerances import arrived, tolerance_mm
 from steer.asbuilt.totals import Counted, Figures, count, figures
-from steer.correct import force_over
 from steer.drivefile import DriveFile
 from steer.errors import InputRefused
 from steer.estimate.follow import Follower
@@ -185,7 +184,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
     ends = np.concatenate([[tail], joints.standing.chainage_m])
     fine = np.arange(laid.first_m, laid.last_m + 1e-9, _FINE_M)
     level = laid.lie(fine).offset_mm[:, 1]
-    advice = drive.advice()
+    advice = _advice(drive, path)
     counted = [count(metres.lie.chainage_m, metres.verdict[:, k], metres.naive_outside[:, k]) for k in (0, 1)]
     shown = [
         figures(metres.lie.chainage_m, metres.lie.offset_mm[:, k], metres.lie.sd_mm[:, k]) for k in (0, 1)
@@ -220,7 +219,7 @@ def assemble(drive: DriveRead) -> AsBuilt:
         ),
         notices=_still_true(file, laid, advice),
         said=tuple(events.said),
-        gone=_gone(events.advised, _holding(drive, advice, events.advised)),
+        gone=_gone(events.advised, {notice.code for notice in advice.notices} if advice else set()),
         seal=_seal(drive.log, events),
     )
 
@@ -325,18 +324,15 @@ def _still_true(file: DriveFile, laid: Laid, advice: Advice | None) -> tuple[Not
     return tuple(n for n in advice.notices if not (there and n.code == "limit_gave_way"))
 
 
-def _holding(
-    drive: DriveRead, advice: Advice | None, advised: list[tuple[float, frozenset[str]]]
-) -> set[str]:
-    """Codes of what holds now; of forces that passed a limit only where they were advised of, since that takes a look at
-    the path."""
-    from steer.asbuilt import force_now  # which takes words for this record from a room that imports it
+def _advice(drive: DriveRead, path: SmoothedArrays) -> Advice | None:
+    """The advice with what forces have passed, as every page says it."""
+    # not on top: it takes words for this record from a room that imports it
+    from steer.asbuilt.force_now import SharpestJoint
 
+    advice = drive.advice()
     if advice is None:
-        return set()
-    if {force_now.CODE, force_over.CODE} & (advised[-1][1] if advised else set()):
-        advice = force_now.AtStrokeEnds(drive.file).tell(drive, advice)
-    return {notice.code for notice in advice.notices}
+        return None
+    return SharpestJoint(drive.file).tell(advice, drive.shots(), drive.follower, path, drive.decisions)
 
 
 def _gone(advised: list[tuple[float, frozenset[str]]], now: set[str]) -> tuple[Gone, ...]:

@@ -111,7 +111,9 @@ def test_a_force_that_the_sharpest_joint_may_not_carry_is_said_however_far_behin
     exceeded = assemble(drive).force
     assert len(exceeded.exceeded) == 2
     (stands,) = said(0.5 * may_kn)
-    assert " WAS more than the joints made by then may carry" in stands and "1 more stroke" in stands
+    assert " WAS more than the joints made by then may carry" in stands
+    assert " kN. It was so in 2 strokes not noted yet. Ask the engineer." in stands
+    assert [n.text for n in assemble(drive).notices if n.code == "string_force_over"] == [stands]
     drive.note("a boulder, unknown how large; reinforced the shaft")
     assert said(0.5 * may_kn) == [stands]
     drive.note("Force of 26 m looked into by the engineer")
@@ -274,8 +276,35 @@ def test_a_limit_of_the_drive_file_that_was_passed_stands_until_a_note(tmp_path)
             and "thrust wall 4000 kN. " in was
         )
         (both,) = (said(4, 6789.0), said(6, 900.0))[1]
-        assert "6789 kN" in both and "main jacks 6000 kN, thrust wall 4000 kN, and 1 more stroke." in both
+        assert "6789 kN" in both and "main jacks 6000 kN, thrust wall 4000 kN. It was" in both
+        assert "so in 2 strokes not noted yet. Have" in both
+        assert both in [n.text for n in assemble(drive).notices if n.code == "force_over"]
         drive.note("thrust wall inspected, force back to normal")
         assert said(7, 900.0) == []
         (again,) = (said(8, 4100.0), said(10, 900.0))[1]
-        assert "4100 kN" in again and "more stroke" not in again
+        assert "4100 kN" in again and "so in" not in again
+
+
+@pytest.mark.parametrize(
+    ("surely", "perhaps", "earlier", "said"),
+    [
+        (1, 0, False, ""),
+        (0, 1, False, ""),
+        (1, 0, True, ""),
+        (5, 0, True, "It was so in 5 earlier strokes not noted yet."),
+        (0, 3, False, "It MAY HAVE BEEN so in 3 strokes not noted yet."),
+        (1, 2, False, "It was so in 1 stroke not noted yet, and MAY HAVE BEEN in 2 more at the upper limit of the joints' "
+         "angles."),
+    ],
+)  # fmt: skip
+def test_strokes_that_were_and_that_may_have_been_are_counted_apart(surely, perhaps, earlier, said):
+    """The as-built account says the two apart; "and 5 more strokes" after WAS would call all of them certain."""
+    from steer.advice import Notice
+    from steer.asbuilt.force_now import SharpestJoint, _Passed
+    from steer.estimate.forces import Peak
+
+    left = [_Passed(Peak(2000.0, float(i), i + 0.9, i), 1900.0, i < surely) for i in range(surely + perhaps)]
+    (notice,) = SharpestJoint._stands(left, earlier)
+    assert isinstance(notice, Notice)
+    first, _, rest = notice.text.partition(". ") if surely else notice.text.partition("angles. ")
+    assert ("WAS" in first) == bool(surely) and rest.startswith(f"{said} Ask the engineer. ".lstrip())
