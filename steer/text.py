@@ -77,6 +77,18 @@ def chance(probability: float) -> str:
     return "under 1 %" if per_cent < 1.0 else f"{per_cent:.0f} %"
 
 
+def first_decide(waiting: int, where: str = "") -> str:
+    """What to do before another check shot is taken while so many wait for a word; `where`: said behind it. Empty
+    when none waits."""
+    if waiting == 1:
+        return f"1 check shot waits to be accepted or rejected: decide on it first{where}."
+    return (
+        f"{waiting} check shots wait to be accepted or rejected: decide on them first{where}."
+        if waiting
+        else ""
+    )
+
+
 def decimals(sd: float) -> int:
     """Digits after the point that a value with this sd earns: none from one sd of 1 upward, else one."""
     return 1 if sd < 0.95 else 0

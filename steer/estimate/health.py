@@ -31,7 +31,7 @@ def examine(
     nodes = [n for n in estimator.nodes[-LAST_NODES:] if n.s_m <= node.s_m + 1e-9]
     cells = cells_of(nodes)
     opposite = steering.steering_opposite(cells, node)
-    unsure, sure = sureness(node, drive)
+    unsure, sure = sureness(node, drive, len(reference.undecided(estimator)))
     jumped, placed = readings.jumped(follower, node)
     notices = (
         *readings.refused(cells, node),

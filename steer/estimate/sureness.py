@@ -9,14 +9,15 @@ from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
 from steer.estimate.nodes import Node
-from steer.text import BAND, PLANES, within
+from steer.text import BAND, PLANES, first_decide, within
 
 SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
 UNSURE_SHARE = 0.6  # of the tolerance: one sd beyond this is too unsure to steer by
 
 
-def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
-    """The sd against the tolerance: time for a survey, or too unsure to steer by."""
+def sureness(node: Node, drive: DriveFile, waiting: int = 0) -> tuple[list[Notice], bool]:
+    """The sd against the tolerance: time for a survey, or too unsure to steer by. So many check shots `waiting` for a
+    word may be all that the estimate lacks: another would not make it surer than they do."""
     _, p = node.blend()
     sd = np.sqrt(p[:, 0, 0])
     share = sd / np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
@@ -27,7 +28,7 @@ def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
             Notice(
                 "estimate_unsure",
                 f"The {name} is known to ± {within(sd[plane])} mm only (95 %), against a tolerance of {limit:.0f} mm: "
-                "too unsure to steer by. Take a check shot.",
+                f"too unsure to steer by. {first_decide(waiting) or 'Take a check shot.'}",
                 float(node.s_m),
             )
         ], False
@@ -36,7 +37,7 @@ def sureness(node: Node, drive: DriveFile) -> tuple[list[Notice], bool]:
             Notice(
                 "survey_due",
                 f"The {name} is known to ± {within(sd[plane])} mm (95 %), {100 * BAND * share[plane]:.0f} % of the "
-                "tolerance: a check shot is due.",
+                f"tolerance{f'. {first_decide(waiting)}' if waiting else ': a check shot is due.'}",
                 float(node.s_m),
             )
         ], True

@@ -44,6 +44,8 @@ def test_one_from_a_file_waits_and_one_from_the_feed_counts(made, tmp_path):
     innovation = filed.shots()[0].innovation_line_mm
     assert doubt == pytest.approx(innovation**2 / 2, rel=1e-6)
     assert filed.advice().estimate.level_sd_mm == pytest.approx(plain.advice().estimate.level_sd_mm)
+    (unsure,) = [n.text for n in filed.advice().notices if n.code in ("estimate_unsure", "survey_due")]
+    assert "1 check shot waits to be accepted or rejected" in unsure and "ake a check shot" not in unsure
 
 
 def test_a_later_shot_that_agrees_settles_the_doubt_but_not_the_question(made, tmp_path):

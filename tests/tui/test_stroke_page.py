@@ -77,6 +77,19 @@ def test_without_trust_the_page_says_why_and_what_to_do_and_no_setting(width, he
     assert "for 4 strokes" not in unsure and "this setting" not in opposite
 
 
+def test_while_shots_wait_for_a_word_the_page_sends_to_them_and_asks_for_no_other():
+    from tui.draw.scene import Scene, blocked
+
+    snapshot = fake_drive.unsure()
+    shots = tuple(replace(shot, verdict="waiting") for shot in snapshot.shots[:2]) + snapshot.shots[2:]
+    told = blocked(Scene(replace(snapshot, shots=shots), stale_after_s=0.0))
+    assert told is not None
+    assert told.todo == "2 check shots wait to be accepted or rejected: decide on them first (key 2)."
+    ahead = tuple(replace(shot, reached=False) for shot in shots)
+    told = blocked(Scene(replace(snapshot, shots=ahead), stale_after_s=0.0))
+    assert told is not None and told.todo == "Have a check shot taken and enter it."
+
+
 def test_stale_readings_take_the_proposal_away():
     from tui.draw.bigtype import big
 

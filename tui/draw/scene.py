@@ -7,7 +7,7 @@ from enum import Enum
 from typing import TYPE_CHECKING
 
 from steer.decisions import same_setting
-from steer.text import within
+from steer.text import first_decide, within
 from tui.draw.glyphs import UNICODE, Glyphs
 from tui.draw.words import duration
 
@@ -187,11 +187,11 @@ def blocked(scene: Scene) -> Blocked | None:
             "Check the logger; the next reading brings it back.",
         )
     if not snapshot.advice.trusted:
-        return _distrusted(snapshot.advice, scene.glyphs.plus_minus)
+        return _distrusted(snapshot, snapshot.advice, scene.glyphs.plus_minus)
     return None
 
 
-def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
+def _distrusted(snapshot: Snapshot, advice: Advice, plus_minus: str) -> Blocked:
     """Why the core itself says that its setting is not to be steered by; its reason holds figures of that setting."""
     opposite = next((n for n in advice.notices if n.code == "steering_opposite"), None)
     if opposite is not None:
@@ -210,9 +210,11 @@ def _distrusted(advice: Advice, plus_minus: str) -> Blocked:
             "Say what the counter lacks: steer counter FOLDER --add METRES (0: it is right).",
         )
     estimate = advice.estimate
+    waiting = sum(shot.verdict == "waiting" and shot.reached for shot in snapshot.shots)
+    key = "" if "place" in snapshot.extra else " (key 2)"  # a replay has no other screen
     return Blocked(
         Stop.UNSURE,
         f"The face is known to {plus_minus} {within(estimate.line_sd_mm)} mm in line and "
         f"{plus_minus} {within(estimate.level_sd_mm)} mm in level only (95 %).",
-        "Have a check shot taken and enter it.",
+        first_decide(waiting, key) or "Have a check shot taken and enter it.",
     )

@@ -115,13 +115,16 @@ def _found(report: ShotReport) -> str:
     return "the pipe" if report.shot.point == "pipe" else "the machine"
 
 
+def undecided(estimator: Estimator) -> list[ShotReport]:
+    """The check shots that wait for a word, by chainage."""
+    reports = (n.report for n in estimator.nodes)
+    return [r for r in reports if isinstance(r, ShotReport) and r.verdict == "waiting" and r.reached]
+
+
 def waiting(node: Node, estimator: Estimator) -> list[Notice]:
     """Check shots from files that disagree or repeat another, until a person says whether they count."""
     found = []
-    for n in estimator.nodes:
-        r = n.report
-        if not isinstance(r, ShotReport) or r.verdict != "waiting" or not r.reached:
-            continue
+    for r in undecided(estimator):
         if r.shot.repeats is not None:
             found.append(
                 Notice(
