@@ -12,6 +12,7 @@ import unicodedata
 PLANES = ("line", "level")
 SIDES = (("right", "left"), ("high", "low"))  # + and − of an offset, by plane
 TURNS = (("right", "left"), ("up", "down"))  # + and − of a heading, an articulation or a movement
+_LOOSE_MM = 10.0  # a ± beyond which nothing is called on line or on level; own choice, no source
 BAND = 1.96  # standard deviations either side that hold 95 % of a normal distribution
 
 # Control and format characters (escape sequences, right-to-left marks, zero widths), line and paragraph
@@ -92,6 +93,11 @@ def first_decide(waiting: int, where: str = "") -> str:
 def decimals(sd: float) -> int:
     """Digits after the point that a value with this sd earns: none from one sd of 1 upward, else one."""
     return 1 if sd < 0.95 else 0
+
+
+def loose(sd_mm: float) -> bool:
+    """Whether what has this sd (mm) is known too roughly to be called on line or on level; so is what is not known."""
+    return not BAND * sd_mm <= _LOOSE_MM
 
 
 def figure(value: float, sd: float) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from steer.replay.reel import Frame, Reel, looked_ahead
 from steer.says import side
-from steer.text import figure
+from steer.text import figure, loose
 
 HEAD = (
     f"{'stroke':>6} {'at m':>8}  {'':<6}{'known then':<16}{'known now':<16}{'proposed':<12}{'driven with':<12}",
@@ -74,7 +74,7 @@ def beside(frame: Frame) -> list[str]:
             got, got_sd = getattr(frame.came, f"{plane}_mm"), getattr(frame.came, f"{plane}_sd_mm")
             foreseen = short(saw, sd, sides)
             if foreseen.startswith("0"):  # no direction would tell the planes apart
-                foreseen = f"on {plane} {foreseen.partition(' ')[2]}"
+                foreseen = f"{plane} {foreseen}" if loose(sd) else f"on {plane} {foreseen.partition(' ')[2]}"
             saw_words.append(foreseen)
             came_words.append(_bare(plane, got, got_sd, sides))
         foreseen, came = ", ".join(saw_words), ", ".join(came_words)
@@ -84,7 +84,9 @@ def beside(frame: Frame) -> list[str]:
 
 def _bare(plane: str, value: float, sd: float, sides: tuple[str, str]) -> str:
     text = figure(value, sd)
-    return f"on {plane}" if float(text) == 0.0 else f"{text} {sides[0 if value > 0 else 1]}"
+    if float(text) == 0.0:
+        return f"{plane} {text}" if loose(sd) else f"on {plane}"
+    return f"{text} {sides[0 if value > 0 else 1]}"
 
 
 def summary(reel: Reel, frames: list[Frame]) -> list[str]:

@@ -197,6 +197,8 @@ def test_where_nothing_is_foreseen_the_plane_is_named() -> None:
     came = Known(point.chainage_m, 4.2, 1.5, -0.1, 1.5)
     frame = Frame(Moment(0, 0, 96.0), advice, None, came, None, "", came, ())
     assert "on line ± 8, on level ± 6 mm; came 4 right, on level" in beside(frame)[-1]
+    rough = replace(advice, forecast=tuple(replace(p, line_sd_mm=30.0) for p in ahead))
+    assert "line 0 ± 59, on level ± 6 mm" in beside(replace(frame, advice=rough))[-1]
 
 
 def test_what_came_of_a_forecast_stands_in_the_row_of_a_small_screen() -> None:

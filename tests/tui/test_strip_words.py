@@ -41,12 +41,27 @@ def test_the_figures_at_the_strips_ends_have_unit_and_place(window_m, width, hei
     text = page("good", width, height, window_m=window_m)
     figures = re.findall(r" (with|without) (.+?)$", text, re.M)
     assert len(figures) == 4 and all(
-        re.fullmatch(r"\d+ mm (right|left|high|low)|on (line|level)", said) for _, said in figures
+        re.fullmatch(r"\d+ mm (right|left|high|low)|on (line|level)|0 mm ± \d+", said) for _, said in figures
     )
     (place,) = set(re.findall(r"(?:forecast|ahead) at ([\d.]+) m", text))
     snapshot = fake_drive.good()
     point = next(p for p in snapshot.advice.forecast_unchanged if f"{p.chainage_m:.1f}" == place)
     assert f"without {point.line_mm:.0f} mm right" in text
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_nothing_is_called_on_line_that_is_hardly_known(ascii_only, monkeypatch):
+    loose = fake_drive.good()
+    advice = loose.advice
+    ahead = tuple(replace(p, line_mm=0.2, line_sd_mm=20.0) for p in advice.forecast)
+    estimate = replace(advice.estimate, line_mm=-0.3, line_sd_mm=30.0)
+    loose = replace(loose, advice=replace(advice, forecast=ahead, estimate=estimate))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: loose)
+    mark = "+-" if ascii_only else "±"
+    text = page("good", 80, 23, ascii_only)
+    assert f" with 0 mm {mark} 40" in text and f"0 mm {mark} 59" in text and "on line" not in text
+    stale = page("good", 80, 23, ascii_only, age_s=1300.0)
+    assert f"was 0 mm {mark} 59" in stale and "on line" not in stale
 
 
 def test_a_figure_too_long_for_its_place_is_told_in_metres(monkeypatch):

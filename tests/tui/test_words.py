@@ -32,6 +32,11 @@ def test_what_is_known_goes_by_the_rule_of_every_page():
     assert words.known("line", -12.3, 2.1, "±") == "12 mm left ± 5"
     assert words.known("level", 0.42, 0.3, "±") == "0.4 mm high ± 0.6"
     assert words.known("line", 0.2, 2.0, "+-") == "on line +- 4"
+    assert words.known("line", -0.2, 83.0, "±") == "0 mm ± 163"  # nobody knows whether that is on line
+    assert (
+        words.known("level", 0.2, 5.2, "±") == "0 mm ± 11" and words.known("level", 0.2, 5.1, "±")[:2] == "on"
+    )
+    assert words.known("level", 0.2, float("nan"), "±") == "0 mm ± ?"
 
 
 def test_the_screen_says_the_same_figures_as_the_page_in_text():

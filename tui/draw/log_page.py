@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -90,7 +91,10 @@ def line_of(event: LoggedEvent) -> LogLine:
         del body["right_mm_per_m"], body["up_mm_per_m"]
     for plane in ("line", "level"):
         if _is_number(body.get(f"{plane}_mm")):
-            parts.append(f"{plane} {words.offset(plane, float(str(body.pop(f'{plane}_mm'))), 1)}")
+            value = float(str(body.pop(f"{plane}_mm")))
+            parts.append(
+                f"{plane} {words.offset(plane, value, 1, math.inf)}"
+            )  # as told, with no sd beside it
     for key, (name, unit, sides) in _SIGNED.items():
         if _is_number(body.get(key)):
             value = float(str(body.pop(key)))

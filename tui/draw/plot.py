@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from steer.text import BAND
+from steer.text import BAND, loose, within
 from tui.draw import words
 from tui.draw.limits import limit_mm, runs
 from tui.draw.scene import Scene, own_setting
@@ -224,18 +224,21 @@ class Plot:
 
     def _label_ends(self, points: list[ForecastPoint], alone: list[ForecastPoint], with_it: str) -> None:
         """Words at the ends of both curves, each nearest its own, and the one further right or up above."""
-        ends: list[tuple[float, str, str]] = []
+        ends: list[tuple[float, float, str, str]] = []
         for name, role, ahead in (
             (with_it, "with", points),
             ("without", "without", alone),
         ):
             shown = [p for p in ahead if self.where.shows(p)]
             if shown:
-                ends.append((self._value(shown[-1])[0], name, role))
+                ends.append((*self._value(shown[-1]), name, role))
         ends.sort(key=lambda end: -end[0])
-        wanted = [self._pixel(value) // 2 for value, _, _ in ends]
-        for row, (value, name, role) in zip(self._apart(wanted), ends, strict=False):
-            text = f" {name} {words.offset(self.plane, value)}"
+        wanted = [self._pixel(value) // 2 for value, *_ in ends]
+        for row, (value, sd, name, role) in zip(self._apart(wanted), ends, strict=False):
+            text = f" {name} {words.offset(self.plane, value, sd_mm=sd)}"
+            if not words.side(self.plane, value) and loose(sd):
+                banded = f"{text} {self.glyphs.plus_minus} {within(sd)}"
+                text = banded if cells(banded) <= self.where.labels else text
             if cells(text) > self.where.labels:
                 text = f" {name} {abs(value) / 1000.0:.1f} m {words.side(self.plane, value)}"
             self.labels[row] = ((text, role),)

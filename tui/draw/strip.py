@@ -5,6 +5,7 @@ Line is seen from above (right is up on the strip), level from the side (high is
 
 from __future__ import annotations
 
+from steer.text import loose, within
 from tui.draw import words
 from tui.draw.limits import limit_mm
 from tui.draw.plot import LIMIT_ROWS, Plot
@@ -41,7 +42,9 @@ def _margin(scene: Scene, plane: str, height: int, size: int, plot: Plot) -> lis
         limit = limit_mm(snapshot, plane, snapshot.advice.chainage_m)
         if out_of_date(scene):
             # What is not known now is told as what it was.
-            was, then = "was ", words.offset(plane, value)
+            was, then = "was ", words.offset(plane, value, sd_mm=sd)
+            if not words.side(plane, value) and loose(sd):
+                then += f" {glyphs.plus_minus} {within(sd)}"
             texts += [((t, "quiet"),) for t in ([was + then] if cells(was + then) <= room else [was, then])]
         else:
             outside = abs(value) > limit

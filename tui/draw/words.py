@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from steer.text import decimals, within
+from steer.text import decimals, loose, within
 from tui.draw.spans import first_whole
 
 SIDES = {"line": ("right", "left"), "level": ("high", "low")}
@@ -25,12 +25,15 @@ def turn(plane: str, value: float, decimals: int = 1) -> str:
     return TURNS[plane][0 if value > 0 else 1]
 
 
-def offset(plane: str, value_mm: float, decimals: int = 0) -> str:
-    """An offset such as "4 mm right"; "on line" or "on level" when it rounds to nothing."""
+def offset(plane: str, value_mm: float, decimals: int = 0, sd_mm: float = 0.0) -> str:
+    """An offset such as "4 mm right"; when it rounds to nothing "on line" or "on level", or "0 mm" where it is not
+    known well enough to be called that."""
     if math.isnan(value_mm):
         return "not known"
     where = side(plane, value_mm, decimals)
-    return f"{abs(value_mm):.{decimals}f} mm {where}" if where else f"on {plane}"
+    if not where and not loose(sd_mm):
+        return f"on {plane}"
+    return f"{abs(value_mm):.{decimals}f} mm {where}".rstrip()
 
 
 def heading(plane: str, value_mm_per_m: float, sd_mm_per_m: float, size: int = 40) -> str:
@@ -65,7 +68,7 @@ def both_turns(right_mm_per_m: float, up_mm_per_m: float) -> str:
 
 def known(plane: str, value_mm: float, sd_mm: float, plus_minus: str) -> str:
     """An offset with its 95 % band, by the rule of every page: "12 mm left ± 5", "0.4 mm high ± 1.2"."""
-    return f"{offset(plane, value_mm, decimals(sd_mm))} {plus_minus} {within(sd_mm)}"
+    return f"{offset(plane, value_mm, decimals(sd_mm), sd_mm)} {plus_minus} {within(sd_mm)}"
 
 
 def cylinder_place(angle_deg: float) -> str:
