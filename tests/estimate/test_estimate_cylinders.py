@@ -192,15 +192,17 @@ def test_a_logger_that_says_nought_for_nothing_is_not_believed():
 
 
 def test_cylinders_read_otherwise_than_chosen_are_said_till_they_are_as_chosen():
-    file, events, set_mm = recorded()
+    file, events, _ = recorded()
     assert "cylinders_not_as_set" not in said(followed(file, list(events)))
     chosen = next(e for e in reversed(events) if e.kind == "accepted")
     other = list(chosen.body["cylinder_mm"])
-    other[1] += 4.0
+    other[1] += 4.5
+    other[2] -= 2.5
     forgotten = [e if e is not chosen else Event(e.sequence, e.kind, {"cylinder_mm": other}) for e in events]
     follower = followed(file, forgotten)
     text = said(follower)["cylinders_not_as_set"]
-    assert f"cylinder 2 reads {set_mm[1]:.0f} mm, chosen was {other[1]:.0f} mm" in text
+    read = follower.standing().read_mm
+    assert f"m (2: {read[1]:.1f} mm, chosen {other[1]:g}; 3: {read[2]:.1f} mm, chosen {other[2]:g})." in text
     # advice that nobody took is no promise
     advised = [e if e is not chosen else Event(e.sequence, "advised", {"cylinder_mm": other}) for e in events]
     assert "cylinders_not_as_set" not in said(followed(file, advised))

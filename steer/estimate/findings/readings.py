@@ -174,12 +174,16 @@ def _not_as_chosen(follower: Follower) -> list[Notice]:
     if follower.cylinders.read_at_m - chosen.at_m < SET_BY * follower.drive.drive.stroke_m:
         return []
     apart = read - np.array(chosen.mm)
-    if np.abs(apart).max() <= 2.0 * max(1.0, follower.drive.machine.cylinders.step_mm):
+    step = max(1.0, follower.drive.machine.cylinders.step_mm)
+    if np.abs(apart).max() <= 2.0 * step:
         return []
-    k = int(np.argmax(np.abs(apart)))
+    found = "; ".join(
+        f"{k + 1}: {round(read[k], 1):g} mm, chosen {round(chosen.mm[k], 1):g}"
+        for k in np.flatnonzero(np.abs(apart) > step).tolist()
+    )
     text = (
-        f"The cylinders read otherwise than chosen at {chosen.at_m:.2f} m: cylinder {k + 1} reads {read[k]:.0f} mm, chosen "
-        f"was {chosen.mm[k]:.0f} mm. The estimate goes by what is read. Look whether they were set, or are stuck."
+        f"The cylinders read otherwise than chosen at {chosen.at_m:.2f} m ({found}). The estimate goes by what is read. "
+        "Look whether they were set, or are stuck."
     )
     return [Notice("cylinders_not_as_set", text, chosen.at_m)]
 
@@ -225,7 +229,7 @@ def end_apart(follower: Follower, end_m: float | None, before_m: float | None) -
     if before_m is not None and end_m < before_m + 1e-3:
         text = (
             f"The stroke's end was told at {end_m:.2f} m, not beyond the one before it at {before_m:.2f} m: one of the two "
-            "is wrong, or told twice. Each counts as a stroke. Look at the counter."
+            "is wrong. Each counts as a stroke. Look at the counter."
         )
         return [Notice("stroke_end_behind", text, end_m)]
     if end_m - follower.top_m <= APART * follower.drive.drive.stroke_m:
