@@ -68,20 +68,23 @@ def side(value: float, sd: float, positive: str, negative: str, unit: str = "mm"
     return f"{text} {unit}{word} ± {within(sd)}"
 
 
-def change_words(now: float, to: float, positive: str, negative: str) -> str:
-    """`right 3.5 mm/m (now left 1.0)`."""
+def change_words(now: float, to: float, positive: str, negative: str, word: str = "now") -> str:
+    """`right 3.5 mm/m (now left 1.0)`; another `word` than now where nobody reads it."""
 
     def one(value: float) -> str:
         text = f"{abs(value):.1f}"
         return "straight" if text == "0.0" else f"{positive if value > 0 else negative} {text}"
 
     unit = "" if one(to) == "straight" else " mm/m"
-    return f"{one(to)}{unit} (now {one(now)})"
+    return f"{one(to)}{unit} ({word} {one(now)})"
 
 
-def page(name: str, advice: Advice, end_m: float, as_of: str = "") -> str:
+def page(
+    name: str, advice: Advice, end_m: float, as_of: str = "", own: bool = False, told: bool = False
+) -> str:
     """The next correction for a person at a terminal, 80 columns wide: twelve lines, and the notices. `as_of`: of what
-    time it is, and what was decided since."""
+    time it is, and what was decided since; `own`: a setting that is not this proposal; `told`: nobody reads the
+    cylinders, and what was told last is taken as how they stand."""
     e = advice.estimate
     rows = [
         f"{name}"[:80],
@@ -94,7 +97,9 @@ def page(name: str, advice: Advice, end_m: float, as_of: str = "") -> str:
     ]  # fmt: skip
     if as_of:
         rows.extend(_wrapped("as of", as_of))
-    rows.extend(_setting(advice) if advice.trusted else [_row("set", "NO CORRECTION PROPOSED: see below")])
+    rows.extend(
+        _setting(advice, own, told) if advice.trusted else [_row("set", "NO CORRECTION PROPOSED: see below")]
+    )
     if advice.trusted:
         rows.extend(_ahead(advice))
     for notice in advice.notices:
@@ -115,22 +120,27 @@ def _place(value: float, sd: float, plane: int) -> str:
     return side(value, sd, *SIDES[plane])
 
 
-def _setting(advice: Advice) -> list[str]:
-    """What to set, cylinder by cylinder, and why."""
+def _setting(advice: Advice, own: bool, told: bool) -> list[str]:
+    """What to set, or was proposed where the crew set its own, cylinder by cylinder, and why."""
     c, now = advice.correction, advice.cylinder_now_mm
+    label, word = "PROPOSED" if own else "SET", "told" if told else "now"
     if c.hold:
-        rows = [_row("SET", f"HOLD: leave the cylinders as set, {_held(c)}")]
+        held = "as they stood" if own else "as set"
+        rows = [_row(label, f"HOLD: leave the cylinders {held}, {_held(c)}")]
     else:
         rows = [
-            _row("SET", f"{change_words(advice.now_right_mm_per_m, c.right_mm_per_m, 'right', 'left')}, "
-                 f"{change_words(advice.now_up_mm_per_m, c.up_mm_per_m, 'up', 'down')}")
+            _row(label, f"{change_words(advice.now_right_mm_per_m, c.right_mm_per_m, 'right', 'left', word)}, "
+                 f"{change_words(advice.now_up_mm_per_m, c.up_mm_per_m, 'up', 'down', word)}")
         ]  # fmt: skip
     cells = []
     for i, to in enumerate(c.cylinder_mm):
         was = "" if c.hold or now is None or abs(now[i] - to) < 0.05 else f"\xa0({round(now[i], 1):g})"
         cells.append(f"{i + 1}:\xa0{to:.5g}{was}")
     rows.extend(
-        line.replace("\xa0", " ") for line in _wrapped("mm" if c.hold else "mm (now)", "  ".join(cells))
+        line.replace("\xa0", " ")
+        for line in _wrapped(
+            "mm" if c.hold else "mm, told" if word == "told" else "mm (now)", "  ".join(cells)
+        )
     )
     rows.extend(_wrapped("why", advice.reason))
     return rows

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from steer.advice import Advice
     from steer.drive import Drive
+    from steer.log import Event
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +35,10 @@ def run(args: argparse.Namespace) -> int:
             print("No reading yet: add some with `steer read`, or run `steer feed`.")
         else:
             name, end_m = printable(drive.file.drive.name), drive.file.axis.end_chainage_m
-            print(page(name, advice, end_m, _as_of(drive, advice)))
+            decided = _decided(drive, advice)
+            own = decided is not None and decided.kind == "overridden"
+            told = drive.follower.cylinders.unread
+            print(page(name, advice, end_m, _as_of(drive, advice, decided), own, told))
     return 0
 
 
@@ -49,17 +53,25 @@ def _whole(drive: Drive) -> Advice | None:
     return joints.tell(advice, drive.shots(), drive.follower, drive.smoothed(), drive.decisions)
 
 
-def _as_of(drive: Drive, advice: Advice) -> str:
+def _decided(drive: Drive, advice: Advice) -> Event | None:
+    """What was decided last for the coming stroke."""
+    settings = [d for d in drive.decisions if d.kind != "note" and int(d.body["stroke"]) == advice.stroke]
+    return settings[-1] if settings else None
+
+
+def _as_of(drive: Drive, advice: Advice, decided: Event | None) -> str:
     """When the newest reading was taken, and what was decided for the coming stroke."""
     from steer.says import turned
     from steer.text import printable
 
     time = drive.follower.present.time
     parts = [f"last reading {printable(time)[:16].replace('T', ' ')}" if time else "readings without a time"]
-    settings = [d for d in drive.decisions if d.kind != "note" and int(d.body["stroke"]) == advice.stroke]
-    if settings:
-        body = settings[-1].body
-        word = "accepted" if settings[-1].kind == "accepted" else "OWN SETTING"
+    if decided is not None:
+        body = decided.body
         made = turned(float(body["right_mm_per_m"]), float(body["up_mm_per_m"]))
-        parts.append(f"stroke {advice.stroke + 1} {word}: {made}")
+        if decided.kind == "accepted":
+            parts.append(f"stroke {advice.stroke + 1} accepted: {made}")
+        else:
+            set_mm = ", ".join(f"{n}: {round(mm, 1):g}" for n, mm in enumerate(body["cylinder_mm"], 1))
+            parts.append(f"stroke {advice.stroke + 1} OWN SETTING: {made}, cylinders {set_mm} mm. It stands")
     return "; ".join(parts)

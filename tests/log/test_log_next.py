@@ -26,9 +26,13 @@ def test_next_says_what_was_decided_for_the_coming_stroke(tmp_path, capsys):
         drive.accept()
         assert f"stroke {stroke + 1} accepted: " in said()
         made = drive.override(2.0, 0.0).body
-        assert f"stroke {stroke + 1} OWN SETTING: {made['right_mm_per_m']:.1f} mm/m right" in said()
+        told = said()
+        assert f"stroke {stroke + 1} OWN SETTING: {made['right_mm_per_m']:.1f} mm/m right" in told
+        set_mm = ", ".join(f"{n}: {mm:g}" for n, mm in enumerate(made["cylinder_mm"], 1))
+        assert f"cylinders {set_mm} mm. It stands" in told
+        assert " PROPOSED " in told and " SET " not in told  # what the crew set goes before the tool's own
         drive.undo_last()
-        assert f"stroke {stroke + 1} accepted: " in said()
+        assert f"stroke {stroke + 1} accepted: " in said() and " PROPOSED " not in said()
         drive.stroke_end(drive.advice().chainage_m + 0.9)
         assert "accepted" not in said()
 
@@ -63,3 +67,41 @@ def test_a_reading_that_comes_late_changes_neither_next_nor_feed_nor_screens(tmp
             ):  # it came, but no newer reading did; one without a time shows that the logger lives
                 assert now.extra["last_reading_arrival"] == shown.extra["last_reading_arrival"]
     assert said() == before
+
+
+def test_where_nobody_reads_the_cylinders_next_and_the_large_words_say_told(tmp_path, capsys):
+    from steer.cli.screen_source import ScreenSource
+    from steer.drivefile import TEMPLATE
+    from tui.draw.scene import Scene
+    from tui.draw.spans import join
+    from tui.draw.stroke_page import draw
+
+    (tmp_path / "drive.toml").write_text(TEMPLATE, encoding="utf-8")
+
+    def said() -> tuple[str, str]:
+        assert main(["next", str(tmp_path)]) == 0
+        page = join(draw(Scene(source.snapshot(), stale_after_s=0.0), 120, 40))
+        return capsys.readouterr().out, page
+
+    with Drive.open(tmp_path, write=True) as drive:
+        source = ScreenSource(drive)
+
+        def read_m(from_m: float, **cylinders: object) -> None:
+            for step in range(10):
+                s = from_m + 0.1 * (step + 1)
+                body = {"chainage_m": s, "spot_right_mm": -40.0, "spot_up_mm": -1.0, "roll_deg": 0.0}
+                drive.add("reading", body | {"yaw_mm_per_m": 4.0, "pitch_mm_per_m": 5.0} | cylinders)
+
+        read_m(0.0)
+        drive.override(3.0, 0.0)
+        read_m(1.0)
+        drive.stroke_end(2.0)
+        text, page = said()
+        stands = drive.advice().now_right_mm_per_m
+        side, figure = "right" if stands > 0 else "left", f"{abs(stands):.1f}"
+        assert figure != "0.0"
+        assert f"(told {side} {figure})" in text and "(now" not in text and "mm, told" in text
+        assert f"told {figure}" in page and f"now {figure}" not in page
+        read_m(2.0, cylinder_mm=[36.0] * 4)
+        text, page = said()
+        assert "(now " in text and "told" not in text and " told" not in page

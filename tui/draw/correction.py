@@ -52,7 +52,7 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     if decision is not None and own_setting(scene):
         title: Row = ((f" STROKE {stroke}  own setting ".ljust(size), "alarm"),)
         right, up = decision.right_mm_per_m, decision.up_mm_per_m
-        return [title, *_planes(right, up, advice.now_right_mm_per_m, advice.now_up_mm_per_m, size, form)]
+        return [title, *_planes(scene, advice, right, up, size, form)]
     correction = advice.correction
     accepted = decision is not None and decision.kind == "accepted"
     state = "accepted" if accepted else "proposed"
@@ -66,17 +66,7 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     title = ((text.ljust(size), "title" if other is None else "alarm"),)
     if correction.hold:
         return [title, *_hold(advice, size, form)]
-    return [
-        title,
-        *_planes(
-            correction.right_mm_per_m,
-            correction.up_mm_per_m,
-            advice.now_right_mm_per_m,
-            advice.now_up_mm_per_m,
-            size,
-            form,
-        ),
-    ]
+    return [title, *_planes(scene, advice, correction.right_mm_per_m, correction.up_mm_per_m, size, form)]
 
 
 def _no_longer(stroke: int, accepted: Decision, hold: bool, size: int) -> str:
@@ -120,20 +110,23 @@ def differs(scene: Scene) -> str:
     return f"Accepted {was}; against that now {', '.join(parts)}. Key a accepts the new."
 
 
-def _planes(right: float, up: float, now_right: float, now_up: float, size: int, form: str) -> list[Row]:
+def _planes(scene: Scene, advice: Advice, right: float, up: float, size: int, form: str) -> list[Row]:
+    now_right, now_up = advice.now_right_mm_per_m, advice.now_up_mm_per_m
+    assert scene.snapshot is not None
+    word = "told" if scene.snapshot.extra.get("cylinders_told") is True else "now"  # as over the table
     rows: list[Row] = []
     for plane, value, now in (("line", right, now_right), ("level", up, now_up)):
         direction = words.turn(plane, value)
         figure = f"{abs(value):.1f}"
         if form == "text":
             row: Row = ((f" {direction.upper() or plane.upper()} {figure} mm/m", "figure"),)
-            stands = f"  now {words.articulation(plane, now)}"
+            stands = f"  {word} {words.articulation(plane, now)}"
             if width(row) + cells(stands) <= size:
                 row = (*row, (stands, "quiet"))
             rows.append(row)
             continue
         was = words.turn(plane, now)
-        side = ["mm/m", f"now {abs(now):.1f}" if was else "now", was or "straight"]
+        side = ["mm/m", f"{word} {abs(now):.1f}" if was else word, was or "straight"]
         # Without a direction the plane's name stands in its place.
         rows += _large(f"{direction or plane} {figure}", side, size, form)
         if form == "double" and plane == "line":
@@ -147,7 +140,9 @@ def _large(text: str, side: list[str], size: int, form: str) -> list[Row]:
     texts = [""] * (len(lines) - len(side)) + side if len(lines) > 3 else side
     out: list[Row] = []
     for line, words_beside in zip(lines, texts, strict=True):
-        beside = cut_text(words_beside, max(room, 0))
+        # a figure that lost its end reads as another
+        fits = cells(words_beside) <= room
+        beside = words_beside if fits else cut_text(words_beside.partition(" ")[0], max(room, 0))
         out.append(((" " + line, "figure"), (" " + beside, "strong" if words_beside == side[0] else "quiet")))
     return out
 
