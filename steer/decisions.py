@@ -135,5 +135,7 @@ def may_say(words: Mapping[int, str | None], number: int, word: str | None) -> N
     if words[number] != word:
         return
     if word is None:
-        raise InputRefused(f"check shot {number}: no word stands on it that could be taken back")
+        raise InputRefused(
+            f"check shot {number}: it is neither accepted, rejected nor withdrawn: there is nothing to take back"
+        )
     raise InputRefused(f"check shot {number}: is {word} already")

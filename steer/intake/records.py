@@ -41,7 +41,8 @@ def _ends(drive: DriveFile) -> tuple[float, float]:
 
 
 def _chainage(start: float, end: float) -> Number:
-    return Number(round(start - BEYOND_ENDS_M, 3), round(end + BEYOND_ENDS_M, 3), unit="m (the drive's axis)")
+    unit = f"m (the drive's axis and {BEYOND_ENDS_M:g} m beyond either end)"
+    return Number(round(start - BEYOND_ENDS_M, 3), round(end + BEYOND_ENDS_M, 3), unit=unit)
 
 
 def cylinder_count(drive: DriveFile) -> int:

@@ -114,7 +114,10 @@ REFUSED = {
     "1e999": ("chainage_m,roll_deg\n1,1e999\n", ['"1e999"', "a number"]),
     "underscores": ("chainage_m,roll_deg\n1,1_0\n", ['"1_0"', "a number"]),
     "other digits": ("chainage_m,roll_deg\n1,\u0661\n", ["roll_deg", "a number"]),
-    "far chainage": ("chainage_m\n110.5\n", ['"110.5"', "at least -10 and at most 110 m"]),
+    "far chainage": (
+        "chainage_m\n110.5\n",
+        ['"110.5"', "at most 110 m (the drive's axis and 10 m beyond either end)"],
+    ),
     "metres for millimetres of chainage": ("chainage_m\n50000\n", ["at most 110 m"]),
     "spot": ("chainage_m,spot_up_mm\n1,10001\n", ["spot_up_mm", "at most 10000 mm"]),
     "yaw": ("chainage_m,yaw_mm_per_m\n1,-501\n", ["yaw_mm_per_m", "at least -500"]),

@@ -496,7 +496,9 @@ class FakeDrive:
 
     def restore_shot(self, number: int) -> None:
         if number not in self._came_in:
-            raise InputRefused(f"check shot {number}: no word stands on it that could be taken back")
+            raise InputRefused(
+                f"check shot {number}: it is neither accepted, rejected nor withdrawn: there is nothing to take back"
+            )
         self._word(number, self._came_in[number])
         del self._came_in[number]
 

@@ -151,7 +151,7 @@ async def test_word_on_the_shot_under_the_cursor(make_app, key, verdict):
         assert "Shot 3 stands as it came in" in screen_text(app) and "It disagrees" in screen_text(app)
         await pilot.press("u")
         await settle(pilot)
-        assert len(drive.calls) == 2 and "no word stands on it" in screen_text(app)
+        assert len(drive.calls) == 2 and "nothing to take back" in " ".join(screen_text(app).split())
 
 
 async def test_file_of_shots_refused_in_full_then_read(make_app, tmp_path, monkeypatch):
@@ -255,7 +255,7 @@ async def test_evidence_for_either_explanation_stands_on_a_small_screen(make_app
         words = " ".join(text.split())
         assert all(evidence in words for evidence in EVIDENCE)
         assert "119 left 4 low 37 sd waiting" in words and words.count("119 mm further left (37 sd)") == 1
-        answer = f"Not stored: check shot 3: {'no word stands on it ' * 4}that could be taken back."
+        answer = f"Not stored: check shot 3: {'it is neither accepted nor ' * 4}withdrawn: there is nothing to take back."
         app.say(answer)
         await settle(pilot)
         words = " ".join(screen_text(app).split())

@@ -358,7 +358,7 @@ def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
 
     before, count = source.snapshot(), len(list(source.events()))
     shot, advised = before.shots[1], source.drive.advice()
-    with pytest.raises(InputRefused, match="no word stands"):
+    with pytest.raises(InputRefused, match="neither accepted, rejected nor withdrawn: there is nothing"):
         source.restore_shot(shot.number)
     getattr(source, f"{word}_shot")(shot.number)
     if word != "accept":
@@ -370,7 +370,7 @@ def test_a_word_on_a_shot_is_taken_back_by_a_further_event(source, word):
     assert len(list(source.events())) == count + 2
     with Drive.open(source.drive.folder) as again:
         assert again.advice() == advised
-    with pytest.raises(InputRefused, match="no word stands"):
+    with pytest.raises(InputRefused, match="neither accepted, rejected nor withdrawn: there is nothing"):
         source.restore_shot(shot.number)
 
 
