@@ -73,7 +73,8 @@ def test_on_arrival_nothing_is_said_of_the_next_setting(curved: object) -> None:
 
     with Drive.open(curved.folder) as drive:  # type: ignore[attr-defined]
         found = assemble(_Arrived(drive, ("limit_gave_way", "reference_moved")))  # type: ignore[arg-type]
-    assert [notice.code for notice in found.notices] == ["reference_moved"]
+    codes = {notice.code for notice in found.notices}
+    assert "reference_moved" in codes and "limit_gave_way" not in codes
 
 
 def test_the_force_is_drawn_to_where_it_matters(record: AsBuilt) -> None:
