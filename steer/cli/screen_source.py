@@ -152,8 +152,10 @@ class ScreenSource:
 
     def _foreseen(self, decision: dict[str, Any] | None) -> tuple[ForecastPoint, ...]:
         """The face ahead with the own setting that stands; empty where none does."""
+        if decision is None or decision["kind"] != "overridden":
+            return ()
         here = self.drive.standpoint()
-        if here is None or decision is None or decision["kind"] != "overridden":
+        if here is None:
             return ()
         right, up, cylinder_mm = (decision[name] for name in ("right_mm_per_m", "up_mm_per_m", "cylinder_mm"))
         return foreseen(self.drive.file, here, right, up, cylinder_mm)[0]
