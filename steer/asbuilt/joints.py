@@ -19,6 +19,7 @@ from steer.pipes import JointAngles, joint_angles, string_joints
 from steer.pipes.joints import STEP_M
 
 UPPER = 0.975
+PLACES = 64  # at which drawn paths are asked at once
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,7 @@ def joints_of(file: DriveFile, laid: Laid, possible: Possible) -> Joints:
     tail = laid.last_m - file.machine.length_m
     first, last = laid.first_m + pipe.length_m, laid.last_m - pipe.length_m
     along = angles(np.arange(first, last + 1e-9, STEP_M) if last > first else np.zeros(0))
-    drawn = drawn_angles(along, possible, pipe.length_m)
-    high, so_far = upper_limits(along, drawn)
+    high, so_far = upper_limits(along, lambda part: drawn_angles(along, possible, pipe.length_m, part))
     passed = tail - pipe.length_m
     ahead = np.flatnonzero(along.chainage_m > passed + 1e-9)
     known = ahead[np.isfinite(along.angle_mm_per_m[ahead])]
@@ -103,29 +103,37 @@ def joints_of(file: DriveFile, laid: Laid, possible: Possible) -> Joints:
     )
 
 
-def drawn_angles(along: JointAngles, possible: Possible, pipe_m: float) -> np.ndarray:
-    """Angles (count, n) of the drawn paths at the places of `along`, mm/m; NaN where not known.
+def drawn_angles(along: JointAngles, possible: Possible, pipe_m: float, part: slice) -> np.ndarray:
+    """Angles (count, n) of the drawn paths at a part of the places of `along`, mm/m; NaN where not known.
 
     How the paths differ goes into the angle by second differences: exact to the square of the angle.
     """
-    parts = []
-    for plane, mean in enumerate((along.right_mm_per_m, along.up_mm_per_m)):
+    planes, at = [], along.chainage_m[part]
+    for plane, mean in enumerate((along.right_mm_per_m[part], along.up_mm_per_m[part])):
         behind, here, ahead = (
-            _between(possible.chainage_m, possible.draws_mm[:, :, plane], along.chainage_m + shift)
+            _between(possible.chainage_m, possible.draws_mm[:, :, plane], at + shift)
             for shift in (-pipe_m, 0.0, pipe_m)
         )
-        parts.append(mean + (ahead - 2.0 * here + behind) / pipe_m)
-    return np.hypot(*parts)
+        planes.append(mean + (ahead - 2.0 * here + behind) / pipe_m)
+    return np.hypot(*planes)
 
 
-def upper_limits(along: JointAngles, drawn: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Upper limits (n,) of each angle, and of the largest up to each; neither below the likeliest."""
-    if len(along.chainage_m) == 0 or len(drawn) == 0:
-        return along.angle_mm_per_m, np.maximum.accumulate(np.nan_to_num(along.angle_mm_per_m))
-    high = np.maximum(np.quantile(drawn, UPPER, axis=0), along.angle_mm_per_m)
-    running = np.maximum.accumulate(np.nan_to_num(drawn), axis=1)
-    top = np.maximum.accumulate(np.nan_to_num(along.angle_mm_per_m))
-    return high, np.maximum(np.quantile(running, UPPER, axis=0), top)
+def upper_limits(along: JointAngles, drawn: Callable[[slice], np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Upper limits (n,) of each angle, and of the largest up to each; neither below the likeliest. `drawn` gives the
+    angles (count, k) of the drawn paths at a part of the places: those of a long drive are not held all at once."""
+    angle = along.angle_mm_per_m
+    high, so_far = angle.copy(), np.maximum.accumulate(np.nan_to_num(angle))
+    largest: np.ndarray | float = 0.0
+    for first in range(0, len(angle), PLACES):
+        part = slice(first, first + PLACES)
+        each = drawn(part)
+        if len(each) == 0:
+            break
+        running = np.maximum(np.maximum.accumulate(np.nan_to_num(each), axis=1), largest)
+        largest = running[:, -1:]
+        high[part] = np.maximum(np.quantile(each, UPPER, axis=0), high[part])
+        so_far[part] = np.maximum(np.quantile(running, UPPER, axis=0), so_far[part])
+    return high, so_far
 
 
 def _between(at_m: np.ndarray, values: np.ndarray, wanted_m: np.ndarray) -> np.ndarray:

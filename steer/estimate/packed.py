@@ -66,12 +66,12 @@ class Transitions:
 
 @dataclass(frozen=True)
 class Plain:
-    """Numbers as they are, (b, 12)."""
+    """Numbers as they are, of any shape."""
 
     values: np.ndarray
 
     def whole(self) -> np.ndarray:
-        """The numbers (b, 12)."""
+        """The numbers."""
         return self.values
 
 
@@ -79,7 +79,7 @@ InMemory = Plain | Triangles | Transitions
 
 
 class PutAway:
-    """What a node keeps, on a shelf."""
+    """What a node, or the smoother, keeps on a shelf."""
 
     __slots__ = ("_at", "_kind", "_place", "_shapes")
 
@@ -88,7 +88,7 @@ class PutAway:
         self._shapes = [(a.dtype, a.shape) for a in _arrays(kept)]
 
     def whole(self) -> np.ndarray:
-        """The numbers (b, 12) or matrices (b, 12, 12). FolderUnusable where the disk does not give them back."""
+        """The numbers, or matrices (b, 12, 12). FolderUnusable where the disk does not give them back."""
         count = sum(dtype.itemsize * prod(shape) for dtype, shape in self._shapes)
         data, at, arrays = self._place.read(self._at, count), 0, []
         for dtype, shape in self._shapes:

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.estimate.estimator import Estimator
-from steer.estimate.motion import C, K, Y
+from steer.estimate.motion import N_STATES, C, K, Y
 from steer.estimate.nodes import CellReport, Node
 from steer.estimate.opening import GROUND_CRAB, GROUND_TENDENCY
 from steer.estimate.shots import ShotReport
@@ -36,6 +36,7 @@ LEAST = 2.0  # standard deviations of a plane that goes along with the other
 MOST_JUMPS = 30
 JUMP_SD = 6.0  # mm/m: how large a jump of the crab may be expected
 SETTLED = 2  # nodes at the launch, whose direction is free anyway
+AT_ONCE = 32  # steps
 _SEED = 7  # the same log gives the same draws
 
 
@@ -74,6 +75,8 @@ def possible_paths(estimator: Estimator, count: int = 200) -> Possible:
     for spread in spreads:
         draws += random.standard_normal(count)[:, None, None] * spread
     keep = np.append(np.diff(fold.at) > 1e-6, True)
+    if keep.all():
+        return Possible(fold.at, shift, draws, jumps)
     return Possible(fold.at[keep], shift[keep], draws[:, keep], jumps)
 
 
@@ -82,17 +85,22 @@ class _Fold:
 
     def __init__(self, nodes: list[Node]) -> None:
         first = 2 * int(np.argmax(np.mean([node.weights for node in nodes], axis=0)))
-        steps = [step for node in nodes for step in _steps(node, slice(first, first + 2))]
-        self.at = np.array([step[0] for step in steps])
-        self.x, self.x_before, self.p, self.p_before, self.phi = (
-            np.stack([step[k] for step in steps]) for k in range(1, 6)
-        )
-        self.stepped = np.stack([step[6] for step in steps])  # (n, 2) a shot that disagrees counts here
-        # J of every step but the last; and P·P'⁻¹, by which a measurement keeps a change of the mean
-        self.back = _turned(_solve(self.p_before[1:], self.phi[1:] @ self.p[:-1]))
-        self.kept = _turned(_solve(self.p_before, self.p))
+        n = sum(1 + int(_opened(node).any()) for node in nodes)
+        state, square = (n, 2, N_STATES), (n, 2, N_STATES, N_STATES)
+        self.at = np.empty(n)
+        self.stepped = np.empty((n, 2), bool)  # a shot that disagrees counts here
+        self.x, self.x_before = np.empty(state), np.empty(state)
+        self.p, self.p_before, self.phi = (np.empty(square) for _ in range(3))
+        steps = (step for node in nodes for step in _steps(node, slice(first, first + 2)))
+        for i, step in enumerate(steps):
+            self.at[i], self.x[i], self.x_before[i], self.p[i], self.p_before[i], self.phi[i] = step[:6]
+            self.stepped[i] = step[6]
+        self.back = np.empty((n - 1, *square[1:]))  # J of every step but the last
+        for part in _parts(n - 1):
+            after = slice(part.start + 1, part.stop + 1)
+            self.back[part] = _turned(_solve(self.p_before[after], self.phi[after] @ self.p[part]))
         self.smoothed, self.smoothed_p = self.x.copy(), self.p.copy()
-        for i in range(len(steps) - 2, -1, -1):
+        for i in range(n - 2, -1, -1):
             j = self.back[i]
             self.smoothed[i] += _times(j, self.smoothed[i + 1] - self.x_before[i + 1])
             self.smoothed_p[i] += j @ (self.smoothed_p[i + 1] - self.p_before[i + 1]) @ _turned(j)
@@ -103,10 +111,12 @@ class _Fold:
         count = len(self.at)
         before, after = np.zeros((count, self.x.shape[2])), np.zeros((count, self.x.shape[2]))
         before[at, C] = 1.0
+        # P·P'⁻¹, by which a measurement keeps a change of the mean
+        kept = _turned(_solve(self.p_before[at:, plane], self.p[at:, plane]))
         for i in range(at, count):
             if i > at:
                 before[i] = self.phi[i, plane] @ after[i - 1]
-            after[i] = self.kept[i, plane] @ before[i]
+            after[i] = kept[i - at] @ before[i]
         for i in range(count - 2, -1, -1):
             after[i] += self.back[i, plane] @ (after[i + 1] - before[i + 1])
         return after, before
@@ -115,18 +125,18 @@ class _Fold:
         """(count, n, 2) draws of line and level about the smoothed mean, mm."""
         n = len(self.at)
         found = np.empty((count, n, 2))
-        rest = self.p.copy()
-        rest[:-1] -= self.back @ self.p_before[1:] @ _turned(self.back)
-        root = _root(rest)
-        off = root[-1] @ random.standard_normal((2, self.x.shape[2], count))
+        off = _root(self.p[-1]) @ random.standard_normal((2, N_STATES, count))
         found[:, -1] = off[:, Y].T
-        for i in range(n - 2, -1, -1):
-            later, off = off, self.back[i] @ off + root[i] @ random.standard_normal(off.shape)
-            found[:, i] = off[:, Y].T
-            for plane in np.flatnonzero(self.stepped[i + 1]):
-                found[:, i + 1 :, plane] -= (later[plane, Y] - self.phi[i + 1, plane, Y] @ off[plane])[
-                    :, None
-                ]
+        for part in reversed(_parts(n - 1)):
+            back, p_before = self.back[part], self.p_before[part.start + 1 : part.stop + 1]
+            root = _root(self.p[part] - back @ p_before @ _turned(back))
+            for i in range(part.stop - 1, part.start - 1, -1):
+                later = off
+                off = self.back[i] @ off + root[i - part.start] @ random.standard_normal(off.shape)
+                found[:, i] = off[:, Y].T
+                for plane in np.flatnonzero(self.stepped[i + 1]):
+                    step = later[plane, Y] - self.phi[i + 1, plane, Y] @ off[plane]
+                    found[:, i + 1 :, plane] -= step[:, None]
         return found
 
     def steps_of(self, from_after: np.ndarray, from_before: np.ndarray) -> np.ndarray:
@@ -144,20 +154,23 @@ class _Fold:
 Step = tuple[float, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
+def _opened(node: Node) -> np.ndarray:
+    """In which planes (2,) the node opened the tendency after its measurement."""
+    return node.report.ground if isinstance(node.report, CellReport) else np.zeros(2, bool)
+
+
 def _steps(node: Node, both: slice) -> list[Step]:
     """Chainage, x, x', P, P', Φ of a node, and in which planes the path steps there. Where it opened the
     tendency after its measurement, that is a step of its own, so that P follows from P' by the measurement
     alone."""
-    # copies: a view would hold the whole stack that an old node's numbers are read into
-    x, p, p_before, phi = (a[both].copy() for a in (node.x, node.p, node.p_before, node.phi))
-    opened = node.report.ground if isinstance(node.report, CellReport) else np.zeros(2, bool)
-    first = p.copy()
+    x, p, p_before, phi = (a[both] for a in (node.x, node.p, node.p_before, node.phi))
+    opened, first = _opened(node), p.copy()
     first[opened, C, C] -= GROUND_CRAB**2
     first[opened, K, K] -= GROUND_TENDENCY**2
     none = np.zeros(2, bool)
     shot = node.report
     stepped = shot.disagrees if isinstance(shot, ShotReport) and shot.counts else none
-    found = [(node.s_m, x, node.x_before[both].copy(), first, p_before, phi, stepped)]
+    found = [(node.s_m, x, node.x_before[both], first, p_before, phi, stepped)]
     if opened.any():
         found.append((node.s_m, x, x, p, p, np.broadcast_to(np.eye(x.shape[1]), p.shape), none))
     return found
@@ -165,8 +178,11 @@ def _steps(node: Node, both: slice) -> list[Step]:
 
 def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]:
     """The jumps; what they add to line and level (n, 2), mm; and each one's doubt as a path (n, 2)."""
-    lost = _solve(fold.p_before, fold.p_before - fold.smoothed_p)
-    spread = _solve(fold.p_before, _turned(lost))[..., C, C]
+    spread = np.empty((len(fold.at), 2))
+    for part in _parts(len(spread)):
+        p = fold.p_before[part]
+        lost = _solve(p, p - fold.smoothed_p[part])
+        spread[part] = _solve(p, _turned(lost))[..., C, C]
     spread = np.where(spread > 1e-9, spread, np.inf)
     spread[:SETTLED] = np.inf
     gap = fold.smoothed - fold.x_before
@@ -175,7 +191,9 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
     doubts: list[np.ndarray] = []
     refused = np.zeros(spread.shape, bool)
     while len(jumps) < MOST_JUMPS:
-        pull = _solve(fold.p_before, gap[..., None])[..., C, 0]
+        pull = np.concatenate(
+            [_solve(fold.p_before[part], gap[part, :, :, None])[..., C, 0] for part in _parts(len(gap))]
+        )
         square = np.where(refused, 0.0, pull * pull / spread)
         # one plane by itself, or both together: other ground pushes otherwise in both
         sure = np.maximum(square.max(axis=1) / DOUBT**2, square.sum(axis=1) / DOUBT_OF_BOTH)
@@ -200,6 +218,11 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
             jumps.append(Jump(float(fold.at[at]), plane, float(jump), float(np.sqrt(variance))))
             doubts.append(doubt)
     return tuple(jumps), shift, doubts
+
+
+def _parts(count: int) -> list[slice]:
+    """Steps that are worked on at once: what is worked on grows with the drive, what it takes meanwhile does not."""
+    return [slice(first, min(first + AT_ONCE, count)) for first in range(0, count, AT_ONCE)]
 
 
 def _times(matrix: np.ndarray, vector: np.ndarray) -> np.ndarray:

@@ -17,6 +17,8 @@ import numpy as np
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import N_STATES, G, H, T, Y
 from steer.estimate.nodes import Node
+from steer.estimate.packed import InMemory, Kept, Plain, put_away
+from steer.estimate.shelf import Shelf
 
 BLOCK = 24  # nodes that are asked at once
 
@@ -63,7 +65,8 @@ class Smoother:
         ):
             self._blocks.pop()
         for k in range(len(self._blocks), count):
-            self._blocks.append(_Block.of(nodes[k * BLOCK : (k + 1) * BLOCK], nodes[(k + 1) * BLOCK], planes))
+            behind, after = nodes[k * BLOCK : (k + 1) * BLOCK], nodes[(k + 1) * BLOCK]
+            self._blocks.append(_Block.of(behind, after, planes, estimator.shelf))
 
         x, p = nodes[-1].x[:planes], nodes[-1].p[:planes]
         seen = [tuple(part[None] for part in _seen(x, p, nodes[-1]))]
@@ -81,19 +84,14 @@ class Smoother:
 @dataclass(frozen=True)
 class _Block:
     """n nodes as functions of the smoothed x, P of the node `after` them, by plane of the models (b,): what is `_seen`
-    of them is `mean` (n, b, 3) + rows (n, b, 3, 12)·x and `variance` (n, b, 2) + the rows' own of P; the first of them
-    is x0 + A·x, P0 + A·P·Aᵀ."""
+    of them is `mean` (n, b, 3) + `rows` (n, b, 3, 12)·x and `variance` (n, b, 2) + the rows' own of P; the first of
+    them is x0 + A·x, P0 + A·P·Aᵀ. All of it lies on the shelf: it grows with the metres driven."""
 
     after: Node
-    rows: np.ndarray
-    mean: np.ndarray
-    variance: np.ndarray
-    a: np.ndarray
-    x0: np.ndarray
-    p0: np.ndarray
+    kept: dict[str, Kept]
 
     @classmethod
-    def of(cls, nodes: list[Node], after: Node, planes: int) -> _Block:
+    def of(cls, nodes: list[Node], after: Node, planes: int, shelf: Shelf) -> _Block:
         x, p = np.zeros((planes, N_STATES)), np.zeros((planes, N_STATES, N_STATES))
         a = np.broadcast_to(np.eye(N_STATES), p.shape)
         found = []
@@ -102,20 +100,24 @@ class _Block:
             a, (x, p) = back.j @ a, back.carried(x, p)
             found.append((_rows(a, node), *_seen(x, p, node)))
         rows, mean, variance = (np.stack(part[::-1]) for part in zip(*found, strict=True))
-        return cls(after, rows, mean, variance, a, x, p)
+        whole = {"rows": rows, "mean": mean, "variance": variance, "a": a, "x0": x, "p0": p}
+        kept: dict[str, InMemory] = {name: Plain(values) for name, values in whole.items()}
+        return cls(after, put_away(kept, shelf))
+
+    def _get(self, *names: str) -> list[np.ndarray]:
+        return [self.kept[name].whole() for name in names]
 
     def seen(self, x: np.ndarray, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What is `_seen` of all of them, from x, P of the node after."""
-        known = self.rows[:, :, _KNOWN]
-        return (
-            self.mean + (self.rows @ x[:, :, None])[..., 0],
-            self.variance + ((known @ p) * known).sum(-1),
-        )
+        rows, mean, variance = self._get("rows", "mean", "variance")
+        known = rows[:, :, _KNOWN]
+        return mean + (rows @ x[:, :, None])[..., 0], variance + ((known @ p) * known).sum(-1)
 
     def first(self, x: np.ndarray, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """x, P of the first of them."""
-        p = self.p0 + self.a @ p @ np.swapaxes(self.a, 1, 2)
-        return self.x0 + (self.a @ x[:, :, None])[..., 0], 0.5 * (p + np.swapaxes(p, 1, 2))
+        a, x0, p0 = self._get("a", "x0", "p0")
+        p = p0 + a @ p @ np.swapaxes(a, 1, 2)
+        return x0 + (a @ x[:, :, None])[..., 0], 0.5 * (p + np.swapaxes(p, 1, 2))
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from steer.log.trouble import plain_words
 
 LOG_NAME = "drive.db"
 _WAIT_S = 30.0  # for another writer's transaction, which lasts milliseconds
-_PAGE = 5000  # events read at a time, so that no reader holds an old state of the log open
+_PAGE = 500  # events read at a time, so that no reader holds an old state of the log open
 
 
 def utc_now() -> str:

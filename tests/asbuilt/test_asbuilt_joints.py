@@ -13,11 +13,15 @@ from steer.drive import Drive
 from steer.pipes import JointAngles, joint_angles
 
 
-def test_upper_limits_are_quantiles_of_the_draws_and_never_below_the_angle() -> None:
+@pytest.mark.parametrize("at_once", [1, 2, 64])
+def test_upper_limits_are_quantiles_of_the_draws_and_never_below_the_angle(
+    at_once: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("steer.asbuilt.joints.PLACES", at_once)
     at = np.arange(3.0)
     along = JointAngles(at, at, at, np.array([1.0, 5.0, 2.0]), at)
     drawn = np.linspace(0.0, 2.0, 1001)[:, None] * np.array([1.0, 1.0, 2.0])
-    high, so_far = upper_limits(along, drawn)
+    high, so_far = upper_limits(along, lambda part: drawn[:, part])
     assert high == pytest.approx([1.95, 5.0, 3.9], abs=1e-9)  # 97.5 % of an even spread from 0 to 2
     assert so_far == pytest.approx([1.95, 5.0, 5.0])
 
