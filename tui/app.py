@@ -14,6 +14,7 @@ from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
+from textual.widgets import Input
 
 from steer.errors import SteerError
 from tui import pasted
@@ -281,7 +282,22 @@ class SteerApp(App[None]):
         """After the first key the greeting has done its work."""
         if isinstance(event, events.Key) and self.scene.greeting:
             self.set_scene(replace(self.scene, greeting=False))
+        if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
+            await self.screen._mounted_event.wait()  # a box has no line to type into before
+            if isinstance(event, events.Key) and not isinstance(self.focused, Input):
+                await self._screen_key(event)
+                return
         await super().on_event(event)
+
+    async def _screen_key(self, event: events.Key) -> None:
+        """A key where nothing is typed into, answered before the next one is looked at: handed to the screen, it would
+        come back after keys typed later, and letters meant for the box that it opens would be the screen's."""
+        self.app_focus = True
+        for priority in (True, False):
+            if await self._check_bindings(event.key, priority=priority):
+                return
+        if isinstance(self.screen, SteerScreen):
+            self.screen.key_not_offered(event.key)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """The key of the screen in front is not offered, nor any other screen's over help or guide."""

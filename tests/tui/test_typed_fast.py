@@ -41,3 +41,30 @@ async def test_a_setting_that_comes_in_one_piece_stands_in_its_two_lines(make_ap
         await until(pilot, lambda: line.value.endswith("x"))
         await settle(pilot)
         assert (line.value, level.value) == ("9 leftx", "8 down")
+
+
+@pytest.mark.parametrize("keys", [("o",), ("n",), ("l", "slash"), ("2", "f")])
+async def test_letters_that_come_in_one_piece_with_the_key_of_a_box_stand_in_it(make_app, keys):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        for key in (*keys, *"48l"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: app.screen.focused is not None)
+        await settle(pilot)
+        assert app.screen.focused.value == "48l"
+
+
+async def test_what_is_typed_ahead_while_a_replay_is_wound_stands_in_the_box_for_what_if():
+    from fake_practice import FakeReplay
+
+    from tui.replay import ReplayApp
+
+    app = ReplayApp(FakeReplay(0), stale_minutes=0.0, poll_s=3600.0)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        for key in ("right", "right", "f", *"plf"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: app.screen.query("#text"))
+        await until(pilot, lambda: app.screen.query_one("#text").value == "plf")
+        assert app.source.number == 2

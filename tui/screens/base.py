@@ -33,6 +33,9 @@ class SteerScreen(Screen[None]):
         for rows in self.query(Rows):
             rows.redraw()
 
+    def key_not_offered(self, key: str) -> None:
+        """A key that nothing stands for at present; a screen may say why."""
+
     def on_resize(self) -> None:
         """Whether the terminal is too small is said beside the keys, whose own row may not have changed."""
         for keys in self.query(KeyLine):

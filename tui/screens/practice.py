@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import ClassVar, cast
 
-from textual import events
 from textual.binding import Binding, BindingType
 
 from tui.screens.stroke import StrokeScreen
@@ -59,9 +58,9 @@ class PracticeScreen(StrokeScreen, inherit_bindings=False):
         snapshot = self.steer.scene.snapshot
         return not self._ever_shown or (snapshot is not None and "hidden" in snapshot.extra)
 
-    def on_key(self, event: events.Key) -> None:
+    def key_not_offered(self, key: str) -> None:
         """Answers the key that is not offered while the proposal is hidden."""
-        if event.key == "a" and self._hidden:
+        if key == "a" and self._hidden:
             self.steer.say(
                 "There is no proposal yet: choose first (o)."
                 if self._ever_shown

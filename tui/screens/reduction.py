@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, ClassVar
 
-from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
@@ -104,9 +103,9 @@ class ReductionScreen(SteerScreen):
         """One of the two keys that store is offered."""
         return action != "keep" or parameters == (self.reduced.state == "in doubt",)
 
-    def on_key(self, event: events.Key) -> None:
+    def key_not_offered(self, key: str) -> None:
         """Answers the key that is not offered while the survey is in doubt."""
-        if event.key == "s" and self.reduced.state == "in doubt":
+        if key == "s" and self.reduced.state == "in doubt":
             self._say("In doubt: leave the slip's row out (key x), or key S stores it with a larger sd.")
 
     def sight(self) -> ReducedSight | None:
