@@ -134,12 +134,18 @@ def _setting(advice: Advice, own: bool, told: bool) -> list[str]:
         ]  # fmt: skip
     cells = []
     for i, to in enumerate(c.cylinder_mm):
-        was = "" if c.hold or now is None or abs(now[i] - to) < 0.05 else f"\xa0({round(now[i], 1):g})"
-        cells.append(f"{i + 1}:\xa0{to:.5g}{was}")
+        stands = "" if now is None or now[i] != now[i] else f"{round(now[i], 1):g}"
+        figure_mm, was = f"{to:.5g}", ""
+        if stands and c.hold:  # not to be moved by the tenths between what was set and what is read
+            figure_mm = stands
+        elif stands and abs(now[i] - to) >= 0.05:
+            was = f"\xa0({stands})"
+        cells.append(f"{i + 1}:\xa0{figure_mm}{was}")
     rows.extend(
         line.replace("\xa0", " ")
         for line in _wrapped(
-            "mm" if c.hold else "mm, told" if word == "told" else "mm (now)", "  ".join(cells)
+            f"mm, {word}" if (c.hold and now is not None) or told else "mm" if c.hold else "mm (now)",
+            "  ".join(cells),
         )
     )
     rows.extend(_wrapped("why", advice.reason))

@@ -105,3 +105,14 @@ def test_json_is_the_contract_s_object() -> None:
     assert list(shown)[:6] == ["stroke", "chainage_m", "estimate", "correction", "forecast", "notices"]
     assert set(shown["correction"]) == {"right_mm_per_m", "up_mm_per_m", "cylinder_mm", "hold"}
     assert set(shown["forecast"][0]) == {"chainage_m", "line_mm", "line_sd_mm", "level_mm", "level_sd_mm"}
+
+
+def test_a_hold_gives_one_figure_a_cylinder() -> None:
+    """What the machine shows; what was set last stands a few tenths beside it, and nothing is to be moved."""
+    text = page(
+        "Willow Lane, shaft 3 to shaft 4",
+        made(4, True, cylinder_now_mm=(36.26, 36.8, float("nan"), 39.1)),
+        150.0,
+    )
+    assert "mm, now  1: 36.3  2: 36.8  3: 38  4: 39.1\n" in text
+    assert "mm       1: 36  2: 37  3: 38  4: 39\n" in page("", made(4, True, cylinder_now_mm=None), 150.0)

@@ -264,3 +264,7 @@ def test_cylinders_held_beside_what_they_read_are_said_to_be_as_set(width, heigh
         and "as set, within reading noise" in text
         and "2.0 mm/m left, 0.8 mm/m up" in " ".join(text.split())
     )
+    # one figure for what is to be left alone: what the machine shows
+    assert re.findall(r"(?:right|left) +([\d.]+) +([\d.]*) *stay", text) == [
+        (shown, "") for shown in ("36.4", "38.0", "35.7", "34.0")
+    ]

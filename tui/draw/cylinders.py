@@ -21,7 +21,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     stop = blocked(scene)
     now = advice.cylinder_now_mm if advice is not None else None
     proposal = advice.correction.cylinder_mm if advice is not None and stop is None else None
-    # a setting is read to a few tenths: what is held is not to be moved by them
+    # a setting is read to a few tenths: what is held is not to be moved by them, so they stand beside no other figure
     hold = advice is not None and advice.correction.hold
     own = own_setting(scene)
     if own and scene.decision is not None and stop is None:
@@ -37,7 +37,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         columns.append(
             (
                 "-" if measured is None else f"{measured:.{decimals}f}",
-                "-" if wanted is None else f"{wanted:.{decimals}f}",
+                "-" if wanted is None else "" if hold and measured is not None else f"{wanted:.{decimals}f}",
                 "stay" if hold and wanted is not None else _change(measured, wanted, decimals),
             )
         )
