@@ -134,12 +134,12 @@ def _setting(advice: Advice, own: bool, told: bool) -> list[str]:
         ]  # fmt: skip
     cells = []
     for i, to in enumerate(c.cylinder_mm):
-        stands = "" if now is None or now[i] != now[i] else f"{round(now[i], 1):g}"
+        read = float("nan") if now is None else now[i]
         figure_mm, was = f"{to:.5g}", ""
-        if stands and c.hold:  # not to be moved by the tenths between what was set and what is read
-            figure_mm = stands
-        elif stands and abs(now[i] - to) >= 0.05:
-            was = f"\xa0({stands})"
+        if c.hold and read == read:  # not to be moved by the tenths between what was set and what is read
+            figure_mm = f"{round(read, 1):g}"
+        elif abs(read - to) >= 0.05:
+            was = f"\xa0({round(read, 1):g})"
         cells.append(f"{i + 1}:\xa0{figure_mm}{was}")
     rows.extend(
         line.replace("\xa0", " ")
