@@ -32,12 +32,12 @@ def joint_lines(record: AsBuilt) -> list[str]:
     high = joints.worst_high_mm_per_m
     wide = record.file.pipe.outer_diameter_mm / 1000.0
     lines = [
-        f"Largest joint angle so far {along.angle_mm_per_m[at]:.1f} mm/m at {along.chainage_m[at]:.1f} m "
+        f"Largest joint angle passed so far {along.angle_mm_per_m[at]:.1f} mm/m at {along.chainage_m[at]:.1f} m "
         f"(gap {along.gap_mm[at]:.1f} mm), {UPPER} below {_up(high)} mm/m ({_up(high * wide)} mm); "
         f"allowed {joints.limit_mm_per_m:g} mm/m."
     ]
-    ahead = joints.worst_ahead
-    if ahead is not None and along.angle_mm_per_m[ahead] > along.angle_mm_per_m[at]:
+    ahead = _sharper_ahead(joints)
+    if ahead is not None:
         sharpest, most = float(along.angle_mm_per_m[ahead]), float(joints.high_mm_per_m[ahead])
         line = f"Still to be passed: {sharpest:.1f} mm/m at {along.chainage_m[ahead]:.1f} m ({UPPER} below {_up(most)})."
         if (ring := record.force.ring) is not None:
@@ -50,6 +50,29 @@ def joint_lines(record: AsBuilt) -> list[str]:
     if joints.jumps:
         lines.append(f"The bore turned suddenly at {_turns(joints.jumps)}.")
     return lines
+
+
+def joints_in_short(record: AsBuilt) -> list[str]:
+    """The largest angle that joints have passed, and the sharper one that they have yet to pass."""
+    joints = record.joints
+    ahead = _sharper_ahead(joints)
+    if joints.worst is None or ahead is None:
+        return joint_lines(record)[:1]
+
+    along, high, most = joints.along, joints.worst_high_mm_per_m, float(joints.high_mm_per_m[ahead])
+    passed, to_pass = (
+        f"{along.angle_mm_per_m[at]:.1f} mm/m at {along.chainage_m[at]:.1f} m" for at in (joints.worst, ahead)
+    )
+    return [
+        f"Largest joint angle passed so far {passed}, still to be passed {to_pass}; 97.5 % sure to be below "
+        f"{_up(high)} and {_up(most)}; allowed {joints.limit_mm_per_m:g} mm/m."
+    ]
+
+
+def _sharper_ahead(joints: Joints) -> int | None:
+    """Where joints have yet to pass a sharper place than any so far; None where there is none."""
+    angle, at, ahead = joints.along.angle_mm_per_m, joints.worst, joints.worst_ahead
+    return ahead if at is not None and ahead is not None and angle[ahead] > angle[at] else None
 
 
 def _over_angle(joints: Joints) -> list[str]:

@@ -91,7 +91,7 @@ def view(record: AsBuilt) -> View:
         *(() if outside else (overall,)),
         _plane("Line", 0, record.line),
         _plane("Level", 1, record.level),
-        *string_words.joint_lines(record)[:1],
+        *string_words.joints_in_short(record),
         *string_words.force_lines(record)[:1],
     ]
     warnings = [*((overall,) if outside else ()), *string_words.over_limits(record)]

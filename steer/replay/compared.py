@@ -14,6 +14,7 @@ from steer.replay.whatif import WhatIf
 from steer.text import PLANES, SIDES, TURNS, figure, within
 
 MOST_ROWS = 60
+_LABEL = 50  # columns
 
 
 def report(file: DriveFile, found: WhatIf, settings: list[str] | None = None) -> list[str]:
@@ -23,13 +24,13 @@ def report(file: DriveFile, found: WhatIf, settings: list[str] | None = None) ->
         f"WHAT IF, from {found.from_m:.2f} m to {found.chainage_m[-1]:.2f} m",
         *_cut(f"With {given}"),
         "",
-        f"{'':<40}{'as driven':>14}{'what if':>14}",
+        f"{'':<{_LABEL}}{'as driven':>14}{'what if':>14}",
     ]
 
     def row(label: str, value: Callable[[Measures], float], digits: int) -> None:
         figures = [value(m) for m in (found.driven, found.other)]
         shown = ["-" if np.isnan(v) else f"{v:.{digits}f}" for v in figures]
-        lines.append(f"{label:<40}{shown[0]:>14}{shown[1]:>14}")
+        lines.append(f"{label:<{_LABEL}}{shown[0]:>14}{shown[1]:>14}")
 
     row("line, root mean square, mm", lambda m: m.rms_line_mm, 1)
     row("level, root mean square, mm", lambda m: m.rms_level_mm, 1)
@@ -37,9 +38,10 @@ def report(file: DriveFile, found: WhatIf, settings: list[str] | None = None) ->
     row(f"level, worst (tolerance {file.tolerance.level_mm:g}), mm", lambda m: m.worst_level_mm, 0)
     row("outside tolerance, m", lambda m: m.outside_m, 1)
     limit = file.pipe.max_joint_angle_mm_per_m
-    row(f"largest joint angle (limit {limit:g}), mm/m", lambda m: m.joint_mm_per_m, 1)
+    # of the line, where the as-built account counts what joints have passed by now
+    row(f"largest joint angle of the line (limit {limit:g}), mm/m", lambda m: m.joint_mm_per_m, 1)
     if not np.isnan(found.driven.allowed_kn):
-        row("force that the worst joint allows, kN", lambda m: m.allowed_kn, 0)
+        row("force that a joint may carry there, kN", lambda m: m.allowed_kn, 0)
     row("change of steering a stroke, mm/m", lambda m: m.change_mm_per_m, 1)
     shift = found.other_mm[-1] - found.driven_mm[-1]
     sd = found.sd_mm[-1]
@@ -52,7 +54,8 @@ def report(file: DriveFile, found: WhatIf, settings: list[str] | None = None) ->
         f"At the end {words[0]}, {words[1]}",
         "(± 95 %, from the learned gain alone). What the ground did by itself is taken",
         "as it was. An estimate, no proof of what would have happened: other steering",
-        "meets other ground.",
+        f"meets other ground. Joint angles are those of the whole line from {found.from_m:.2f} m on,",
+        "also where no joint has come yet.",
     ]
     return lines
 

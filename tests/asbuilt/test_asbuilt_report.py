@@ -1,5 +1,6 @@
 """The report's own care: nothing cut short that fits a drive on a national grid, nothing said that is over."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from steer.asbuilt.record import Judged
 from steer.asbuilt.report import closing, cover, listing, surveys
 from steer.asbuilt.report.sheet import SETTINGS, Running, Sheet, evenly
 from steer.asbuilt.totals import Run
+from steer.cli.asbuilt_view import view
 from steer.estimate.possible import Jump
 
 
@@ -52,6 +54,19 @@ def test_sudden_turns_of_one_place_are_told_together(record: AsBuilt) -> None:
     jumps = (Jump(96.9, 1, 1.5, 0.3), Jump(29.5, 0, -4.6, 0.4), Jump(96.9, 0, 3.4, 0.3))
     told = string_words.joint_lines(replace(record, joints=replace(record.joints, jumps=jumps)))
     assert "29.5 m (4.6 mm/m left), 96.9 m (3.4 mm/m right and 1.5 mm/m up)." in told[-1]
+
+
+def test_a_sharper_place_that_joints_have_yet_to_pass_is_told_on_page_and_screen(record: AsBuilt) -> None:
+    along = record.joints.along
+    order = np.argsort(np.nan_to_num(along.angle_mm_per_m))
+    duller, sharper = int(order[len(order) // 2]), int(order[-1])
+    place = f"{along.angle_mm_per_m[sharper]:.1f} mm/m at {along.chainage_m[sharper]:.1f} m"
+    for worst, ahead, told in ((duller, sharper, True), (sharper, duller, False), (sharper, None, False)):
+        built = replace(record, joints=replace(record.joints, worst=worst, worst_ahead=ahead))
+        passed = f"{along.angle_mm_per_m[worst]:.1f} mm/m at {along.chainage_m[worst]:.1f} m"
+        for text in (" ".join(string_words.joint_lines(built)), " ".join(view(built).summary)):
+            assert f"Largest joint angle passed so far {passed}" in text
+            assert bool(re.search(f"[Ss]till to be passed:? {re.escape(place)}", text)) == told
 
 
 class _Arrived:

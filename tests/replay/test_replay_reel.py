@@ -174,6 +174,9 @@ def test_other_limits_are_kept_and_gentler_steering_moves_less(reel: Reel) -> No
     rows = compared.table(found)
     assert max(map(len, page + rows)) <= 80 and "machine.max_change_mm_per_m = 2" in page[1]
     assert len(rows) == 1 + 2 * len(found.other_set)
+    # the as-built account's angle is of what joints have passed: which this is, is said
+    assert any(line.startswith("largest joint angle of the line (limit ") for line in page)
+    assert "the whole line from 12.00 m on, also where no joint has come yet" in " ".join(page)
     # the last stroke's rows say where the paths end, and what was set for it
     for row, plane, sides in zip(rows[-2:], (0, 1), (("right", "left"), ("high", "low")), strict=True):
         for value in (found.driven_mm[-1, plane], found.other_mm[-1, plane]):
