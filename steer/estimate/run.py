@@ -64,11 +64,14 @@ class Frozen:
     @property
     def stuck(self) -> bool:
         """Whether the spot is frozen."""
+        return self.stands and self._alive >= ALIVE
+
+    @property
+    def stands(self) -> bool:
+        """Whether it stands still over more advance than chance explains, the heading with it or not."""
         run = self.run
-        if not run.stuck or self._alive < ALIVE:
-            return False
         whole = run.value.real % 1.0 == run.value.imag % 1.0 == 0.0
-        return not whole or run.last_m - run.since_m >= WHOLE_M - 1e-9
+        return run.stuck and (not whole or run.last_m - run.since_m >= WHOLE_M - 1e-9)
 
     def offer_all(self, spot: np.ndarray, heading: np.ndarray, s_m: np.ndarray) -> np.ndarray:
         """Take spots (n, 2) and headings (n, 2) in order, NaN where there is none; whether the spot is frozen at each,

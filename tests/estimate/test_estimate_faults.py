@@ -181,6 +181,26 @@ def test_a_frozen_spot_is_left_out_and_comes_back():
     assert "spot_stuck" not in said[-1][1]
 
 
+def test_where_every_channel_stands_the_spot_is_said_as_well_as_the_headings():
+    """All that is read repeats itself for two metres while the chainage goes on; said until it lives again."""
+    held: dict[str, float] = {}
+
+    def distort(reading):
+        if AT_M < reading["chainage_m"] < AT_M + 2.0:
+            for key, value in reading.items():
+                if key.startswith(("spot", "yaw", "pitch")) and value is not None:
+                    held.setdefault(key, value)
+            return reading | held
+        return reading
+
+    said, follower, _ = drive(draw_scenario(2), AT_M + 1.9, distort)
+    assert {"spot_stuck", "yaw_stuck", "pitch_stuck"} <= set(said[-1][1])
+    text = said[-1][1]["spot_stuck"]
+    assert f"exactly {abs(held['spot_right_mm']):g} mm" in text and "as the heading does" in text
+    said, _, _ = drive(draw_scenario(2), AT_M + 4.0, distort)
+    assert "spot_stuck" not in said[-1][1]
+
+
 def test_wild_readings_are_counted_and_the_rest_goes_on():
     rng = np.random.default_rng(3)
 

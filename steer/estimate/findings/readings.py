@@ -119,6 +119,17 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
                 float(run.since_m),
             )
         )
+    elif follower.spot.stands and {run.stuck for run in follower.runs.values() if run.count} == {True}:
+        run = follower.spot.run  # the heading is no witness against it then: said, and not left out
+        found.append(
+            Notice(
+                "spot_stuck",
+                f"What is read of the target has stood at exactly {_sides(run.value)} since {run.since_m:.1f} m, over "
+                f"{run.count} readings, as the heading does: what sends the readings is probably stuck. The spot still "
+                "counts: do not rely on the estimate. Check target and logger.",
+                float(run.since_m),
+            )
+        )
     for name, run in follower.runs.items():
         if run.stuck:
             found.append(
