@@ -193,7 +193,7 @@ def test_where_every_channel_stands_the_spot_is_said_as_well_as_the_headings():
             return reading | held
         return reading
 
-    said, follower, _ = drive(draw_scenario(2), AT_M + 1.9, distort)
+    said, _, _ = drive(draw_scenario(2), AT_M + 1.9, distort)
     assert {"spot_stuck", "yaw_stuck", "pitch_stuck"} <= set(said[-1][1])
     text = said[-1][1]["spot_stuck"]
     assert f"exactly {abs(held['spot_right_mm']):g} mm" in text and "as the heading does" in text

@@ -175,6 +175,19 @@ def test_a_notice_holds_since_no_place_beyond_the_face(monkeypatch):
     assert "The beam is lost. (since 99.9 m)" in page("good", 80, 24)
 
 
+@pytest.mark.parametrize(
+    "said", ["No spot on the target since 91.4 m: look.", "Turned since about 91 m: look."]
+)
+def test_a_notice_that_says_since_where_says_it_once(said, monkeypatch):
+    base = fake_drive.good()
+    noticed = replace(base.advice, notices=(Notice("beam_lost", said, 91.44),))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: replace(base, advice=noticed))
+    assert said in page("good", 80, 24) and page("good", 80, 24).count("since 91") == said.count("since 91")
+    other = replace(base.advice, notices=(Notice("beam_lost", "Lost since it was set.", 91.44),))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: replace(base, advice=other))
+    assert "Lost since it was set. (since 91.4 m)" in page("good", 80, 24)
+
+
 def test_which_stroke_has_ended_and_which_is_to_come_is_said():
     text = page("good", 80, 24)
     assert "stroke 96 done" in text and "STROKE 97" in text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from tui.draw.scene import Scene, blocked, out_of_date, stopped, unread
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
 
 
 MARK: Row = ((" ", ""), ("!", "warn"), (" ", ""))  # a look that underlines, underlines no blanks
+_SAYS_SINCE = re.compile(r"\bsince (about )?\d+(\.\d+)? m\b")  # of its own accord
 
 # What can make the advice itself wrong comes first; the rest in the order the core gives.
 _FIRST = ("steering_opposite", "estimate_unsure", "beam_lost", "reference_moved", "target_knocked")
@@ -161,9 +163,7 @@ def _one_row(notice: Notice, size: int) -> str:
 
 
 def _text(notice: Notice) -> str:
-    since = (
-        f" (since {math.floor(10.0 * notice.since_chainage_m + 1e-6) / 10.0:.1f} m)"  # never beyond the face
-        if notice.since_chainage_m == notice.since_chainage_m
-        else ""
-    )
-    return notice.text.strip() + since
+    text, since_m = notice.text.strip(), notice.since_chainage_m
+    if since_m != since_m or _SAYS_SINCE.search(text):
+        return text
+    return f"{text} (since {math.floor(10.0 * since_m + 1e-6) / 10.0:.1f} m)"  # never beyond the face
