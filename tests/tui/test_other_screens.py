@@ -499,7 +499,7 @@ async def test_log_filters_and_searches(make_app):
         await pilot.press("f")
         text = screen_text(app)
         assert "notes and decisions: 1 lines" in text
-        assert "Shown: notes and decisions. Key f again: advised. Key / asks for a text." in text
+        assert "Kind shown: notes and decisions. Key f again: advised. Key / asks for a text." in text
         await pilot.press("f", "f", "f")
         assert "readings: 300 lines" in screen_text(app)
         await pilot.press("f", "slash")
@@ -526,7 +526,7 @@ async def test_a_search_for_what_a_notice_says_is_told_where_it_stands(make_app)
         await pilot.press("l", "slash", *"LIKELY", "enter")
         await settle(pilot)
         text = " ".join(screen_text(app).split())
-        assert "holds 'LIKELY'. A notice above does. Key f: the next filter" in text
+        assert "holds 'LIKELY'. A notice above does. Key f: the next kind" in text
         assert "THIS EVENT" not in text
         await pilot.press("slash", *"nowhere", "enter")
         await settle(pilot)

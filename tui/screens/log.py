@@ -85,7 +85,7 @@ class LogList(ListRows):
             return ""
         if screen.search:
             notice = " A notice above does." if notices.holds(self.steer.scene, screen.search) else ""
-            keys = "Key f: the next filter; key /: another text."
+            keys = "Key f: the next kind; key /: another text."
             return f"No line of {screen.filter_name} holds {screen.search!r}.{notice} {keys}"
         return "Nothing here yet."
 
@@ -138,7 +138,7 @@ class LogScreen(SteerScreen):
     AUTO_FOCUS = "#list"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "app.mode('stroke')", "stroke", show=False),
-        Binding("f", "filter", "next filter"),
+        Binding("f", "filter", "next kind"),
         Binding("slash", "search", "search"),
         Binding("n", "note", "note"),
     ]
@@ -221,7 +221,7 @@ class LogScreen(SteerScreen):
         self.filter_name, after = names[place % len(names)], names[(place + 1) % len(names)]
         self._again()
         self.steer.say(
-            f"Shown: {self.filter_name}. Key f again: {after}. Key / asks for a text.", of_state=False
+            f"Kind shown: {self.filter_name}. Key f again: {after}. Key / asks for a text.", of_state=False
         )
 
     def action_search(self) -> None:
