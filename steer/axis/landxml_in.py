@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 
 _LARGEST_BYTES = 64 * 1024 * 1024
 _MOST_TAGS = 1_000_000  # a tree of them takes some hundred MB; alignments alone have thousands
+_MOST_ATTRIBUTES = 5_000_000  # in all
+_MOST_OF_ONE = (
+    1_000  # attributes of one element: a parser takes seconds for a million; exporters write dozens
+)
 _MOST_PROBLEMS = 50
 _LONGEST_M = 100_000.0
 _METRES = {
@@ -92,6 +96,15 @@ def _refusal(place: str, problems: list[str]) -> AxisError:
     return AxisError([f"{place}: {p}" for p in problems[:_MOST_PROBLEMS] + more])
 
 
+def _attributes(content: bytes) -> tuple[int, int]:
+    """At most so many attributes, in all and of one element: an attribute has an equals sign, and so may text."""
+    in_all = content.count(b"=")
+    if in_all <= _MOST_OF_ONE:
+        return in_all, in_all
+    tags = (part for part in content.split(b"<") if not part.startswith(b"!"))  # comments have rulers of them
+    return in_all, max((tag.count(b"=") for tag in tags), default=0)
+
+
 def _parse(path: Path) -> Element:
     from xml.etree.ElementTree import ParseError
 
@@ -113,6 +126,12 @@ def _parse(path: Path) -> Element:
         if (tags := content.count(b"<")) > _MOST_TAGS:
             raise AxisError(
                 f"{path.name}: {tags} tags, at most {_MOST_TAGS} are read; export the alignments only"
+            )
+        in_all, of_one = _attributes(content)
+        if in_all > _MOST_ATTRIBUTES or of_one > _MOST_OF_ONE:
+            raise AxisError(
+                f"{path.name}: {in_all} attributes, {of_one} of them of one element; at most {_MOST_ATTRIBUTES} are read, "
+                f"and {_MOST_OF_ONE} of one element; export the alignments only"
             )
         root: Element | None = fromstring(content, forbid_dtd=True)
     except DefusedXmlException:

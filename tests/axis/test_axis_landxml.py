@@ -312,6 +312,20 @@ def test_a_file_of_too_many_elements_is_not_taken_apart(tmp_path, encoding):
     assert "1000001 tags, at most 1000000 are read; export the alignments only" in refused(path)
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_an_element_of_too_many_attributes_is_not_taken_apart(tmp_path, encoding):
+    """A million of one element kept a parser busy for 5 s, three million for 26."""
+    path = tmp_path / "axis.xml"
+    path.write_text("<LandXML " + " ".join(f'a{n}="1"' for n in range(1_001)), encoding=encoding)
+    assert (
+        "1001 attributes, 1001 of them of one element; at most 5000000 are read, and 1000 of one"
+        in refused(path)
+    )
+    path.write_text("<LandXML>" + 1_001 * '<P a="1" b="2"/>' + f"<!-- {2_000 * '='} --><", encoding=encoding)
+    if encoding == "utf-8":
+        assert "attributes" not in refused(path)  # as many in all are no harm, nor is a comment's ruler
+
+
 def sample_axis():
     start = {"chainage_m": 120.5, "easting_m": 4_456_789.125, "northing_m": 5_987_654.25, "level_m": -3.5}
     horizontal = [
