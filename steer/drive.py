@@ -23,7 +23,7 @@ from steer.correct.advise import make_advice
 from steer.correct.own_setting import Standpoint, Tried, try_setting, with_joints
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
-from steer.estimate.counter import answers
+from steer.estimate.counter import answers, changes_nothing
 from steer.estimate.estimator import without
 from steer.estimate.follow import WORDS, Follower
 from steer.estimate.health import examine
@@ -164,15 +164,23 @@ class Drive:
         self, add_m: float, from_event: int | None = None, note: str | None = None
     ) -> list[Event]:
         """A person says what the chainage counter lacks, m, from an event on; None: where it jumped, as long as
-        nobody has said anything of that, else for readings still to come (`steer.estimate.counter`)."""
+        nobody has said anything of that, else for readings still to come (`steer.estimate.counter`). Refused where
+        that would change nothing."""
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
             node = self._present()
+            face_m = float(node.s_m) if node else -np.inf
+            since = self.seen + 1 if from_event is None else from_event
+            if changes_nothing(self.follower, face_m, since, add_m):
+                raise InputRefused(
+                    f"add_m {add_m:g}: so the counter's chainage is taken already from event {since} on, and no jump waits "
+                    "for a word, so nothing would change; allowed is another number of m"
+                )
             if from_event is not None:
                 bodies: list[dict[str, Any]] = [{"add_m": add_m, "from_sequence": from_event}]
             else:
-                bodies = answers(self.follower, float(node.s_m) if node else -np.inf, add_m)
+                bodies = answers(self.follower, face_m, add_m)
             more = {} if note is None else {"note": note}
             return [item for body in bodies for item in self._with_file("chainage_set", body | more)]
 

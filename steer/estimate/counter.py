@@ -67,3 +67,11 @@ def answers(follower: Follower, face_m: float, add_m: float) -> list[dict[str, A
         },
         {"add_m": 0.0, "from_sequence": jump.first},
     ]
+
+
+def changes_nothing(follower: Follower, face_m: float, since: int, add_m: float) -> bool:
+    """Whether this much (m) is added to the counter from the sequence `since` on already, and no jump waits for a
+    word: then a person's word would be one more event and nothing else."""
+    said = follower.known.counter
+    from_there = [since, *(first for first, _, _ in said if first > since)]
+    return unanswered(follower, face_m) is None and all(counter_lacks(said, at) == add_m for at in from_there)

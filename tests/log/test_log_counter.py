@@ -110,6 +110,23 @@ def test_a_drive_that_follows_sees_it_and_a_later_one_ends_it(slipped, capsys):
         assert watching.advice().chainage_m == pytest.approx(8.1)
 
 
+def test_a_word_that_would_change_nothing_is_refused(slipped, capsys):
+    _, bad, first = slipped
+    assert main(["counter", str(bad), "--add", "2", "--from-event", str(first)]) == 0
+    with Drive.open(bad) as drive:
+        newest = drive.seen
+    for again in (["2"], ["2", "--from-event", str(first)], ["2", "--from-event", str(first + 3)]):
+        capsys.readouterr()
+        assert main(["counter", str(bad), "--add", *again]) == 1
+        assert "add_m 2: " in (said := capsys.readouterr().err) and "allowed is another number of m" in said
+    with Drive.open(bad) as drive:
+        assert drive.seen == newest
+    # from earlier on it would change what lies between, and 0 ends it
+    assert main(["counter", str(bad), "--add", "2", "--from-event", str(first - 1)]) == 0
+    assert main(["counter", str(bad), "--add", "0"]) == 0
+    assert main(["counter", str(bad), "--add", "0"]) == 1
+
+
 def test_the_as_built_record_follows(slipped, capsys):
     _, bad, first = slipped
     main(["counter", str(bad), "--add", "2", "--from-event", str(first)])
