@@ -15,6 +15,13 @@ def named_folder(text: str) -> Path:
     return Path(text)
 
 
+def named_map(text: str) -> str:
+    """For argparse: a map of no name would be taken for none."""
+    if not text:
+        raise argparse.ArgumentTypeError('MAP.toml is "": name a file')
+    return text
+
+
 @contextlib.contextmanager
 def folder_made(folder: Path) -> Iterator[None]:
     """Makes `folder` and those above it; when the block raises, those of them that it made and that are empty are

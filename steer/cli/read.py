@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from steer.cli.making import named_map
+
 EXAMPLE = """\
 CSV with a header, or JSON Lines. Every column but chainage_m is optional; an empty cell is a value that was
 not measured. Units and signs, looking ahead: + right, + high, + nose right, + nose up, + clockwise.
@@ -25,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="FOLDER", help="the drive's folder")
     parser.add_argument("files", metavar="FILE", nargs="+", help="readings, CSV or JSON Lines")
     parser.add_argument(
-        "--map", metavar="MAP.toml", help="where the fields stand in files with other headers"
+        "--map", type=named_map, metavar="MAP.toml", help="where the fields stand in files with other headers"
     )
 
 

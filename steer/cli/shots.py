@@ -7,6 +7,8 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from steer.cli.making import named_map
+
 if TYPE_CHECKING:
     from steer.drivefile import DriveFile
 
@@ -37,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="FOLDER", help="the drive's folder")
     parser.add_argument("files", metavar="FILE", nargs="*", help="check shots, CSV or JSON Lines")
     parser.add_argument(
-        "--map", metavar="MAP.toml", help="where the fields stand in files with other headers"
+        "--map", type=named_map, metavar="MAP.toml", help="where the fields stand in files with other headers"
     )
     word = parser.add_argument_group("a person's word on shots in the log")
     for name, what in (

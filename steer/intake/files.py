@@ -94,7 +94,7 @@ def _bodies(
     read: Callable[..., Table],
     finish: Finish,
 ) -> tuple[Table, list[dict[str, Any]]]:
-    mapped = load_map(map_path, columns) if map_path else None
+    mapped = load_map(map_path, columns) if map_path is not None else None
     problems = Problems(path)
     table = read(path, columns, mapped=mapped, problems=problems)
     bodies = []

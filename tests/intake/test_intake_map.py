@@ -113,3 +113,15 @@ def test_what_is_no_map(tmp_path, drive, content, part):
     (tmp_path / "m.toml").write_bytes(content)
     with pytest.raises(InputRefused, match=part):
         load_map(tmp_path / "m.toml", reading_columns(drive))
+
+
+@pytest.mark.parametrize("command", ["read", "shots"])
+def test_a_map_of_no_name_is_not_taken_for_none(folder, drive, tmp_path, capsys, command):
+    path = tmp_path / "r.csv"
+    shots = "chainage_m,point,line_mm,level_mm,sd_mm\n1,face,1,1,2\n"
+    path.write_text("chainage_m,spot_right_mm\n1.0,2.0\n" if command == "read" else shots)
+    with pytest.raises(SystemExit) as ended:
+        main([command, str(folder), str(path), "--map", ""])
+    assert ended.value.code == 2 and 'argument --map: MAP.toml is ""' in capsys.readouterr().err
+    with pytest.raises(InputRefused, match="names no file"):
+        read_readings(path, drive, "")
