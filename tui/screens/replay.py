@@ -136,6 +136,8 @@ class ReplayScreen(StripKeys):
         snapshot = self.steer.scene.snapshot
         if snapshot is not None and snapshot.advice is not None:
             await self.app.push_screen(WhatIfDialog(snapshot.advice.chainage_m), asked)
+        else:
+            self.steer.say("Nothing to steer again yet: the log is still being read.")
 
     def action_notices(self) -> None:
         """All notices of this moment in full."""
