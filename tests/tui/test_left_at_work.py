@@ -37,6 +37,30 @@ async def test_esc_while_a_file_is_read_leaves_the_program_running(make_app):
         assert app.screen is front and app.is_running
 
 
+async def test_a_box_is_painted_while_what_it_asked_for_is_at_work(make_app):
+    """On a slow machine nothing told that Enter had been heard: the box waited itself, and no message reached it."""
+    begun, go_on, heard = asyncio.Event(), asyncio.Event(), asyncio.Event()
+
+    async def work(line: str) -> bool:
+        begun.set()
+        await go_on.wait()
+        return False
+
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        box = AskLineDialog("A file", work, "shots.csv")
+        await app.push_screen(box)
+        box.query_one("#line").post_message(events.Key("enter", None))
+        await begun.wait()
+        box.call_later(heard.set)
+        await asyncio.wait_for(heard.wait(), 20.0)
+        assert "One moment." in str(box.query_one("#said").content)
+        go_on.set()
+        await settle(pilot)
+        assert app.screen is box and "One moment." not in str(box.query_one("#said").content)
+
+
 def held(drive, method):
     """The drive's method, which begins and then waits to be let go on."""
     begun, go_on = threading.Event(), threading.Event()

@@ -60,22 +60,27 @@ class AskLineDialog(SteerDialog):
         """The line; a dialog with keys of its own gives another kind."""
         return OrderedInput(start)
 
-    async def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Hands the line on; stays open with the reason when it was refused."""
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Hands the line on, aside: a box that waited for it itself would not be painted meanwhile."""
         line = event.value.strip()
         if self._done:
             return  # Enter again, while it was at work
         if not line:
             self.say(self.EMPTY)
             return
+        self._done = True
         self.say("One moment.")
+        self.app.run_worker(self._hand_on(line), group="line")  # the box may be left while it is at work
+
+    async def _hand_on(self, line: str) -> None:
+        """Stays open with the reason when the line was refused."""
         taken = await self._work(line)
         if self.left:
             return
         if taken:
-            self._done = True
             self.dismiss(line)
         else:
+            self._done = False
             self.say(self.steer.refused or self.steer.scene.said)
 
     def say(self, text: str) -> None:
