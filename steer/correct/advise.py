@@ -308,6 +308,7 @@ def make_advice(
     end_m = drive.axis.end_chainage_m
     face = at_face(node, estimate)
     forecast = points(found.outlook, found.with_mm, found.with_sd, end_m, face)
+    foreseen = np.array([(p.chainage_m, p.line_mm, p.level_mm) for p in forecast]).reshape(-1, 3).T
     arrival = at_reception(node, forecast, face, end_m) if trusted else None
     return Advice(
         stroke=stroke,
@@ -319,9 +320,7 @@ def make_advice(
         ),
         forecast=forecast,
         notices=notices,
-        reason=say_why(
-            estimate, now, found.articulation, found.hold, found.outlook.chainage_m, found.with_mm, opposite
-        ),
+        reason=say_why(estimate, now, found.articulation, found.hold, foreseen[0], foreseen[1:], opposite),
         forecast_unchanged=points(found.outlook, found.without_mm, found.without_sd, end_m, face),
         cylinder_now_mm=None if now_mm is None else tuple(float(v) for v in now_mm),
         now_right_mm_per_m=float(now[0]),

@@ -29,7 +29,8 @@ def say_why(
 ) -> str:
     """One line: where the face is and where it points, what is done, and where it is back on line.
 
-    `now` (2,) articulation as it stands, `planned` (2, n) to come, `forecast_mm` (2, n) with it. A plane
+    `now` (2,) articulation as it stands, `planned` (2, n) to come, `forecast_mm` (2, m) with it at `chainage_m` (m,),
+    the same as is drawn and printed; m is 0 where nothing is foreseen. A plane
     in which something changes is spoken of, both when both change, the larger change first; when
     nothing changes, the one that is further off.
     """
@@ -42,7 +43,7 @@ def say_why(
         plane = int(np.argmax(np.abs(offset)))
         where = _where(estimate, plane)
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
-        return f"{where}. Hold: a change now would gain less than it costs; {back}."
+        return f"{where}. Hold: a change now would gain less than it costs{back and '; '}{back}."
     said = []
     both = bool((np.abs(change) >= 0.05).all())
     for plane in np.argsort(-np.abs(change)).tolist():
@@ -52,7 +53,7 @@ def say_why(
         back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
         spell = _spell(planned[plane], now[plane], change[plane])
         said.append(
-            f"{_where(estimate, plane, both)}: {way} by {_figure(change[plane])} mm/m{spell}, {back}."
+            f"{_where(estimate, plane, both)}: {way} by {_figure(change[plane])} mm/m{spell}{back and ', '}{back}."
         )
     return " ".join(said)
 
@@ -82,13 +83,15 @@ def _spell(planned: np.ndarray, now: float, change: float) -> str:
 
 
 def _back(plane: int, chainage_m: np.ndarray, forecast_mm: np.ndarray, doubt: float, offset: float) -> str:
+    if not len(chainage_m):
+        return ""
     near = np.abs(forecast_mm) < max(2.0, doubt)
     inside = [i for i in range(len(near)) if near[i:].all()]
     if not inside:
         end = forecast_mm[-1]
         side = SIDES[plane][0 if end > 0 else 1]
         word = "still" if end * offset > 0.0 else "then"
-        return f"{word} {abs(end):.0f} mm {side} at {chainage_m[-1]:.0f} m"
+        return f"{word} {abs(end):.0f} mm {side} at {chainage_m[-1]:.1f} m"
     if inside[0] == 0 and abs(offset) < max(2.0, doubt):
         return f"stays on {PLANES[plane]}"
     return f"back on {PLANES[plane]} near {chainage_m[inside[0]]:.0f} m"

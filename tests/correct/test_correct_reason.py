@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 
 import numpy as np
 import pytest
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
+from steer.correct.advise import make_advice
 from steer.correct.reason import say_why
 from steer.says import advice_object, page
 
@@ -116,3 +118,24 @@ def test_a_hold_gives_one_figure_a_cylinder() -> None:
     )
     assert "mm, now  1: 36.3  2: 36.8  3: 38  4: 39.1\n" in text
     assert "mm       1: 36  2: 37  3: 38  4: 39\n" in page("", made(4, True, cylinder_now_mm=None), 150.0)
+
+
+def test_the_reason_speaks_of_the_end_of_the_forecast_that_is_drawn(draw) -> None:
+    """Near the shaft as well, where the forecast ends before what was looked at does, and beyond it."""
+    seen = 0
+    for seed in range(40):
+        rng, drive, estimator, node = draw(seed)
+        left_m = float(rng.choice([-0.5, 2.0, 5.0, 30.0]))
+        node = dataclasses.replace(node, s_m=drive.axis.end_chainage_m - left_m)
+        advice = make_advice(drive, estimator, node, 3, None, 0.0, ())
+        places = re.findall(r"(?:still|then) (\d+) mm (\w+) at ([\d.]+) m", advice.reason)
+        for size, side, at in places:
+            end = advice.forecast[-1]
+            offset = end.line_mm if side in ("right", "left") else end.level_mm
+            assert (at, size) == (f"{end.chainage_m:.1f}", f"{abs(offset):.0f}")
+            seen += left_m < 10.0
+        assert advice.forecast or not re.search(r" at | near |stays", advice.reason)
+        if advice.forecast:
+            back = [float(m) for m in re.findall(r"near ([\d.]+) m", advice.reason)]
+            assert all(m <= drive.axis.end_chainage_m + 0.5 for m in back)
+    assert seen > 5
