@@ -134,6 +134,26 @@ def test_a_shot_that_does_not_count_has_a_mark_of_its_own(ascii_only, monkeypatc
     )
 
 
+@pytest.mark.parametrize(
+    ("verdicts", "seen"),
+    [
+        (("agrees", "rejected"), "o"),
+        (("disagrees", "rejected"), "o"),
+        (("agrees", "waiting"), "o"),
+        (("waiting", "rejected"), "?"),
+    ],
+)
+@pytest.mark.parametrize("turned", [False, True])
+def test_of_shots_at_one_place_the_one_that_counts_is_seen(verdicts, seen, turned, monkeypatch):
+    base = fake_drive.good()
+    both = tuple(replace(base.shots[2], verdict=v, line_mm=-40.0) for v in verdicts)
+    shots = both[::-1] if turned else both
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: replace(base, shots=shots))
+    rows = page("good", 120, 39).splitlines()
+    strip = rows[next(n for n, row in enumerate(rows) if row.startswith("LINE")) :][:11]
+    assert {c for row in strip for c in row[20:98] if c in "o?x>"} - set("limit right left mm") == {seen}
+
+
 @pytest.mark.parametrize("kind", ["hold", "good"])
 @pytest.mark.parametrize("standing", [0, 1, 2])
 def test_in_a_replay_at_80x24_the_strips_keep_their_chainages(kind, standing, monkeypatch):

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 SHOT_MARKS = {"waiting": "?", "rejected": "x"}  # of a shot that does not count
 AHEAD_MARK = ">"  # of one that no word brings in: the face has not come there yet
+_SEEN_LAST = {"rejected": 0, "waiting": 1}  # where several share a cell
 LIMIT_ROWS = 3  # in fewer, every row would be a limit's: whatever was driven would stand in one
 _SAMPLES = 4  # points of the path looked at in each column
 
@@ -210,7 +211,8 @@ class Plot:
         self.band[self._pixel(high_mm) : self._pixel(low_mm) + 1, x] = True
 
     def _draw_shots(self, snapshot: Snapshot) -> None:
-        for shot in snapshot.shots:
+        # in one cell the last one drawn is seen: one that counts, else one that may come to
+        for shot in sorted(snapshot.shots, key=lambda s: _SEEN_LAST.get(s.verdict, len(_SEEN_LAST))):
             column = self.where.column(shot.chainage_m)
             if column is None or shot.point not in ("face", "pipe") or shot.verdict == "withdrawn":
                 continue
