@@ -9,7 +9,8 @@ import numpy as np
 
 from steer.checkshots.effect import reports, without
 from steer.estimate.estimator import Estimator
-from steer.estimate.motion import RD, RO, RR
+from steer.estimate.findings.reference import at_target
+from steer.estimate.motion import RD, RO
 from steer.estimate.nodes import Node, Setting
 from steer.text import TURNS
 
@@ -53,15 +54,8 @@ def reference_found(estimator: Estimator, node: Node) -> ReferenceFound:
 def reference_now(estimator: Estimator, node: Node) -> ReferenceFound:
     """The reference at `node`, as readings and counted shots say together; its shape not looked at."""
     x, p = node.blend()
-    drive = estimator.drive
-    d = max(node.s_m - drive.target.behind_face_m - drive.axis.start_chainage_m, 0.0)
-    index = [RO, RD, RR]
-    row = np.array([1.0, d, 0.5 * d * d])
-    block = p[:, index][:, :, index]
     return ReferenceFound(
-        d,
-        x[:, index] @ row,
-        np.sqrt(np.einsum("i,pij,j->p", row, block, row)),
+        *at_target(node, estimator.drive),
         x[:, RO],
         np.sqrt(p[:, RO, RO]),
         x[:, RD],

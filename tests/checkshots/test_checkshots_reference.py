@@ -156,3 +156,38 @@ def test_a_beam_aimed_as_told_is_followed(made, tmp_path):
     plain.log.append_many(turned(made, after, lambda s: (left * (s - 1.6), left)))
     plain.refresh()
     assert "reference_moved" in {n.code for n in plain.advice().notices}
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_what_a_believed_shot_shows_of_the_beam_is_told_on_every_page(made, tmp_path, side):
+    """A beam that turned between the shots at 8 and 28 m by 1 mm/m: by one shot nobody can tell a turn from a shift,
+    so neither stands out of its own doubt, but what both come to at the target does."""
+
+    def by(s):
+        return (side * 1.0 * (s - 8.0), 0.0) if s > 8.0 else (0.0, 0.0)
+
+    readings = turned(made, made.as_events(), by)
+    drive = made.open(tmp_path / "a", [*readings, ("check_shot", made.shot(8.0))])
+    assert "reference_drifting" not in {n.code for n in drive.advice().notices}
+    shot = drive.add("check_shot", made.shot(28.0, asks=True)).sequence
+    assert "shot_waiting" in {n.code for n in drive.advice().notices}
+    assert "reference_drifting" not in {n.code for n in drive.advice().notices}
+    drive.accept_shot(shot)
+    found = drive.shot_report().reference
+    assert found.worth_setting and np.sign(found.error_mm[0]) == side
+    (notice,) = [n for n in drive.advice().notices if n.code == "reference_drifting"]
+    way = "right" if side > 0 else "left"
+    assert f"at the target, 28 m in, {abs(found.error_mm[0]):.0f} mm {way} of where it was set" in notice.text
+    drive.reject_shot(shot)
+    assert "reference_drifting" not in {n.code for n in drive.advice().notices}
+
+
+def test_what_one_shot_shows_that_nobody_believed_yet_is_asked_about_only(made, tmp_path):
+    """A shot by the feed counts at once, and may be a blunder: "have it set anew" would come too soon. Another further
+    on that agrees then says so."""
+    drive = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", made.shot(8.0))])
+    drive.add("check_shot", made.shot(26.0, (20.0, 0.0)))
+    codes = {n.code for n in drive.advice().notices}
+    assert "shot_disagrees" in codes and "reference_drifting" not in codes
+    drive.add("check_shot", made.shot(29.0, (20.0, 0.0)))
+    assert "reference_drifting" in {n.code for n in drive.advice().notices}

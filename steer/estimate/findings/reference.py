@@ -7,8 +7,9 @@ import itertools
 import numpy as np
 
 from steer.advice import Notice
+from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
-from steer.estimate.motion import RD, RO
+from steer.estimate.motion import RD, RO, RR
 from steer.estimate.nodes import Cells, Node
 from steer.estimate.shots import ShotReport
 from steer.text import PLANES, SIDES
@@ -152,38 +153,52 @@ def waiting(node: Node, estimator: Estimator) -> list[Notice]:
     return found[-3:]
 
 
+def at_target(node: Node, drive: DriveFile) -> tuple[float, np.ndarray, np.ndarray]:
+    """How far in the target stands (m), and the reference's error there (2,) and its sd (2,), mm, line and level."""
+    x, p = node.blend()
+    d = max(node.s_m - drive.target.behind_face_m - drive.axis.start_chainage_m, 0.0)
+    index = [RO, RD, RR]
+    row = np.array([1.0, d, 0.5 * d * d])
+    return d, x[:, index] @ row, np.sqrt(np.einsum("i,pij,j->p", row, p[:, index][:, :, index], row))
+
+
 def drifting(node: Node, estimator: Estimator) -> list[Notice]:
-    """The reference's error as check shots show it, far beyond how well it was set. Without a shot what
-    the readings show of it is a jump, which has its own notice."""
-    if not any(
-        isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m + 1e-9
+    """The reference's error as check shots show it, far beyond how well it was set: its direction, its offset, or,
+    where shots cannot tell these apart, what both come to at the target. Without a shot what the readings show of it
+    is a jump, which has its own notice."""
+    shots = [
+        n.report
         for n in estimator.nodes
-    ):
+        if isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m + 1e-9
+    ]
+    if not shots:
         return []
+    text = _error_told(node, estimator, shots[-1].opened and not shots[-1].shot.word)
+    if not text:
+        return []
+    text = f"Check shots show the reference {text}. It is taken into account; have it set anew."
+    return [Notice("reference_drifting", text, float(node.s_m))]
+
+
+def _error_told(node: Node, estimator: Estimator, asked: bool) -> str:
+    """The error in words, empty where none stands out. `asked`: the newest shot disagreed and nobody has believed it
+    yet, so what it alone brought up is told in its own notice."""
     x, p = node.blend()
     priors = estimator.stack.priors
+    turned, shifted = 2.5 * priors.reference_direction, 4.0 * max(priors.reference_offset, 1.0)
     for plane in (0, 1):
         direction, sd = float(x[plane, RD]), float(np.sqrt(p[plane, RD, RD]))
-        if abs(direction) > max(2.5 * priors.reference_direction, 0.02) and abs(direction) > 3.0 * sd:
+        if abs(direction) > max(turned, 0.02, 3.0 * sd):
             side = SIDES[plane][0 if direction > 0 else 1]
-            return [
-                Notice(
-                    "reference_drifting",
-                    f"Check shots show the reference running {side} by {abs(direction):.2f} mm/m, "
-                    f"{abs(direction) * 100:.0f} mm in 100 m. It is taken into account; have it set anew.",
-                    float(node.s_m),
-                )
-            ]
+            return f"running {side} by {abs(direction):.2f} mm/m, {abs(direction) * 100:.0f} mm in 100 m"
     for plane in (0, 1):
         offset, sd = float(x[plane, RO]), float(np.sqrt(p[plane, RO, RO]))
-        if abs(offset) > 4.0 * max(priors.reference_offset, 1.0) and abs(offset) > 3.0 * sd:
-            side = SIDES[plane][0 if offset > 0 else 1]
-            return [
-                Notice(
-                    "reference_drifting",
-                    f"Check shots show the reference {abs(offset):.0f} mm {side} of where it was set. "
-                    "It is taken into account; have it set anew.",
-                    float(node.s_m),
-                )
-            ]
-    return []
+        if abs(offset) > max(shifted, 3.0 * sd):
+            return f"{abs(offset):.0f} mm {SIDES[plane][0 if offset > 0 else 1]} of where it was set"
+    d, error, error_sd = at_target(node, estimator.drive)
+    most = max(shifted, 2.5 * float(np.hypot(priors.reference_offset, priors.reference_direction * d)))
+    for plane in (0, 1):
+        if not asked and abs(error[plane]) > max(most, 3.0 * error_sd[plane]):
+            side = SIDES[plane][0 if error[plane] > 0 else 1]
+            return f"at the target, {d:.0f} m in, {abs(error[plane]):.0f} mm {side} of where it was set"
+    return ""
