@@ -112,6 +112,9 @@ class ShotView:
     repeats: int | None = None  # the shot that it looks like, given again
     reached: bool = True  # False: the face has not come there yet
     accepted: bool = False  # by a person's word
+    confirmed: str = (
+        ""  # which later shots agree with one that disagreed and counts, in words with their verb
+    )
 
 
 @dataclass(frozen=True)

@@ -90,6 +90,11 @@ def first_decide(waiting: int, where: str = "") -> str:
     )
 
 
+def believed(confirmed: str) -> str:
+    """What is believed of a check shot that disagreed and counts once others confirm it; `confirmed`: which, with verb."""
+    return f"It disagreed then, and counts; {confirmed} now: the reference is taken to have moved."
+
+
 def decimals(sd: float) -> int:
     """Digits after the point that a value with this sd earns: none from one sd of 1 upward, else one."""
     return 1 if sd < 0.95 else 0

@@ -10,7 +10,8 @@ import numpy as np
 from steer.checkshots.effect import reports
 from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
 from steer.estimate.estimator import Estimator
-from steer.estimate.nodes import CellReport
+from steer.estimate.motion import RD, RO, RR
+from steer.estimate.nodes import CellReport, Node, Setting
 from steer.estimate.shots import Shot, ShotReport
 
 _EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod
@@ -87,6 +88,49 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     elif later:
         blunder.append(f"{_names(later)} further on {_verb(later, 'agrees', 'agree')} with the estimate")
     return Evidence(tuple(blunder), tuple(moved))
+
+
+def confirmed(estimator: Estimator, report: ShotReport) -> str:
+    """Which shots confirm one that disagreed and counts, in words (`shot 9 (at 60.3 m) agrees`): another at the same
+    place found the same; or one further on, before the reference was set anew, agrees and leaves the reference at
+    least half as far off as this one put it. Empty where none does: once it was opened for a blunder, sound shots
+    agree too, but they bring it back."""
+    if not report.opened:
+        return ""
+    s, off = report.shot.s_m, report.disagrees
+    until = min(
+        (i.s_m for i in estimator.items if isinstance(i, Setting) and i.s_m > s + 1e-6), default=math.inf
+    )
+    at = next(i for i, node in enumerate(estimator.nodes) if node.report is report)
+    before = estimator.nodes[at - 1] if at else estimator.start
+    found: list[ShotReport] = []
+    for node in estimator.nodes:
+        r = node.report
+        if (
+            not isinstance(r, ShotReport)
+            or r is report
+            or r.verdict != "agrees"
+            or _given_again(r.shot, report.shot)
+        ):
+            continue
+        if abs(r.shot.s_m - s) <= _NEAR_M:
+            alike = _found_alike(r, report)
+        else:
+            gone = (
+                _reference(node, node, estimator) - _reference(before, node, estimator)
+            ) / report.innovation
+            alike = s < r.shot.s_m <= until and bool((gone[off] >= 0.5).all())
+        if alike and bool((2.0 * r.innovation_sd[off] < np.abs(report.innovation[off])).all()):
+            found.append(r)
+    return f"{_names(found)} {_verb(found, 'agrees', 'agree')}" if found else ""
+
+
+def _reference(node: Node, at: Node, estimator: Estimator) -> np.ndarray:
+    """The reference's error (2,), mm, as known at `node`, at the target where the face stands as `at` has it."""
+    x = node.blend()[0]
+    d = at.s_m - estimator.drive.target.behind_face_m - estimator.axis.start_chainage_m
+    found: np.ndarray = x[:, RO] + x[:, RD] * d + 0.5 * x[:, RR] * d * d
+    return found
 
 
 def _names(found: list[ShotReport]) -> str:

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from steer.checkshots.effect import Face, reports, with_open_questions, without
-from steer.checkshots.explain import Evidence, evidence
+from steer.checkshots.explain import Evidence, confirmed, evidence
 from steer.checkshots.reference import ReferenceFound, aim, reference_found
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node
 from steer.estimate.shots import ShotReport
-from steer.text import PLANES, SIDES, TURNS, decimals, within
+from steer.text import PLANES, SIDES, TURNS, believed, decimals, within
 
 _FURTHER = (("further right", "further left"), ("higher", "lower"))
 _MOST = 12
@@ -34,10 +34,11 @@ _ORDER = tuple(_MORE)
 
 @dataclass(frozen=True)
 class Verdict:
-    """One shot and, where it disagrees, the evidence for each explanation."""
+    """One shot and, where it disagrees, the evidence for each explanation; which shots confirm one that counts."""
 
     report: ShotReport
     evidence: Evidence | None
+    confirmed: str = ""
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,10 @@ def survey_report(
     for r in found:
         if not any(r is o for o in order):
             left_out.setdefault(r.verdict, []).append(r.shot.sequence)
-    verdicts = tuple(Verdict(r, evidence(estimator, r) if r.disagrees.any() else None) for r in listed)
+    verdicts = tuple(
+        Verdict(r, evidence(estimator, r) if r.disagrees.any() else None, confirmed(estimator, r))
+        for r in listed
+    )
     waiting = tuple(
         r.shot.sequence
         for r in reports(estimator)
@@ -130,7 +134,9 @@ def shot_lines(verdict: Verdict) -> list[str]:
         return [f"{head}{again(r)}"]
     end = {
         "agrees": "It agrees and counts.",
-        "disagrees": "It DISAGREES and counts" + (", as accepted." if r.shot.word else "."),
+        "disagrees": believed(verdict.confirmed)
+        if verdict.confirmed
+        else "It DISAGREES and counts" + (", as accepted." if r.shot.word else "."),
         "waiting": "It DISAGREES and WAITS for a word; it does not count: "
         f"--accept {r.shot.sequence} or --reject {r.shot.sequence}.",
         "withdrawn": "It is withdrawn and does not count.",

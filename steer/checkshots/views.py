@@ -6,7 +6,7 @@ import numpy as np
 
 from steer.advice import ShotView
 from steer.checkshots.effect import reports
-from steer.checkshots.explain import evidence
+from steer.checkshots.explain import confirmed, evidence
 from steer.estimate.estimator import Estimator
 
 MOST_EXPLAINED = 20  # shots with evidence written out; more of them at once is another trouble
@@ -33,7 +33,7 @@ def shot_views(estimator: Estimator) -> tuple[ShotView, ...]:
                 shot.sequence, shot.s_m, shot.point, float(report.values_mm[0]), float(report.values_mm[1]),
                 float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
                 report.verdict, shot.time, told, shot.repeats, report.reached,
-                shot.word == "accepted",
+                shot.word == "accepted", confirmed(estimator, report),
             )
         )  # fmt: skip
     return tuple(views)

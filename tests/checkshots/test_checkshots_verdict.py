@@ -67,6 +67,7 @@ def test_one_that_counts_though_it_disagrees_is_said_until_a_person_answers(made
     drive = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", wrong), *later])
     first = min(drive.shots(), key=lambda s: s.chainage_m)
     assert first.verdict == "disagrees" and drive.shots()[-1].verdict == "agrees"
+    assert first.confirmed == ""
     said = [n.text for n in drive.advice().notices if n.code == "shot_disagrees"]
     assert any("at 12.0 m" in text and f"accept or reject shot {first.number}" in text for text in said)
     drive.reject_shot(first.number)
@@ -156,6 +157,40 @@ def test_a_second_survey_that_confirms_an_accepted_one_speaks_for_the_reference(
     blunder, moved = first.evidence
     assert "at the same place confirms it" in moved and "further on agrees, now that it counts" in moved
     assert "agrees with the estimate" not in blunder
+
+
+def test_an_accepted_shot_says_what_is_believed_once_others_confirm_it(made, tmp_path):
+    """A reference that shifted by 30 mm: the first shot after it disagrees, the next one agrees with what it made."""
+    drive = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", made.shot(8.0))])
+    first = drive.add("check_shot", made.shot(18.0, (30.0, 0.0), asks=True)).sequence
+    drive.accept_shot(first)
+
+    def told() -> tuple[str, str]:
+        view = next(s for s in drive.shots() if s.number == first)
+        assert view.verdict == "disagrees" and view.accepted
+        return view.confirmed, " ".join(" ".join(lines(drive.shot_report({first}))).split())
+
+    confirmed, text = told()
+    assert confirmed == "" and "It DISAGREES and counts, as accepted." in text
+    sound = drive.add("check_shot", made.shot(28.0, (30.0, 0.0))).sequence
+    confirmed, text = told()
+    assert confirmed == f"shot {sound} (at 28.0 m) agrees"
+    assert "DISAGREES" not in text and f"shot {sound} (at 28.0 m) agrees now: the reference is taken" in text
+    drive.reject_shot(sound)
+    assert told()[0] == ""
+    # one that brings the reference back confirms nothing, and nothing does once it was set anew
+    drive.add("check_shot", made.shot(28.5, (0.0, 0.0)))
+    assert told()[0] == ""
+
+
+def test_nothing_further_on_confirms_once_the_reference_was_set_anew(made, tmp_path):
+    setting = {"chainage_m": 20.0, "right_mm": 0.0, "up_mm": 350.0, "right_mm_per_m": 0.0, "up_mm_per_m": 0.0}
+    drive = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", made.shot(8.0))])
+    first = drive.add("check_shot", made.shot(18.0, (30.0, 0.0))).sequence
+    drive.add("check_shot", made.shot(28.0, (30.0, 0.0)))
+    assert next(s for s in drive.shots() if s.number == first).confirmed
+    drive.add("reference_set", setting)
+    assert not next(s for s in drive.shots() if s.number == first).confirmed
 
 
 def test_words_on_no_shot_are_refused(made, tmp_path):

@@ -819,3 +819,17 @@ def test_a_shot_accepted_though_it_disagrees_says_both(width):
     fed = replace(shot, accepted=False)
     assert plain(shots_page.item(fed, width - 2)).endswith("disagrees")
     assert "ccepted" not in " ".join(plain(line) for line in shots_page.detail(scene, fed, "", width))
+    # one that others confirm is what is believed, no question any more
+    sure = replace(shot, confirmed="shot 9 (at 94.0 m) agrees")
+    scene = Scene(replace(base, shots=(sure,)))
+    row = plain(shots_page.item(sure, width - 2))
+    assert row.endswith("accepted") and not row.startswith("!")
+    assert "1 taken, 1 accepted " in plain(shots_page.title_rows(scene, width)[0])
+    told = " ".join(" ".join(plain(line) for line in shots_page.detail(scene, sure, "", width)).split())
+    assert "shot 9 (at 94.0 m) agrees now: the reference is taken to have moved" in told
+    assert "disagrees" not in told and "Shoot again" not in told
+    # without a person's word it still needs one
+    told = shots_page.detail(scene, replace(sure, accepted=False), "", width)
+    assert "agrees now: the reference is taken to have moved. Key a accepts it" in " ".join(
+        " ".join(plain(line) for line in told).split()
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from steer.text import believed
 from tui.draw import notices, words
 from tui.draw.scene import Scene, out_of_date, unread
 from tui.draw.spans import Row, shortened, wrap
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 LONGEST = 8  # rows of one sentence
 DESPITE = "accepted, disagrees"
+BELIEVED = "accepted"  # one that disagreed then, and that others confirm
 AHEAD = "ahead"  # a waiting shot that no word brings in, only readings
 _MARK = {
     "agrees": " ",
@@ -34,7 +36,7 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
         return [((" CHECK SHOTS".ljust(width), "title"),), *why]
     shots = snapshot.shots if snapshot is not None else ()
     counts = [f"{len(shots)} taken"]
-    for verdict in (DESPITE, "disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
+    for verdict in (BELIEVED, DESPITE, "disagrees", "waiting", AHEAD, "rejected", "withdrawn"):
         number = sum(1 for shot in shots if _verdict(shot) == verdict)
         if number:
             said = verdict.replace("rees", "ree") if number > 1 else verdict
@@ -159,9 +161,12 @@ def detail(
         if verdict != AHEAD and (lay := _against(shot)):
             texts.append((f"It lay {lay}.", ""))
         told = {
+            BELIEVED: f"Accepted. {believed(shot.confirmed)}",
             DESPITE: "Accepted, it counts, and it disagrees: a survey blunder, or the reference moved. Shoot again to "
             "find out.",
-            "disagrees": "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
+            "disagrees": f"{believed(shot.confirmed)} Key a accepts it, r rejects it."
+            if shot.confirmed
+            else "It disagrees: a survey blunder, or the reference moved. Shoot again to find out.",
             "waiting": "It disagrees and does not count until accepted (key a) or rejected (key r).",
             AHEAD: "The face has not come there yet; it counts when the readings get there.",
             "rejected": "It is rejected and does not count; key u takes that back.",
@@ -187,7 +192,7 @@ def detail(
 def _verdict(shot: ShotView) -> str:
     """The shot's verdict; of a waiting one that the face has not come to, `ahead`; with a person's word for it."""
     if shot.verdict == "disagrees" and shot.accepted:
-        return DESPITE
+        return BELIEVED if shot.confirmed else DESPITE
     return AHEAD if shot.verdict == "waiting" and not shot.reached else shot.verdict
 
 

@@ -196,7 +196,7 @@ def _error_told(node: Node, estimator: Estimator, asked: bool) -> str:
         if abs(offset) > max(shifted, 3.0 * sd):
             return f"{abs(offset):.0f} mm {SIDES[plane][0 if offset > 0 else 1]} of where it was set"
     d, error, error_sd = at_target(node, estimator.drive)
-    most = max(shifted, 2.5 * float(np.hypot(priors.reference_offset, priors.reference_direction * d)))
+    most = 4.0 * max(float(np.hypot(priors.reference_offset, priors.reference_direction * d)), 1.0)
     for plane in (0, 1):
         if not asked and abs(error[plane]) > max(most, 3.0 * error_sd[plane]):
             side = SIDES[plane][0 if error[plane] > 0 else 1]
