@@ -6,13 +6,13 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from steer.errors import InputRefused
+from steer.estimate.words import TAKEN_BACK, WORDS
 
 if TYPE_CHECKING:
     from steer.advice import Advice
     from steer.correct.own_setting import Limit, Tried
     from steer.log import Event
 
-SHOT_WORDS = ("shot_accepted", "shot_rejected", "withdrawn")
 _SAME_MM = 0.05  # cylinders nearer than that are one setting: no finer one can be made
 
 
@@ -93,9 +93,9 @@ def may_override(
 
 
 def to_undo(decisions: Sequence[Event], word: Event | None, stroke: int, ended: int) -> Event | None:
-    """The newest of the decisions that stand, None without one; or the newest `word` on a check shot, where that is the
-    last thing done since a stroke ended. Raises InputRefused when a decision's stroke has been driven: the newest stroke
-    to have ended is `stroke`, by the event `ended`."""
+    """The newest of the decisions that stand, None without one; or the newest `word` on a check shot that stands, where
+    it came after them and after the newest stroke's end. Raises InputRefused when a decision's stroke has been driven:
+    the newest to have ended is `stroke`, by the event `ended`."""
     if word is not None and word.sequence > max([ended, *(d.sequence for d in decisions)]):
         return word
     if not decisions:
@@ -116,8 +116,8 @@ def to_undo(decisions: Sequence[Event], word: Event | None, stroke: int, ended: 
 
 def taking_back(event: Event) -> tuple[str, dict[str, Any]]:
     """Kind and body of the event that takes this one back."""
-    if event.kind in SHOT_WORDS:
-        return "restored", {"shot": event.body["shot"]}
+    if event.kind in WORDS:
+        return TAKEN_BACK, {"shot": event.body["shot"], "event": event.sequence}
     return "undone", {"event": event.sequence}
 
 

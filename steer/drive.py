@@ -25,7 +25,7 @@ from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.counter import answers, changes_nothing
 from steer.estimate.estimator import without
-from steer.estimate.follow import WORDS, Follower
+from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.nodes import Node
 from steer.estimate.possible import Possible, possible_paths
@@ -33,6 +33,7 @@ from steer.estimate.rulings import counter_lacks
 from steer.estimate.shots import Shot
 from steer.estimate.smoother import SmoothedPath, Smoother, smooth
 from steer.estimate.sureness import next_survey
+from steer.estimate.words import TAKEN_BACK, WORDS
 from steer.intake import drivetext
 from steer.intake.stored import Border
 from steer.log import LOG_NAME, Event, Log
@@ -245,7 +246,7 @@ class Drive:
             self.follower.bring_up()
             told = self.told
             last = decisions.to_undo(
-                self.decisions, told.shot_word, told.stroke_number(), told.ended.last_sequence
+                self.decisions, self.follower.words.last(), told.stroke_number(), told.ended.last_sequence
             )
             if last is None:
                 return []
@@ -381,15 +382,28 @@ class Drive:
         return self._word("withdrawn", number)
 
     def restore_shot(self, number: int) -> Event:
-        """Take back what people said of this check shot: it stands as it came in."""
-        return self._word("restored", number)
+        """Take back all that people said of this check shot: it stands as it came in."""
+        return self._word(TAKEN_BACK, number)
+
+    def undo_shot(self, number: int) -> Event:
+        """Take back the last word on this check shot, and answer it: the word before it holds again, if there is one."""
+        found: list[Event] = []
+
+        def decided() -> list[tuple[str, dict[str, Any]]]:
+            self.refresh()
+            decisions.may_say(self._words(), number, None)
+            found.append(self.follower.words.last(number))
+            return self._with_file(*decisions.taking_back(found[-1]))
+
+        self._take_stored(self.log.append_decided(decided))
+        return found[-1]
 
     def shot_known(self, number: int) -> None:
         """Raise InputRefused when the log holds no check shot of this number."""
         decisions.shot_known(self._words(), number)
 
     def _word(self, kind: str, number: int) -> Event:
-        decisions.may_say(self._words(), number, WORDS[kind])
+        decisions.may_say(self._words(), number, WORDS.get(kind))
         return self.add(kind, {"shot": number})
 
     def _words(self) -> dict[int, str | None]:

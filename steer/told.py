@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
-from steer.decisions import SHOT_WORDS
 from steer.drivefile import DriveFile
 from steer.estimate.follow import Follower
 from steer.estimate.rulings import rulings
@@ -32,9 +31,6 @@ class Told:
         self.end_m: float | None = None  # the newest stroke's end, until something else comes in
         self.end_answered = False
         self.decisions: list[Event] = []  # accepted, overridden, note, not taken back
-        self.shot_word: Event | None = (
-            None  # the newest word on a check shot, where none was taken back since
-        )
         self.drive_file: dict[str, object] | None = None  # drive.toml as the log was last told of it
         self.last_arrival: str | None = None
         self._advised: dict[int, np.ndarray] = {}  # articulation (2,) by stroke, the last ones
@@ -76,8 +72,6 @@ class Told:
             self.decisions.append(event)
         elif event.kind == "undone":
             self.decisions = [d for d in self.decisions if d.sequence != int(event.body["event"])]
-        elif event.kind in (*SHOT_WORDS, "restored"):
-            self.shot_word = event if event.kind != "restored" else None
         elif event.kind == drivetext.KIND:
             self.drive_file = event.body
         return not follow or self._follow(event)

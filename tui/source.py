@@ -19,8 +19,8 @@ class Source(Protocol):
     (gives a function that writes the account, in any thread, and says where), `read_shots(path)`,
     `holds_sights(path)` (whether a file is one of observations), `reduce_survey(path, control, left_out)`,
     `store_survey(path, control, left_out, shots, despite)`, and
-    `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`, `restore_shot(number)` (takes back what
-    was said of a shot). Those that store may answer with a text, which is
+    `accept_shot(number)`, `reject_shot(number)`, `withdraw_shot(number)`, `restore_shot(number)` (takes back the
+    last word on a shot; a text says which). Those that store may answer with a text, which is
     shown. Keys for what a source cannot do are not offered.
 
     Optional entries of `Snapshot.extra`: "decision" (mapping with the fields of `tui.draw.scene.Decision`, or
@@ -57,8 +57,8 @@ class Source(Protocol):
         """Stores a note."""
 
     def undo_last(self) -> object:
-        """Stores that the last thing done is taken back, a decision, a note or a word on a check shot; a text says which.
-        Refused once a decision's stroke is driven."""
+        """Stores that the last thing done is taken back, a decision, a note or a word on a check shot; a text says which,
+        from when, and that it was done elsewhere where it was. Refused once a decision's stroke is driven."""
 
 
 # What the optional methods give. Any object with these fields will do.

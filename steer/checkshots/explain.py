@@ -116,10 +116,8 @@ def confirmed(estimator: Estimator, report: ShotReport) -> str:
         if abs(r.shot.s_m - s) <= _NEAR_M:
             alike = _found_alike(r, report)
         else:
-            gone = (
-                _reference(node, node, estimator) - _reference(before, node, estimator)
-            ) / report.innovation
-            alike = s < r.shot.s_m <= until and bool((gone[off] >= 0.5).all())
+            moved = (_reference(node, node, estimator) - _reference(before, node, estimator))[off]
+            alike = s < r.shot.s_m <= until and bool((moved / report.innovation[off] >= 0.5).all())
         if alike and bool((2.0 * r.innovation_sd[off] < np.abs(report.innovation[off])).all()):
             found.append(r)
     return f"{_names(found)} {_verb(found, 'agrees', 'agree')}" if found else ""

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from steer.advice import Advice, ForecastPoint, Snapshot
 from steer.correct.own_setting import Tried, foreseen
-from steer.decisions import SHOT_WORDS
 from steer.drive import Drive
 from steer.errors import FolderUnusable, InputRefused
+from steer.estimate.words import WORDS
 from steer.intake import drivetext
 from steer.intake.stored import drive_files
 from steer.log import Event
@@ -41,10 +42,8 @@ class ScreenSource:
         self._file_said = ""
         self._joints: SharpestJoint | None = None
         self._told = drive.seen, ""  # by the newest snapshot
-        for name in ("accept_shot", "reject_shot", "withdraw_shot", "restore_shot"):
-            method = getattr(drive, name, None)
-            if method is not None:
-                setattr(self, name, method)
+        self._opened_at = drive.seen
+        self._own: set[int] = set()  # events stored here, not in another window or program
 
     def close(self) -> None:
         """Closes the drive."""
@@ -167,7 +166,7 @@ class ScreenSource:
     def accept(self, shown: Advice | None = None) -> object:
         """Stores that the proposal shown is taken."""
         self._drive_file_stands()
-        return self.drive.accept(shown)
+        return self._stored(self.drive.accept(shown))
 
     def override(
         self,
@@ -179,25 +178,66 @@ class ScreenSource:
     ) -> object:
         """Stores an own setting in place of the proposal shown, by the cylinders and beyond the limits shown for it."""
         self._drive_file_stands()
-        return self.drive.override(right_mm_per_m, up_mm_per_m, shown, shown_mm, despite)
+        return self._stored(self.drive.override(right_mm_per_m, up_mm_per_m, shown, shown_mm, despite))
 
     def note(self, text: str) -> object:
         """Stores a note."""
-        return self.drive.note(text)
+        return self._stored(self.drive.note(text))
+
+    def accept_shot(self, number: int) -> object:
+        """Stores a person's word that a check shot counts."""
+        return self._stored(self.drive.accept_shot(number))
+
+    def reject_shot(self, number: int) -> object:
+        """Stores a person's word that a check shot holds a blunder."""
+        return self._stored(self.drive.reject_shot(number))
+
+    def withdraw_shot(self, number: int) -> object:
+        """Stores that whoever gave a check shot takes it back."""
+        return self._stored(self.drive.withdraw_shot(number))
+
+    def restore_shot(self, number: int) -> str:
+        """Takes the last word on a check shot back; says which, and what holds now."""
+        return self._word_gone(self.drive.undo_shot(number))
+
+    def _stored(self, event: Event) -> Event:
+        self._own.add(event.sequence)
+        return event
 
     def undo_last(self) -> str:
-        """Takes the last thing done back, a decision, a note or a word on a check shot; says which."""
-        standing = self.drive.undo_last()
-        if standing is None:
+        """Takes the last thing done back, a decision, a note or a word on a check shot; says which, when it was done
+        and whether elsewhere."""
+        gone = self.drive.undo_last()
+        if gone is None:
             return "Nothing stands that could be taken back."
-        if standing.kind == "note":
-            text = str(standing.body.get("text", ""))
-            return f'The note "{text if len(text) <= 40 else text[:37] + "..."}" is taken back.'
-        if standing.kind in SHOT_WORDS:
-            said = standing.kind.removeprefix("shot_")
-            return f"Shot {standing.body['shot']} is no longer {said}: it stands as it came in."
-        word = "acceptance" if standing.kind == "accepted" else "own setting"
-        return f"The {word} of stroke {int(standing.body['stroke']) + 1} is taken back."
+        if gone.kind in WORDS:
+            return self._word_gone(gone)
+        if gone.kind == "note":
+            text = str(gone.body.get("text", ""))
+            note = text if len(text) <= 40 else text[:37] + "..."
+            return f'The note "{note}", written {self._when(gone)}, is taken back.'
+        names = {"accepted": "acceptance", "overridden": "own setting"}
+        before = [
+            d for d in self.drive.decisions if d.kind in names and d.body["stroke"] == gone.body["stroke"]
+        ]
+        again = f"; the {names[before[-1].kind]} before it stands again" if before else ""
+        stroke = int(gone.body["stroke"]) + 1
+        return f"The {names[gone.kind]} of stroke {stroke}, made {self._when(gone)}, is taken back{again}."
+
+    def _word_gone(self, gone: Event) -> str:
+        number = int(gone.body["shot"])
+        word = self.drive.follower.words.word(number)
+        now = f"is {word} again" if word else "stands as it came in"
+        return f"Shot {number} {now}, no longer {WORDS[gone.kind]} as said {self._when(gone)}."
+
+    def _when(self, event: Event) -> str:
+        """When something was stored, and that it was not by this window where that is so."""
+        day, clock = event.arrived[:10], event.arrived[11:16]
+        at = f"at {clock} UTC" if day == datetime.now(UTC).date().isoformat() else f"at {day} {clock} UTC"
+        if event.sequence in self._own:
+            return at
+        elsewhere = "before this window was opened"
+        return f"{at} {'in another window or program' if event.sequence > self._opened_at else elsewhere}"
 
     def try_setting(self, right_mm_per_m: float, up_mm_per_m: float) -> Tried:
         """Looks at a setting: whole cylinder steps at the present roll, what they make, the limits it breaks."""

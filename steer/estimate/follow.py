@@ -26,6 +26,7 @@ from steer.estimate.present import Present
 from steer.estimate.rulings import Rulings, correction_of, counter_at, counter_lacks, setting_of
 from steer.estimate.run import Frozen, Run
 from steer.estimate.shots import REACHED_M, Shot, shot_of
+from steer.estimate.words import ShotWords
 
 _FIELDS = (
     "spot_right_mm",
@@ -37,12 +38,6 @@ _FIELDS = (
 )
 _WIDTH = len(_FIELDS)
 HANDED_OVER_AGAIN = 60  # newest readings among which one is looked for that comes twice
-WORDS = {
-    "shot_accepted": "accepted",
-    "shot_rejected": "rejected",
-    "withdrawn": "withdrawn",
-    "restored": None,
-}
 
 
 class Follower:
@@ -73,6 +68,7 @@ class Follower:
         self.recent: list[tuple[int, dict[str, Any]]] = []
         self._standing: tuple[tuple[object, ...], Standing] | None = None
         self.shots: dict[int, Shot] = {}
+        self.words = ShotWords()
         self.late: dict[int, Any] = {}
         for setting in self.known.settings:
             self.estimator.put(setting)
@@ -113,10 +109,10 @@ class Follower:
         elif kind == "undone":
             undone = int(event.body["event"])
             return undone in self.known.undone or self.cylinders.take_back(undone)
-        elif kind in WORDS:
-            self._word(int(event.body["shot"]), WORDS[kind])
         elif kind == "chainage_set":
             return correction_of(event) in self.known.counter
+        elif (shot_number := self.words.take(event)) is not None:
+            self._word(shot_number, self.words.word(shot_number))
         return True
 
     def bring_up(self) -> None:
@@ -175,7 +171,7 @@ class Follower:
     # ---- shots
 
     def _word(self, sequence: int, word: str | None) -> None:
-        """A person's word on a shot; None takes it back."""
+        """What holds of a shot by a person's word; None: nothing was said, or it was taken back."""
         old = self.shots.get(sequence)
         if old is None:
             return

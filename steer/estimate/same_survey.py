@@ -15,6 +15,7 @@ import numpy as np
 
 from steer.drivefile import DriveFile
 from steer.estimate.shots import Shot, shot_of
+from steer.estimate.words import ShotWords
 
 APART_MM = 1.0  # between the two positions, in each plane: what rounding of coordinates to mm makes of one
 ALONG_M = 0.01  # between the two chainages
@@ -43,21 +44,18 @@ class Surveys:
     """The check shots of a log, to look for one that a new shot repeats."""
 
     def __init__(self, drive: DriveFile, events: Iterable[Any]) -> None:
-        """`events`: the log's check_shot, withdrawn and restored events. A withdrawn shot is as if never given."""
+        """`events`: the log's check_shot events and people's words on them. A withdrawn shot is as if never given."""
         self._drive = drive
         self._near: dict[tuple[str, int], list[Shot]] = {}
         self._origin: dict[int, int] = {}  # of a repeat: the shot that it repeats
         given: dict[int, Mapping[str, Any]] = {}
-        out: set[int] = set()
+        words = ShotWords()
         for event in events:
             if event.kind == "check_shot":
                 given[event.sequence] = event.body
-            elif event.kind == "withdrawn":
-                out.add(int(event.body["shot"]))
-            elif event.kind == "restored":
-                out.discard(int(event.body["shot"]))
+            words.take(event)
         for sequence, body in given.items():
-            if sequence not in out:
+            if words.word(sequence) != "withdrawn":
                 self._add(shot_of(drive, sequence, body))
 
     def repeated(self, sequence: int, body: Mapping[str, Any]) -> int | None:

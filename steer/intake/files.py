@@ -197,8 +197,9 @@ def _store(
 def known_surveys(log: Log, border: Border) -> Surveys:
     """The check shots of the log. Raises FolderUnusable for one that is not as it was written."""
     from steer.estimate.same_survey import Surveys
+    from steer.estimate.words import TAKEN_BACK, WORDS
 
-    events = log.of_kinds("check_shot", "withdrawn", "restored")
+    events = log.of_kinds("check_shot", *WORDS, TAKEN_BACK)
     for event in events:
         border.check(event)
     return Surveys(border.drive, events)

@@ -62,9 +62,8 @@ def _known(kind: str, drive: DriveFile) -> tuple[Mapping[str, Field], tuple[str,
         "accepted": (told, tuple(told)),
         "overridden": ({**told, "beyond": Codes()}, tuple(told)),
         "undone": ({"event": Whole(1)}, ("event",)),
-        **dict.fromkeys(
-            ("shot_accepted", "shot_rejected", "withdrawn", "restored"), ({"shot": Whole(1)}, ("shot",))
-        ),
+        **dict.fromkeys(("shot_accepted", "shot_rejected", "withdrawn"), ({"shot": Whole(1)}, ("shot",))),
+        "restored": ({"shot": Whole(1), "event": Whole(1)}, ("shot",)),
         "chainage_set": (counter_fields(), ("add_m",)),
         "note": ({"chainage_m": _ANY_CHAINAGE, "text": Text()}, ()),
         "file": (

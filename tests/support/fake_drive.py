@@ -494,13 +494,14 @@ class FakeDrive:
     def withdraw_shot(self, number: int) -> None:
         self._word(number, "withdrawn")
 
-    def restore_shot(self, number: int) -> None:
+    def restore_shot(self, number: int) -> str:
         if number not in self._came_in:
             raise InputRefused(
                 f"check shot {number}: it is neither accepted, rejected nor withdrawn: there is nothing to take back"
             )
         self._word(number, self._came_in[number])
         del self._came_in[number]
+        return f"Shot {number} stands as it came in."
 
     def _word(self, number: int, verdict: str) -> None:
         (shot,) = (s for s in self.current.shots if s.number == number)

@@ -1,12 +1,14 @@
 """The real drive behind the screens: what the adapter says agrees with the drive and the log."""
 
 import argparse
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 STROKES = 42  # of the sample drive, to 37.8 m: past its first check shot, and a change is proposed
+AT = r"at (\d{4}-\d\d-\d\d )?\d\d:\d\d UTC"  # the date only where the day has changed meanwhile
 
 
 @pytest.fixture(scope="module")
@@ -70,9 +72,13 @@ def test_decision_stands_until_it_is_taken_back(undecided):
     source.override(2.0, -1.0)
     decision = source.snapshot().extra["decision"]
     assert decision["kind"] == "overridden" and decision["right_mm_per_m"] == pytest.approx(2.0, abs=0.5)
-    assert source.undo_last() == f"The own setting of stroke {snapshot.advice.stroke + 1} is taken back."
+    stroke = snapshot.advice.stroke + 1
+    assert re.fullmatch(
+        rf"The own setting of stroke {stroke}, made {AT}, is taken back; the acceptance before it stands again\.",
+        source.undo_last(),
+    )
     assert source.snapshot().extra["decision"]["kind"] == "accepted"
-    assert source.undo_last() == f"The acceptance of stroke {snapshot.advice.stroke + 1} is taken back."
+    assert re.fullmatch(rf"The acceptance of stroke {stroke}, made {AT}, is taken back\.", source.undo_last())
     assert source.snapshot().extra["decision"] is None
     # Each of these is a further event; none was removed.
     after = list(source.events())
@@ -95,7 +101,8 @@ def test_a_word_on_a_shot_is_taken_back_where_it_is_the_last_thing_done(undecide
     source.accept()
     source.withdraw_shot(number)
     assert verdict() == "withdrawn"
-    assert source.undo_last() == f"Shot {number} is no longer withdrawn: it stands as it came in."
+    said = rf"Shot {number} stands as it came in, no longer withdrawn as said {AT}\."
+    assert re.fullmatch(said, source.undo_last())
     assert verdict() == came_in and source.snapshot().extra["decision"]["kind"] == "accepted"
     assert "acceptance of stroke" in source.undo_last()
     source.withdraw_shot(number)
@@ -105,6 +112,69 @@ def test_a_word_on_a_shot_is_taken_back_where_it_is_the_last_thing_done(undecide
         source.snapshot().advice.chainage_m + 0.9
     )  # an older word is for the shots' screen
     assert "Nothing stands" in source.undo_last() and verdict() == "withdrawn"
+
+
+def test_a_word_taken_back_leaves_the_word_before_it(undecided):
+    """Key u on either screen, as often as words were said; each is a further event, and whoever reads the log anew
+    comes to the same."""
+    from steer.drive import Drive
+    from steer.errors import InputRefused
+
+    source, face_m = undecided, undecided.snapshot().advice.chainage_m
+    shot = {
+        "chainage_m": face_m,
+        "point": "face",
+        "line_mm": 900.0,
+        "level_mm": 0.0,
+        "sd_mm": 3.0,
+        "asks": True,
+    }
+    number = source.drive.add("check_shot", shot).sequence
+
+    def verdict():
+        with Drive.open(source.drive.folder) as again:
+            (anew,) = (s.verdict for s in again.shots() if s.number == number)
+        (here,) = (s.verdict for s in source.drive.shots() if s.number == number)
+        assert anew == here
+        return here
+
+    assert verdict() == "waiting"
+    for undo in (source.undo_last, lambda: source.restore_shot(number)):
+        for word, came in (("accept", "disagrees"), ("reject", "rejected"), ("withdraw", "withdrawn")):
+            getattr(source, f"{word}_shot")(number)
+            assert verdict() == came
+        assert f"Shot {number} is rejected again, no longer withdrawn as said" in undo()
+        assert verdict() == "rejected"
+        assert f"Shot {number} is accepted again, no longer rejected as said" in undo()
+        assert verdict() == "disagrees"
+        assert f"Shot {number} stands as it came in, no longer accepted" in undo() and verdict() == "waiting"
+    with pytest.raises(InputRefused, match="there is nothing to take back"):
+        source.restore_shot(number)
+    # an older log says only that the shot stands as it came in
+    source.accept_shot(number)
+    source.reject_shot(number)
+    source.drive.add("restored", {"shot": number})
+    assert verdict() == "waiting"
+
+
+def test_what_another_window_decided_is_taken_back_by_name(undecided):
+    from steer.cli.screen_source import ScreenSource
+    from steer.drive import Drive
+
+    source, stroke = undecided, undecided.snapshot().advice.stroke + 1
+    with Drive.open(source.drive.folder, write=True) as other:
+        other.accept()
+        number = other.add(
+            "check_shot", {"chainage_m": 20.0, "point": "face", "line_mm": 0.0, "level_mm": 0.0, "sd_mm": 3.0}
+        ).sequence
+        other.reject_shot(number)
+        said = rf"Shot {number} stands as it came in, no longer rejected as said {AT} in another window or program\."
+        assert re.fullmatch(said, source.undo_last())
+        said = rf"The acceptance of stroke {stroke}, made {AT} in another window or program, is taken back\."
+        assert re.fullmatch(said, source.undo_last())
+        other.note("wet sand")
+    with Drive.open(source.drive.folder, write=True) as later:
+        assert "before this window was opened" in ScreenSource(later).undo_last()
 
 
 def test_nothing_to_take_back_is_said(tmp_path, sample):
@@ -120,7 +190,7 @@ def test_nothing_to_take_back_is_said(tmp_path, sample):
 
 def test_note_is_taken_back_by_name(source):
     source.note("wet sand")
-    assert source.undo_last() == 'The note "wet sand" is taken back.'
+    assert re.fullmatch(rf'The note "wet sand", written {AT}, is taken back\.', source.undo_last())
 
 
 def test_trying_a_setting_stores_nothing_and_knows_the_limits(source):
@@ -708,7 +778,7 @@ def test_what_was_set_for_a_driven_stroke_is_not_taken_back(undecided):
     with pytest.raises(InputRefused, match=f"stroke {shown.stroke + 1} is driven"):
         undecided.undo_last()
     undecided.note("after")
-    assert undecided.undo_last() == 'The note "after" is taken back.'
+    assert 'The note "after", written' in undecided.undo_last()
     with pytest.raises(InputRefused, match="stays in the log"):
         undecided.undo_last()
     assert [e.kind for e in undecided.drive.decisions] == ["note", "accepted"]

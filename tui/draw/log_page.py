@@ -78,7 +78,7 @@ def line_of(event: LoggedEvent) -> LogLine:
         parts.append(
             f"stroke {int(str(body.pop('stroke'))) + 1}"
         )  # counted from 1, as on the stroke's screen
-    if event.kind == "undone" and _is_number(body.get("event")):
+    if taken_back(event) is not None:
         parts.append(f"event {body.pop('event')} is taken back")
     if _is_number(body.get("chainage_m")):
         parts.append(f"at {float(str(body.pop('chainage_m'))):.2f} m")
@@ -123,8 +123,8 @@ def line_of(event: LoggedEvent) -> LogLine:
 
 def taken_back(event: LoggedEvent) -> int | None:
     """The sequence of the event that this one takes back; None of any other."""
-    body = dict(event.body)
-    return int(str(body["event"])) if event.kind == "undone" and _is_number(body.get("event")) else None
+    told = event.body.get("event")
+    return int(str(told)) if event.kind in ("undone", "restored") and _is_number(told) else None
 
 
 def with_fate(line: LogLine, undone: Mapping[int, int]) -> str:

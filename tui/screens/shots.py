@@ -165,9 +165,9 @@ class ShotsScreen(SteerScreen):
             "accept_shot": "is accepted. Key u takes that back.",
             "reject_shot": "is rejected. Key u takes that back.",
             "withdraw_shot": "is withdrawn. Key u takes that back.",
-            "restore_shot": "stands as it came in.",
-        }[method]
-        await self.stored(lambda drive: getattr(drive, method)(shot.number), f"Shot {shot.number} {done}")
+        }.get(method)
+        said = f"Shot {shot.number} {done}" if done else ""  # which word is taken back, the drive says
+        await self.stored(lambda drive: getattr(drive, method)(shot.number), said)
 
     async def stored(self, work: Callable[[Any], object], said: str) -> bool:
         """Stores, and keeps the face's estimate before and after for the eye."""
