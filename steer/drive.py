@@ -323,7 +323,7 @@ class Drive:
         return make_advice(
             self.file, here.estimator, here.node, self.told.stroke_number(), here.now_mm, here.roll_deg, health.notices,
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
-            next_survey_m=next_survey(here.node, here.estimator), advised=here.advised, told_mm=here.told_mm,
+            next_survey_m=next_survey(here.node, here.estimator, health.unseen), advised=here.advised, told_mm=here.told_mm,
             force=follower.newest_force(),
         )  # fmt: skip
 

@@ -20,6 +20,7 @@ class Health:
     notices: tuple[Notice, ...]
     opposite: bool
     trusted: bool
+    unseen: bool = False  # the spot is lost or stuck
 
 
 def examine(
@@ -33,10 +34,11 @@ def examine(
     opposite = steering.steering_opposite(cells, node)
     unsure, sure = sureness(node, drive, len(reference.undecided(estimator)))
     jumped, placed = readings.jumped(follower, node)
+    lost = [] if follower.spot.stuck else readings.beam_lost(cells, node)
     notices = (
         *readings.refused(cells, node),
         *readings.scatter(nodes, node),
-        *([] if follower.spot.stuck else readings.beam_lost(cells, node)),
+        *lost,
         *reference.launch(cells, node),
         *reference.moved(nodes, cells, node, estimator),
         *reference.waiting(node, estimator),
@@ -50,4 +52,4 @@ def examine(
         *readings.went_wrong(node, estimator),
         *unsure,
     )
-    return Health(notices, opposite is not None, sure and placed)
+    return Health(notices, opposite is not None, sure and placed, bool(lost) or follower.spot.stuck)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from itertools import chain
+
 import numpy as np
 
 from steer.advice import Notice
 from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
-from steer.estimate.motion import RD, RO, RR
+from steer.estimate.motion import RD, RO, RR, Y
 from steer.estimate.nodes import Node
+from steer.estimate.unseen import going_on
 from steer.text import BAND, PLANES, first_decide, within
 
 SURVEY_SHARE = 0.25  # of the tolerance: one sd beyond this asks for a check shot
@@ -44,11 +47,12 @@ def sureness(node: Node, drive: DriveFile, waiting: int = 0) -> tuple[list[Notic
     return [], True
 
 
-def next_survey(node: Node, estimator: Estimator) -> float:
+def next_survey(node: Node, estimator: Estimator, unseen: bool = False) -> float:
     """The chainage (m) at which the sd of line or level will reach SURVEY_SHARE of the tolerance.
 
     With readings going on, the face is known as well as the reference is there: the growth of the
-    variance of RO + RD·d + RR·d²/2 is added to today's.
+    variance of RO + RD·d + RR·d²/2 is added to today's. While the spot is `unseen`, lost or stuck, nothing ties
+    the face to the reference: the estimate is carried on by what is still read.
     """
     drive, motion = estimator.drive, estimator.stack.motion
     _, p = node.blend()
@@ -56,6 +60,11 @@ def next_survey(node: Node, estimator: Estimator) -> float:
     start = drive.axis.start_chainage_m + drive.target.behind_face_m
     here = max(node.s_m - start, 0.0)
     end = max(drive.axis.end_chainage_m, node.s_m)
+    if unseen:
+        nodes = chain([node], going_on(node, estimator, end))
+        return next(
+            (n.s_m for n in nodes if (np.sqrt(n.blend()[1][:, Y, Y]) > SURVEY_SHARE * tolerance).any()), end
+        )
     ahead = np.arange(0.0, end - node.s_m + 1.0, 1.0)
     index = [RO, RD, RR]
 

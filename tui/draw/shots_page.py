@@ -58,6 +58,8 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
     if advice.next_survey_m is not None:
         left = advice.next_survey_m - advice.chainage_m
         due = f"in {left:.1f} m, by {advice.next_survey_m:.1f} m" if left > 0.05 else "NOW: it is overdue"
+        if any(n.code in ("beam_lost", "spot_stuck") for n in advice.notices) and width >= 60:
+            due += ", as no spot is read" if left > 0.05 else ", and no spot is read"
         rows.append(((" Next check survey ", "quiet"), (due, "strong" if left > 0.05 else "warn")))
     reference = snapshot.extra.get("reference")
     if isinstance(reference, str) and reference:
