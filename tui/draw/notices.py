@@ -104,11 +104,12 @@ def refused(scene: Scene, size: int) -> list[Row]:
     return [((f" {line}", "quiet"),) for line in wrap(text, size - 2, 3)]
 
 
-def old(scene: Scene, size: int, lead: Row = MARK) -> list[Row]:
-    """Why what a page shows is old or made with another drive file, for the pages that show it all the same."""
+def old(scene: Scene, size: int, lead: Row = MARK, most: int = 3) -> list[Row]:
+    """Why what a page shows is old or made with another drive file, for the pages that show it all the same; `most`
+    rows."""
     return [
         (*(lead if n == 0 else (("   ", ""),)), (text, "strong"))
-        for n, text in enumerate(wrap(stopped(scene), size - 4, 3))
+        for n, text in enumerate(wrap(stopped(scene), size - 4, most))
     ]
 
 

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from steer.text import believed
 from tui.draw import notices, words
 from tui.draw.scene import Scene, out_of_date, unread
-from tui.draw.spans import Row, shortened, wrap
+from tui.draw.spans import Row, at_ends, cells, first_whole, shortened, wrap
 
 if TYPE_CHECKING:
     from steer.advice import FaceEstimate, ShotView
 
 
 LONGEST = 8  # rows of one sentence
+_TITLED = 4  # rows from which what is said of a shot has a title
 DESPITE = "accepted, disagrees"
 BELIEVED = "accepted"  # one that disagreed then, and that others confirm
 AHEAD = "ahead"  # a waiting shot that no word brings in, only readings
@@ -28,8 +29,9 @@ _MARK = {
 }
 
 
-def title_rows(scene: Scene, width: int) -> list[Row]:
-    """How many shots and how they stand; where the face is; when the next one is due."""
+def title_rows(scene: Scene, width: int, room: int = 99) -> list[Row]:
+    """How many shots and how they stand; where the face is; when the next one is due. In less `room` than all want the
+    reference goes first, then why the page is old is cut, then the survey, the face, the notices' own row."""
     snapshot = scene.snapshot
     if unread(scene):
         why: list[Row] = [((f" {line}", "strong"),) for line in wrap(unread(scene), width - 2, 4)]
@@ -42,29 +44,31 @@ def title_rows(scene: Scene, width: int) -> list[Row]:
             said = verdict.replace("rees", "ree") if number > 1 else verdict
             counts.append(f"{number} {said.replace(', ', ' but ')}")
     rows: list[Row] = [((f" CHECK SHOTS  {', '.join(counts)}".ljust(width), "title"),)]
-    rows += notices.old(scene, width)
-    rows += notices.line(scene, width)
+    old, noticed = notices.old(scene, width), notices.line(scene, width)
+    if room < 4 + len(old) + len(noticed) - 1:
+        old = notices.old(scene, width, most=1)
+    if noticed and room < 2 + len(old):
+        rows[0] = at_ends(rows[0], notices.mark(len(notices.ordered(scene)), width), width)
+        noticed = []
+    rows += [*old, *noticed]
     if snapshot is None or snapshot.advice is None:
         rows.append(((" No reading yet.", "quiet"),))
         return rows
     advice = snapshot.advice
     was = "was " if out_of_date(scene) else ""
-    rows.append(
-        (
-            (f" Face {advice.chainage_m:.2f} m: ", "quiet"),
-            (f"{was}{estimate_text(advice.estimate, scene.glyphs.plus_minus)}", "strong"),
-        )
-    )
+    text = f"{was}{estimate_text(advice.estimate, scene.glyphs.plus_minus)}"
+    lead = first_whole((f" Face {advice.chainage_m:.2f} m: ", " Face: ", " "), width - cells(text)) or " "
+    rows.append(((lead, "quiet"), (text, "strong")))
     if advice.next_survey_m is not None:
         left = advice.next_survey_m - advice.chainage_m
         due = f"in {left:.1f} m, by {advice.next_survey_m:.1f} m" if left > 0.05 else "NOW: it is overdue"
-        if any(n.code in ("beam_lost", "spot_stuck") for n in advice.notices) and width >= 60:
-            due += ", as no spot is read" if left > 0.05 else ", and no spot is read"
+        if left > 0.05 and width >= 60 and any(n.code in ("beam_lost", "spot_stuck") for n in advice.notices):
+            due += ", as no spot is read"
         rows.append(((" Next check survey ", "quiet"), (due, "strong" if left > 0.05 else "warn")))
     reference = snapshot.extra.get("reference")
     if isinstance(reference, str) and reference:
-        rows += [((f" {line}", ""),) for line in wrap(reference, width - 2, 3)]
-    return rows
+        rows += [((f" {line}", ""),) for line in wrap(reference, width - 2, min(3, max(room - len(rows), 0)))]
+    return rows[: max(room, 1)]
 
 
 def estimate_text(estimate: FaceEstimate, plus_minus: str) -> str:
@@ -146,6 +150,8 @@ def detail(
 ) -> list[Row]:
     """The shot under the cursor in sentences; in too few rows (`height`) the longest are cut, and marked as cut:
     the evidence for either explanation has its place."""
+    if height is not None and height < _TITLED:
+        return _in_short(scene, shot, before_after, width, height)
     rows: list[Row] = [((" THIS SHOT".ljust(width), "title"),)]
     texts: list[tuple[str, str]] = []
     if shot is not None:
@@ -189,6 +195,24 @@ def detail(
     for (text, role), most in zip(texts, given, strict=False):
         rows += [((f" {line}", role),) for line in wrap(text, width - 2, most)]
     return rows
+
+
+def _in_short(scene: Scene, shot: ShotView | None, before_after: str, width: int, height: int) -> list[Row]:
+    """What the row of the list has no room for."""
+    pm, texts = scene.glyphs.plus_minus, [before_after] if before_after else []
+    if shot is not None:
+        line = words.known("line", shot.line_mm, shot.sd_line_mm, pm)
+        texts.append(
+            f"Shot {shot.number}: {line}, {words.known('level', shot.level_mm, shot.sd_level_mm, pm)}."
+        )
+        if _verdict(shot) != AHEAD and (lay := _against(shot)):
+            texts.append(f"It lay {lay}.")
+    given = shortened([len(wrap(text, width - 2, LONGEST)) for text in texts], height)
+    return [
+        ((f" {row}", ""),)
+        for text, most in zip(texts, given, strict=False)
+        for row in wrap(text, width - 2, most)
+    ]
 
 
 def _verdict(shot: ShotView) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from tui.draw import correction, counters, cylinders, notices, words
 from tui.draw.glyphs import to_ascii
-from tui.draw.scene import Scene, blocked, own_setting
-from tui.draw.spans import Row, at_ends, beside, fit, wrap
+from tui.draw.limits import limit_mm
+from tui.draw.scene import Scene, blocked, out_of_date, own_setting
+from tui.draw.spans import Row, Span, at_ends, beside, cells, first_whole, fit, wrap
 
 
 def draw(scene: Scene, width: int, height: int) -> list[Row]:
@@ -15,27 +16,38 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     correction with its direction and unit.
     """
     count = len(scene.snapshot.cylinder_positions_deg) if scene.snapshot else 0
-    if width < 46:
-        # No room side by side: the correction first, the table under it.
-        rows = correction.draw(scene, width, "text") + cylinders.draw(scene, width, count + 1)
+    table = 0 if width < 46 else cylinders.FULL if width >= 78 else cylinders.NARROW
+    size = width - table - 1 if table else width
+    form = correction.big_form(size, height, scene.glyphs.halves) if table else "text"
+    panel = correction.draw(scene, size, form)
+    tall = max(len(panel), count + 1) if table else len(panel) + count + 1
+    most = 3 if height >= 18 else 2 if height >= 8 else 1  # an answer takes no row of the correction's
+    foot = counters.foot_rows(scene, width, most) if height >= 10 or scene.said else []
+    room = height - (height >= 8) - (height >= 18) - tall - len(foot)
+    # What is said in words comes before what is drawn, as long as a small drawing is left.
+    drawn = 7 if room >= 10 else 5 if room >= 7 else 0
+    below = bool(table) and len(panel) + 2 <= tall
+    face = (
+        _face(scene, size - 1 if below else (width - 8) // 2) if drawn == 0 else ()
+    )  # else beside the strips
+    if table:
+        if below:
+            panel, face = [*panel, *(((" ", ""), span) for span in face)], ()
+        left = [fit(row, size) for row in panel]
+        rows = beside(left, width - table, cylinders.draw(scene, table, tall), table)
     else:
-        table = cylinders.FULL if width >= 78 else cylinders.NARROW
-        form = correction.big_form(width - table - 1, height, scene.glyphs.halves)
-        panel_height = max(correction.height(form), count + 1)
-        panel = [fit(row, width - table - 1) for row in correction.draw(scene, width - table - 1, form)]
-        rows = beside(panel, width - table, cylinders.draw(scene, table, panel_height), table)
+        # No room side by side: the correction first, the table under it.
+        rows = panel + cylinders.draw(scene, width, count + 1)
     if height >= 8:
         rows.insert(0, counters.counter_row(scene, width))
     if height >= 18:
         rows.insert(0, counters.name_row(scene, width))
-    most = 3 if height >= 18 else 2 if height >= 8 else 1  # an answer takes no row of the correction's
-    foot = counters.foot_rows(scene, width, most) if height >= 10 or scene.said else []
-    room = height - len(rows) - len(foot)
-    # What is said in words comes before what is drawn, as long as a small drawing is left.
-    drawn = 7 if room >= 10 else 5 if room >= 7 else 0
     standing = len(notices.ordered(scene))
     # One row is a notice's before it is the reason's; what to do where there is no proposal comes before both.
     kept = 1 if standing and room > (blocked(scene) is not None) else 0
+    if face and room > kept + 1:
+        rows.append(((" Face ", "quiet"), face[0], (", ", ""), face[1]))
+        room -= 1
     changed = correction.differs(scene) if room > kept else ""
     lines = wrap(changed, width - 7, 2 if room - drawn > kept + 1 else 1) if changed else []
     reason: list[Row] = [
@@ -60,6 +72,29 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     if scene.glyphs.ascii:
         out = [fit(tuple((to_ascii(text), role) for text, role in row), width) for row in out]
     return out
+
+
+def _face(scene: Scene, size: int) -> tuple[Span, ...]:
+    """Where the face is, a text of at most `size` cells for each plane, for a page without strips to say it beside."""
+    snapshot = scene.snapshot
+    if snapshot is None or snapshot.advice is None:
+        return ()
+    e, at_m, pm = snapshot.advice.estimate, snapshot.advice.chainage_m, scene.glyphs.plus_minus
+    planes = ("line", e.line_mm, e.line_sd_mm), ("level", e.level_mm, e.level_sd_mm)
+    known = [words.known(plane, value, sd, pm) for plane, value, sd in planes]
+    named = all(cells(f"{plane} {text}") <= size for (plane, *_), text in zip(planes, known, strict=True))
+    texts: list[Span] = []
+    for (plane, value, sd), text in zip(planes, known, strict=True):
+        said, role = words.offset(plane, value, sd_mm=sd), "strong"
+        aside = bool(words.side(plane, value))
+        name = f"{plane} " if not aside and not text.startswith("on ") else ""  # "0 mm" could be of either
+        choices: tuple[str, ...] = (f"{plane} {text}", text) if named and aside else (name + text,)
+        if out_of_date(scene):
+            choices, role = (f"{name}was {said if aside else text}",), "quiet"
+        elif abs(value) > limit_mm(snapshot, plane, at_m):
+            choices, role = (f"{text} OUTSIDE LIMIT", f"{text} OUTSIDE", f"OUTSIDE {said}"), "alarm"
+        texts.append((first_whole((*choices, said), size), role))
+    return tuple(texts)
 
 
 def _reason(scene: Scene, width: int, most: int) -> list[Row]:

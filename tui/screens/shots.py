@@ -9,10 +9,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from steer.errors import SteerError
-from tui.draw import counters, notices, shots_page
+from tui.draw import counters, shots_page
 from tui.draw.glyphs import to_ascii
 from tui.draw.scene import unread
-from tui.draw.spans import Row, at_ends
+from tui.draw.spans import Row
 from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 
 DETAIL_ROWS = 11  # more where this shot has more to say
-LIST_ROWS = 3  # that the list keeps, whatever the detail wants
+LIST_ROWS = 3  # that the list keeps, whatever the detail and the head want
+LEAST_ROWS = 3  # of the detail
 
 
 class ShotList(ListRows):
@@ -35,11 +36,8 @@ class ShotList(ListRows):
 
     def head(self, width: int) -> list[Row]:
         scene = self.steer.scene
-        rows = [*shots_page.title_rows(scene, width), *shots_page.head(width)]
-        standing = len(notices.ordered(scene))
-        if standing and self.size.height == 1:  # no row for one of them
-            rows[0] = at_ends(rows[0], notices.mark(standing, width), width)
-        return rows
+        room = self.screen.size.height - 1 - LEAST_ROWS - LIST_ROWS - 1  # the keys and the columns' own
+        return [*shots_page.title_rows(scene, width, max(room, 1)), *shots_page.head(width)]
 
     def _shots(self) -> tuple[ShotView, ...]:
         snapshot = self.steer.scene.snapshot
@@ -125,7 +123,7 @@ class ShotsScreen(SteerScreen):
         wanted += len(counters.foot_rows(scene, width, 3))
         head = len(self.query_one("#list", ShotList).head(width))
         room = height - 1 - head - LIST_ROWS  # 1: the keys
-        self.query_one("#detail").styles.height = min(max(DETAIL_ROWS, wanted), max(room, 3))
+        self.query_one("#detail").styles.height = min(max(DETAIL_ROWS, wanted), max(room, LEAST_ROWS))
 
     def shot(self) -> ShotView | None:
         """The shot under the cursor."""
