@@ -833,3 +833,18 @@ def test_a_shot_accepted_though_it_disagrees_says_both(width):
     assert "agrees now: the reference is taken to have moved. Key a accepts it" in " ".join(
         " ".join(plain(line) for line in told).split()
     )
+
+
+@pytest.mark.parametrize("code", ["beam_lost", "spot_stuck", "survey_due"])
+@pytest.mark.parametrize("left_m", [8.2, -1.0])
+def test_the_next_survey_says_that_it_is_foretold_without_a_spot(code, left_m):
+    from steer.advice import Notice
+    from tui.draw import shots_page
+    from tui.draw.scene import Scene
+    from tui.draw.spans import plain
+
+    base = fake_drive.good()
+    advice = replace(base.advice, notices=(Notice(code, "So it is.", 90.0),), next_survey_m=96.0 + left_m)
+    rows = shots_page.title_rows(Scene(replace(base, advice=advice)), 80)
+    (said,) = (plain(row) for row in rows if "Next check survey" in plain(row))
+    assert said.endswith(", as no spot is read") == (code != "survey_due" and left_m > 0)

@@ -21,6 +21,8 @@ BESIDE_FROM = 120  # columns from which the pipes stand beside the strips
 BESIDE = 56  # columns of the table there, cursor included
 ROOMY_FROM = 160  # columns from which the table stands there with all its blanks
 ROOMY = 71
+LEAST_STRIPS = 7  # rows in which both can be drawn
+_FEW_PIPES = 4  # rows of the table, its head included, before anything else gives way to it
 _LEGEND = "- inside   X outside   ~ cannot tell "
 
 
@@ -36,14 +38,18 @@ class Plan:
 
 def plan(width: int, height: int, wanted: int, least: int = 1) -> Plan:
     """Who gets which of `height` rows: the summary what it wants (`wanted`), but never so much that the strips
-    have less than 9 and the pipes, when below, less than 4; yet at least `least`, whatever gives way."""
+    have less than 9 and the pipes, when below, less than 4; yet at least `least`, whatever gives way. Strips that would
+    have too few rows to be drawn leave them to the summary."""
     beside = ROOMY if width >= ROOMY_FROM else BESIDE if width >= BESIDE_FROM else 0
     others = 9 if beside else 13
     summary = min(height, max(1, least, min(wanted, height - others)))
     room = max(0, height - summary)
     if beside:
         return Plan(summary, room, room, beside)
-    pipes = min(room, max(4, (room - 9) // 2))
+    pipes = min(room, max(_FEW_PIPES, (room - 9) // 2))
+    if room - pipes < LEAST_STRIPS:
+        summary = max(summary, min(wanted, height - _FEW_PIPES))
+        return Plan(summary, 0, max(height - summary, 0), 0)
     return Plan(summary, room - pipes, pipes, 0)
 
 
@@ -71,8 +77,15 @@ def summary_rows(
     texts += [(text, width - 2, False) for text in built.summary]
     given = [len(wrap(text, size, 3)) for text, size, _ in texts]
     room = sum(given) if height is None else max(0, height - 1 - len(noticed))
+    whole = list(given)
     while sum(given) > room and len(given) > len(warnings) + 1:
         given.pop()
+    if len(given) < len(whole) and sum(given) < room:
+        given.append(
+            min(whole[len(given)], room - sum(given))
+        )  # the beginning of the next, rather than a blank
+    if stopped and sum(given) > room:
+        given[0] = 1  # that the page is old fits into one row
     given = shortened(given, room)
     rows = [head, *noticed]
     for number, ((text, size, warning), most) in enumerate(zip(texts, given, strict=False)):
@@ -125,14 +138,31 @@ def verdict_row(points: Sequence[AsBuiltPoint], plane: str, where: stretch.Reach
     return tuple(spans)
 
 
+# Cells of the narrow table's columns, and those left out where the verdict would have no room, in that order.
+_NARROW = {"pipe": 6, "front": 7, "line": 9, "level": 9, "joint": 6, "gap": 5}
+_VERDICT = 12  # with the blank before it
+_LEFT_OUT = ("gap", "joint", "front")
+
+
+def _narrow(width: int) -> list[str]:
+    """The narrow table's columns before the verdict in `width` cells."""
+    kept = list(_NARROW)
+    for name in _LEFT_OUT:
+        if sum(_NARROW[k] for k in kept) + _VERDICT > width:
+            kept.remove(name)
+    return kept
+
+
 def pipe_head(width: int) -> list[Row]:
     """Names of the pipe table's columns, with their units."""
     if width >= ROOMY:
         texts = ["  pipe  front at  line mm   level mm  joint mm/m  gap mm  verdict"]
     else:
+        units = {"front": "at m", "line": "mm", "level": "mm", "joint": "mm/m", "gap": "mm"}
+        kept = _narrow(width - 1)
         texts = [
-            "  pipe  front     line    level joint  gap verdict",
-            "         at m       mm       mm  mm/m   mm",
+            "".join(f"{name:>{_NARROW[name]}}" for name in kept) + " verdict",
+            "".join(f"{units.get(name, ''):>{_NARROW[name]}}" for name in kept),
         ]
     return [((text[:width].ljust(width), "title"),) for text in texts]
 
@@ -145,7 +175,10 @@ def pipe_row(pipe: AsBuiltPipe, width: int) -> Row:
     line = f"{abs(pipe.line_mm):.0f} {words.side('line', pipe.line_mm)}".strip()
     level = f"{abs(pipe.level_mm):.0f} {words.side('level', pipe.level_mm)}".strip()
     if width < ROOMY - 2:
-        text = f"{pipe.number:>5} {pipe.chainage_m:>6.2f} {line:>8} {level:>8} {joint:>5} {gap:>4} "
+        told = {"pipe": str(pipe.number), "front": f"{pipe.chainage_m:.2f}"}
+        told |= {"line": line, "level": level, "joint": joint, "gap": gap}
+        # The blanks are apart from the figures: however long one is, it never touches its neighbour.
+        text = "".join(f" {told[name]:>{_NARROW[name] - 1}}" for name in _narrow(width + 1))[1:] + " "
     else:
         text = f"{pipe.number:>5} {pipe.chainage_m:>9.2f}  {line:<9} {level:<9} {joint:>10}  {gap:>6}  "
     return ((text, role), (pipe.verdict, role or "good"))

@@ -55,7 +55,7 @@ class BuiltStrips(Rows):
         screen = self.screen
         assert isinstance(screen, AsBuiltScreen)
         scene = self.steer.scene
-        if screen.built is None or height < 7:
+        if screen.built is None or height < asbuilt_page.LEAST_STRIPS:
             return []
         rows = asbuilt_page.strips(scene, screen.built, screen.where(width), width, height)
         return [_ascii(row) for row in rows] if scene.glyphs.ascii else rows

@@ -1,0 +1,103 @@
+"""In the least terminal that is not called too small what each page is for can be read whole; the rest gives way."""
+
+import re
+from dataclasses import replace
+
+import fake_drive
+import pytest
+from kept import keep, screen_text
+from screen_pilot import ready
+from test_stroke_page import page
+
+from steer.text import within
+from tui.draw import asbuilt_page, words
+from tui.draw.key_line import LEAST
+from tui.draw.spans import plain
+
+STATES = ("good", "warning", "stale")
+
+
+async def shown(make_app, clock, state, key):
+    drive = fake_drive.FakeDrive(fake_drive.STATES["good" if state == "stale" else state]())
+    if state == "stale":
+        clock.move(1300.0)
+    app = make_app(drive)
+    async with app.run_test(size=LEAST) as pilot:
+        await ready(app, pilot)
+        await pilot.press(key)
+        for _ in range(5):
+            await pilot.pause()
+        return drive, screen_text(app)
+
+
+@pytest.mark.parametrize("state", STATES)
+async def test_the_stroke_s_page_says_line_and_level_beside_the_setting(make_app, clock, state):
+    drive, text = await shown(make_app, clock, state, "1")
+    keep(f"stroke-{state}-46x12", text)
+    e = drive.current.advice.estimate
+    above = text[: text.index(" Do " if state == "stale" else " Why ")]
+    for plane, value, sd in (("line", e.line_mm, e.line_sd_mm), ("level", e.level_mm, e.level_sd_mm)):
+        said = words.offset(plane, value)
+        assert (f"was {said}" if state == "stale" else f"{said} ± {within(sd)}") in above
+
+
+@pytest.mark.parametrize("state", STATES)
+async def test_the_shots_page_has_three_of_them_in_sight(make_app, clock, state):
+    drive, text = await shown(make_app, clock, state, "2")
+    keep(f"shots-{state}-46x12", text)
+    for shot in drive.current.shots[-3:]:
+        assert re.search(rf"^[> ].{{0,5}}{shot.number} +{shot.chainage_m:.2f} .*{shot.verdict}$", text, re.M)
+
+
+@pytest.mark.parametrize("state", STATES)
+async def test_the_as_built_verdict_is_whole_for_the_drive_and_for_each_pipe(make_app, clock, state):
+    drive, text = await shown(make_app, clock, state, "3")
+    keep(f"asbuilt-{state}-46x12", text)
+    built = drive.asbuilt()
+    assert built.summary[0] in " ".join(text.replace("!", " ").split())
+    rows = [line for line in text.splitlines() if re.match(r"[> ] +\d+ +\d+\.\d\d ", line)]
+    assert len(rows) == 2 and all(row.endswith(("inside", "outside", "cannot tell")) for row in rows)
+
+
+@pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "opposite"])
+@pytest.mark.parametrize("cylinders", [3, 4, 6])
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_no_page_without_strips_leaves_line_and_level_to_the_reason(
+    state, cylinders, ascii_only, monkeypatch
+):
+    """With few cylinders there is no room beside them, and a row of its own says it."""
+    made = fake_drive.STATES[state]()
+    mm = tuple(float(30 + n) for n in range(cylinders))
+    advice = replace(
+        made.advice, reason="", cylinder_now_mm=mm, correction=replace(made.advice.correction, cylinder_mm=mm)
+    )
+    degrees = tuple(360.0 * n / cylinders for n in range(cylinders))
+    made = replace(made, advice=advice, cylinder_positions_deg=degrees)
+    monkeypatch.setitem(fake_drive.STATES, state, lambda: made)
+    e, pm = made.advice.estimate, "+-" if ascii_only else "±"
+    text = page(state, LEAST[0], LEAST[1] - 1, ascii_only=ascii_only)
+    for plane, value, sd in (("line", e.line_mm, e.line_sd_mm), ("level", e.level_mm, e.level_sd_mm)):
+        assert f"{words.offset(plane, value)} {pm} {within(sd)}" in text
+
+
+def test_outside_the_limit_is_said_in_words_there(monkeypatch):
+    made = fake_drive.good()
+    far = replace(made.advice.estimate, line_mm=-62.0)
+    monkeypatch.setitem(
+        fake_drive.STATES, "good", lambda: replace(made, advice=replace(made.advice, estimate=far))
+    )
+    assert "OUTSIDE 62 mm left" in page("good", *LEAST)
+
+
+@pytest.mark.parametrize("width", range(LEAST[0], 160))
+def test_a_pipe_s_verdict_and_figures_are_whole_at_any_width(width):
+    pipe = replace(fake_drive.FakeDrive().asbuilt().pipes[0], number=555, verdict="cannot tell", gap_mm=45.0)
+    pipe = replace(pipe, line_mm=-234.0, level_mm=123.0, chainage_m=999.99, joint_mm_per_m=12.3)
+    row = plain(asbuilt_page.pipe_row(pipe, width - 2))
+    figures = row.removesuffix(" cannot tell").split()
+    assert len(row) <= width - 2 and row.endswith(" cannot tell")
+    kept = [word for word in ["555", "999.99", "234", "left", "123", "high", "12.3", "45"] if word in figures]
+    assert figures == kept and {"555", "234", "left", "123", "high"} <= set(kept)
+    assert width < 56 or len(kept) == 8
+    head = plain(asbuilt_page.pipe_head(width)[0])
+    assert len(head) == width and abs(head.index("verdict") - 1 - row.index("cannot tell")) <= 1
