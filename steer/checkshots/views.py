@@ -21,9 +21,10 @@ def shot_views(estimator: Estimator) -> tuple[ShotView, ...]:
         sd = np.sqrt(np.diag(report.covariance_mm2))
         figures = [float(v) if np.isfinite(v) else None for v in (*report.innovation, *report.innovation_sd)]
         told: tuple[str, ...] = ()
+        sure = ""
         if report.disagrees.any() and report.reached and explained < MOST_EXPLAINED:
             explained += 1
-            found = evidence(estimator, report)
+            found, sure = evidence(estimator, report), confirmed(estimator, report)
             told = (
                 f"For a survey blunder: {'; '.join(found.blunder) or 'nothing found'}.",
                 f"For a moved reference: {'; '.join(found.reference) or 'nothing found'}.",
@@ -33,7 +34,7 @@ def shot_views(estimator: Estimator) -> tuple[ShotView, ...]:
                 shot.sequence, shot.s_m, shot.point, float(report.values_mm[0]), float(report.values_mm[1]),
                 float(sd[0]), float(sd[1]), figures[0], figures[1], figures[2], figures[3],
                 report.verdict, shot.time, told, shot.repeats, report.reached,
-                shot.word == "accepted", confirmed(estimator, report),
+                shot.word == "accepted", sure,
             )
         )  # fmt: skip
     return tuple(views)
