@@ -10,7 +10,7 @@ from steer.advice import Notice
 from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
-from steer.estimate.nodes import Cells, Node
+from steer.estimate.nodes import CellReport, Cells, Node
 from steer.estimate.shots import ShotReport
 from steer.text import PLANES, SIDES
 
@@ -173,7 +173,9 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     ]
     if not shots:
         return []
-    text = _error_told(node, estimator, shots[-1].opened and not shots[-1].shot.word)
+    since = itertools.takewhile(lambda n: n.report is not shots[-1], reversed(estimator.nodes))
+    jumped = any(n.report.moved[:2].any() for n in since if isinstance(n.report, CellReport))
+    text = _error_told(node, estimator, jumped or (shots[-1].opened and not shots[-1].shot.word))
     if not text:
         return []
     text = f"Check shots show the reference {text}. It is taken into account; have it set anew."
@@ -182,7 +184,7 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
 
 def _error_told(node: Node, estimator: Estimator, asked: bool) -> str:
     """The error in words, empty where none stands out. `asked`: the newest shot disagreed and nobody has believed it
-    yet, so what it alone brought up is told in its own notice."""
+    yet, or the spot jumped since; what that alone brought up is told in a notice of its own."""
     x, p = node.blend()
     priors = estimator.stack.priors
     turned, shifted = 2.5 * priors.reference_direction, 4.0 * max(priors.reference_offset, 1.0)
