@@ -27,7 +27,7 @@ from steer.estimate.take_cell import take_cell
 from steer.estimate.take_shot import take_setting, take_shot
 from steer.estimate.tuning import MODELS, Answer
 
-WHOLE = 24  # newest nodes that are not packed; what an advice asks for further back is read again at no cost that shows
+WHOLE = 8  # newest nodes that are not packed; what an advice asks for further back is read again at no cost that shows
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
 
