@@ -185,7 +185,7 @@ def test_what_is_asked_of_old_nodes_does_not_stay():
     driven_path(follower.estimator, follower.node(), 40.0)
     after = [held_bytes(node) for node in nodes[: -folding.WHOLE]]
     assert after == before[: len(after)]
-    assert max(after) < 9_000 < 60_000 < min(before[-10:])
+    assert max(after) < 9_000 < 60_000 < min(before[-folding.WHOLE :])
 
 
 def test_a_shot_that_waits_holds_nothing_of_its_own():
