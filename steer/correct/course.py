@@ -46,9 +46,8 @@ class Course:
     play: np.ndarray
 
 
-@lru_cache(
-    maxsize=2
-)  # 0.3 MB each, made in 2 ms: as the ground is learned, the strokes looked ahead over change by one or two
+# 0.3 MB each, made in 2 ms: as the ground is learned, the strokes looked ahead over change by one or two
+@lru_cache(maxsize=2)
 def course_of(motion: MotionModel, stroke_m: float, strokes: int) -> Course:
     """The course over `strokes` strokes of `stroke_m`; `motion` has one entry a model."""
     m = len(motion.lag_m)
