@@ -27,8 +27,9 @@ class Source(Protocol):
     None), "last_reading_arrival" (ISO 8601), "reference" (a text: the reference's error as found), "hidden" (a text:
     why the proposal is hidden, in practice), "drive_file" (a text: why the drive file that all of it was made with no
     longer holds), "cylinders_told" (True: nothing reads them) or "cylinders_read_m" (chainage where they were read
-    last, when newer readings do not tell them), "own_forecast" (as `Advice.forecast`, with the own setting
-    that stands), "now" and "place" (what is known now, and which stroke it is, in a replay).
+    last, when newer readings do not tell them), "own_forecast", "own_joint", "own_eye_probability" (as
+    those of `Advice`, with the own setting that stands), "now" and "place" (what is known now, and which stroke it
+    is, in a replay).
     """
 
     def refresh(self) -> bool:

@@ -7,7 +7,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from steer.advice import Advice, ForecastPoint, Snapshot
+from steer.advice import Advice, Snapshot
+from steer.correct.advise import joint_words
 from steer.correct.own_setting import Tried, foreseen
 from steer.drive import Drive
 from steer.errors import FolderUnusable, InputRefused
@@ -108,7 +109,7 @@ class ScreenSource:
         snapshot = self._for_people(self.drive.snapshot())
         self._told = self.drive.seen, self._file_said
         decision = self._decision(snapshot)
-        extra: dict[str, object] = {"decision": decision, "own_forecast": self._foreseen(decision)}
+        extra: dict[str, object] = {"decision": decision, **self._foreseen(decision)}
         arrived = self.drive.last_reading_arrival
         if arrived is not None:
             extra["last_reading_arrival"] = arrived
@@ -149,15 +150,20 @@ class ScreenSource:
         names = ("stroke", "right_mm_per_m", "up_mm_per_m", "cylinder_mm")
         return {"kind": made[-1].kind} | {name: body.get(name) for name in names}
 
-    def _foreseen(self, decision: dict[str, Any] | None) -> tuple[ForecastPoint, ...]:
-        """The face ahead with the own setting that stands; empty where none does."""
+    def _foreseen(self, decision: dict[str, Any] | None) -> dict[str, object]:
+        """What lies ahead with the own setting that stands; empty where none does."""
         if decision is None or decision["kind"] != "overridden":
-            return ()
+            return {"own_forecast": ()}
         here = self.drive.standpoint()
         if here is None:
-            return ()
+            return {"own_forecast": ()}
         right, up, cylinder_mm = (decision[name] for name in ("right_mm_per_m", "up_mm_per_m", "cylinder_mm"))
-        return foreseen(self.drive.file, here, right, up, cylinder_mm)[0]
+        found = foreseen(self.drive.file, here, right, up, cylinder_mm)
+        return {
+            "own_forecast": found.ahead,
+            "own_joint": joint_words(found.joint),
+            "own_eye_probability": found.eye_probability,
+        }
 
     def events(self, after: int = 0) -> Iterator[Event]:
         """Events of the log above a sequence."""

@@ -328,7 +328,7 @@ def make_advice(
         roll_deg=roll_deg,
         eye_probability=eye_probability(drive, arrival),
         at_reception=arrival,
-        joint=_joint_words(cost),
+        joint=joint_words(cost),
         joint_mm_per_m=None if cost is None else cost.angle_mm_per_m,
         trusted=trusted,
         next_survey_m=next_survey_m,
@@ -349,8 +349,9 @@ def kink(drive: DriveFile, found: Proposal) -> KinkCost | None:
     )  # fmt: skip
 
 
-def _joint_words(cost: KinkCost | None) -> str:
-    """In one line, with the force that the joints then may carry: a share would read as if it were used up."""
+def joint_words(cost: KinkCost | None) -> str:
+    """What the path ahead asks of the joints in one line, with the force (kN) that they then may carry: a share would
+    read as if it were used up. Empty where it is too short to tell."""
     if cost is None:
         return ""
     bear = "" if cost.permissible_kn is None else f", bear {cost.permissible_kn:.0f} kN"

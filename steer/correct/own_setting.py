@@ -15,7 +15,7 @@ import numpy as np
 from steer.advice import Advice, ForecastPoint
 from steer.checkshots.effect import with_open_questions
 from steer.correct.advise import at_face, face_estimate, kink, propose
-from steer.correct.forecast import points
+from steer.correct.forecast import at_reception, eye_probability, points
 from steer.correct.settings import Chosen, nearest
 from steer.drivefile import DriveFile, MachineSection
 from steer.estimate.estimator import Estimator
@@ -45,6 +45,16 @@ class Tried:
     up_mm_per_m: float
     problems: tuple[str, ...]
     beyond: tuple[Limit, ...] = ()
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """What a setting leads to: the face ahead, the sharpest joint that makes (None: too short to tell), and the chance
+    of arriving inside the eye (None without a forecast)."""
+
+    ahead: tuple[ForecastPoint, ...]
+    joint: KinkCost | None
+    eye_probability: float | None
 
 
 @dataclass(frozen=True)
@@ -98,7 +108,7 @@ def with_joints(drive: DriveFile, here: Standpoint, advice: Advice, tried: Tried
     """Says as well where a joint ahead would turn further than it may, and further than as proposed."""
     if tried.problems or not advice.trusted:
         return tried
-    cost = foreseen(drive, here, tried.right_mm_per_m, tried.up_mm_per_m, tried.cylinder_mm)[1]
+    cost = foreseen(drive, here, tried.right_mm_per_m, tried.up_mm_per_m, tried.cylinder_mm).joint
     most = drive.pipe.max_joint_angle_mm_per_m
     if cost is None or cost.angle_mm_per_m <= max(most, (advice.joint_mm_per_m or 0.0) + _MORE):
         return tried
@@ -112,14 +122,16 @@ def foreseen(
     right_mm_per_m: float,
     up_mm_per_m: float,
     cylinder_mm: Sequence[float],
-) -> tuple[tuple[ForecastPoint, ...], KinkCost | None]:
-    """The face ahead with this setting for the coming stroke and corrections from the next one on, as the forecast of
-    a proposal counts them; and the sharpest joint that makes (None: too short to tell)."""
+) -> Foreseen:
+    """What lies ahead with this setting for the coming stroke and corrections from the next one on, as the forecast of
+    a proposal counts them."""
     own = Chosen(np.array(cylinder_mm, float), np.array([right_mm_per_m, up_mm_per_m]), 0.0)
     found = propose(
         drive, here.estimator, here.node, here.now_mm, here.roll_deg,
         advised=here.advised, told_mm=here.told_mm, own=own,
     )  # fmt: skip
     face = at_face(here.node, face_estimate(here.node))
-    ahead = points(found.outlook, found.with_mm, found.with_sd, drive.axis.end_chainage_m, face)
-    return ahead, kink(drive, found)
+    end_m = drive.axis.end_chainage_m
+    ahead = points(found.outlook, found.with_mm, found.with_sd, end_m, face)
+    arrival = at_reception(here.node, ahead, face, end_m)
+    return Foreseen(ahead, kink(drive, found), eye_probability(drive, arrival))

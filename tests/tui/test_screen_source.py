@@ -745,6 +745,11 @@ def test_the_forecast_of_an_own_setting_is_that_of_the_same_cylinders_proposed(u
     for own, proposed in zip(same, advice.forecast, strict=True):
         assert (own.line_mm, own.level_mm) == pytest.approx((proposed.line_mm, proposed.level_mm), abs=1.0)
         assert own.line_sd_mm == pytest.approx(proposed.line_sd_mm, rel=0.01)
+    extra = undecided.snapshot().extra
+    assert extra["own_eye_probability"] == pytest.approx(advice.eye_probability, abs=0.02)
+    turn = r"joints ahead turn (\d+\.\d) mm/m"
+    turns = [float(re.match(turn, text)[1]) for text in (extra["own_joint"], advice.joint)]
+    assert turns[0] == pytest.approx(turns[1], abs=0.2)
     undecided.undo_last()
     assert undecided.snapshot().extra["own_forecast"] == ()
     undecided.override(c.right_mm_per_m - 3.0, c.up_mm_per_m)

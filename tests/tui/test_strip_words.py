@@ -31,7 +31,7 @@ def test_after_an_own_setting_the_proposal_is_told_as_the_tools(kind, monkeypatc
     own = page(kind, 120, 39, decision=OWN)
     words = " ".join(own.split())
     assert f"The tool proposed {'to hold: 2.0' if kind == 'hold' else '3.5'} mm/m left" in words
-    assert " Why " not in own and "kN" not in own and "inside the eye" not in own
+    assert " Why " not in own and "2513 kN as proposed" in own and "inside the eye 92 % as proposed" in own
     assert not re.search(r" (with|steered|without) (\d|on)", own)
 
 
@@ -211,3 +211,46 @@ def test_a_notice_that_says_since_where_says_it_once(said, monkeypatch):
 def test_which_stroke_has_ended_and_which_is_to_come_is_said():
     text = page("good", 80, 24)
     assert "stroke 96 done" in text and "STROKE 97" in text
+
+
+def swinging(base, **more):
+    """Out to 31 mm right at 102 m, and back to 8 mm right where the forecast ends."""
+    way = (14.0, 18.0, 22.0, 26.0, 29.0, 31.0, 29.0, 25.0, 20.0, 15.0, 11.0, 8.0)
+    return tuple(replace(p, line_mm=mm, **more) for p, mm in zip(base.advice.forecast, way, strict=True))
+
+
+@pytest.mark.parametrize(("width", "height"), [(46, 11), (80, 23), (120, 39)])
+def test_how_far_the_face_swings_out_on_the_way_is_said_and_not_only_the_end(width, height, monkeypatch):
+    base = joints(fake_drive.good())
+    said = "up to 31 mm right at 102.0 m, then 8 mm right at 108.0 m"
+    own = {"own_forecast": swinging(base), "own_joint": "joints ahead turn 5.1 mm/m, bear 1713 kN"}
+    own["own_eye_probability"] = 0.41
+    made = replace(base, extra=base.extra | own)
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: made)
+    assert f"Own: {said}" in " ".join(page("good", width, height, decision=OWN).split())
+    assert "31 mm right" not in page("good", width, height)
+    made = replace(base, advice=replace(base.advice, forecast=swinging(base)))
+    assert f"On the way: {said}" in " ".join(page("good", width, height).split())
+
+
+def test_a_way_that_only_comes_nearer_is_not_told_of(monkeypatch):
+    base = fake_drive.good()
+    for way in ((-12.0, -10.0, -5.0), (-3.0, 2.0, 4.0), (-15.0, -16.0, -12.0)):
+        ahead = tuple(replace(p, line_mm=mm) for p, mm in zip(base.advice.forecast, way, strict=False))
+        made = replace(base, advice=replace(base.advice, forecast=ahead))
+        monkeypatch.setitem(fake_drive.STATES, "good", lambda made=made: made)
+        assert "On the way" not in page("good", 80, 23)
+
+
+def test_what_an_own_setting_asks_of_joints_and_eye_stays_in_sight(monkeypatch):
+    base = joints(fake_drive.good())
+    known = {"own_joint": "joints ahead turn 5.1 mm/m, bear 1713 kN", "own_eye_probability": 0.41}
+    made = replace(base, extra=base.extra | known)
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: made)
+    own = page("good", 120, 39, decision=OWN)
+    assert (
+        "1713 kN" in own and "inside the eye 41 %" in own and "as proposed" not in own and "2513" not in own
+    )
+    made = base
+    own = page("good", 120, 39, decision=OWN)
+    assert "2513 kN as proposed" in own and "inside the eye 92 % as proposed" in own

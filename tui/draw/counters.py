@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from steer.text import chance
 from tui.draw import words
-from tui.draw.scene import Scene, blocked, out_of_date, own_setting
+from tui.draw.scene import Scene, follows, out_of_date
 from tui.draw.spans import Row, at_ends, cells, cut_text, width, wrap
 
 CAUTION = "It advises; it moves nothing. Manual, specification, local codes and licensed practice rule."
@@ -85,9 +85,10 @@ def counter_row(scene: Scene, size: int) -> Row:
     # what is to be done comes before what is counted; the stroke stands in the title too
     while due and len(parts) > 2 and width(_joined(parts, scene.glyphs.dot, 1000)) > size:
         del parts[1]
-    if advice.eye_probability is not None and not blocked(scene) and not own_setting(scene):
+    _, eye, whose = follows(scene)
+    if eye is not None:
         at = len(parts)
-        parts.append((("inside the eye ", "quiet"), (chance(advice.eye_probability), "strong")))
+        parts.append((("inside the eye ", "quiet"), (f"{chance(eye)} {whose}".rstrip(), "strong")))
         if width(_joined(parts, scene.glyphs.dot, 1000)) > size:
             parts[at] = (("in eye ", "quiet"), parts[at][1])
     if out_of_date(scene):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tui.draw import words
-from tui.draw.scene import Scene, blocked, out_of_date, own_setting
+from tui.draw.scene import Scene, blocked, follows, out_of_date, own_setting
 from tui.draw.spans import Row, cut_text
 
 FULL = 31
@@ -23,8 +23,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     proposal = advice.correction.cylinder_mm if advice is not None and stop is None else None
     # a setting is read to a few tenths: what is held is not to be moved by them, so they stand beside no other figure
     hold = advice is not None and advice.correction.hold
-    own = own_setting(scene)
-    if own and scene.decision is not None and stop is None:
+    if own_setting(scene) and scene.decision is not None and stop is None:
         proposal, hold = scene.decision.cylinder_mm, False
     decimals = 0
     for values in (proposal, now):
@@ -69,7 +68,8 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         rows.append(((cut_text(said, size), "warn"),))
     if advice is not None and len(rows) < height:
         if len(rows) + 1 < height:
-            cost = () if stop or own or not advice.joint else ((words.joint(advice.joint, size), "quiet"),)
+            joint, _, whose = follows(scene)
+            cost = ((words.joint(joint, size, whose), "quiet"),) if joint else ()
             if cost and len(rows) + 2 < height:
                 rows.append(())
             rows.append(cost)

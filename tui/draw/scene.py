@@ -121,9 +121,23 @@ def other_file(snapshot: Snapshot) -> str:
 
 
 def own_setting(scene: Scene) -> bool:
-    """Whether the crew set something of its own for the coming stroke: what the proposal asks of the joints does not
-    hold then."""
+    """Whether the crew set something of its own for the coming stroke: what follows from the proposal does not then."""
     return scene.decision is not None and scene.decision.kind == "overridden"
+
+
+def follows(scene: Scene) -> tuple[str, float | None, str]:
+    """What comes of what is set for the coming stroke: what it asks of the joints, the chance of arriving inside the
+    eye (None: not known), and "as proposed" where an own setting stands and they are known of the proposal only."""
+    snapshot = scene.snapshot
+    if snapshot is None or snapshot.advice is None or blocked(scene) is not None:
+        return "", None, ""
+    joint, eye = snapshot.advice.joint, snapshot.advice.eye_probability
+    if not own_setting(scene):
+        return joint, eye, ""
+    own_joint, own_eye = snapshot.extra.get("own_joint"), snapshot.extra.get("own_eye_probability")
+    if not isinstance(own_joint, str):
+        return joint, eye, "as proposed"
+    return own_joint, own_eye if isinstance(own_eye, float) else None, ""
 
 
 def left_behind(scene: Scene) -> Decision | None:

@@ -112,6 +112,10 @@ def _reason(scene: Scene, width: int, most: int) -> list[Row]:
             c = snapshot.advice.correction
             turns = words.both_turns(c.right_mm_per_m, c.up_mm_per_m)
             head, text = "      ", f"The tool proposed {'to hold: ' if c.hold else ''}{turns}. {text}"
+        # Brings the array library along, which the first paint does without.
+        from tui.draw import on_the_way
+
+        text = f"{on_the_way.said(scene)} {text}".lstrip()
     lines = wrap(text, width - 7, most)
     role = "strong" if stop is not None else ""
     return [((head if n == 0 else "      ", "quiet"), (line, role)) for n, line in enumerate(lines)]

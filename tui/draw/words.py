@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from steer.text import decimals, loose, within
-from tui.draw.spans import first_whole
+from tui.draw.spans import cells, first_whole
 
 SIDES = {"line": ("right", "left"), "level": ("high", "low")}
 TURNS = {"line": ("right", "left"), "level": ("up", "down")}
@@ -90,9 +90,13 @@ def roll(roll_deg: float, degree: str) -> str:
     return f"rolled {abs(roll_deg):.1f}{degree} {'clockwise' if roll_deg > 0 else 'anticlockwise'}"
 
 
-def joint(text: str, size: int) -> str:
+def joint(text: str, size: int, whose: str = "") -> str:
     """What the path ahead asks of the joints, as the core words it, in fewer letters where room is short; at last only
-    what they then bear, since a figure that lost its end reads as another."""
+    what they then bear, since a figure that lost its end reads as another. `whose`: said behind it; nothing at all
+    where there is no room for that."""
+    if whose:
+        said = joint(text, size - cells(whose) - 1)
+        return f"{said} {whose}" if cells(said) + cells(whose) < size else ""
     bare = text.replace(" turn ", " ")
     shorter = bare.replace(" bear ", " "), bare.removeprefix("joints "), f"ahead{text.partition(',')[2]}"
     return first_whole((text, *(short for short in shorter if short != "ahead")), size)
