@@ -17,14 +17,14 @@ from tui.draw.spans import plain
 STATES = ("good", "warning", "stale")
 
 
-async def shown(make_app, clock, state, key):
+async def shown(make_app, clock, state, *keys):
     drive = fake_drive.FakeDrive(fake_drive.STATES["good" if state == "stale" else state]())
     if state == "stale":
         clock.move(1300.0)
     app = make_app(drive)
     async with app.run_test(size=LEAST) as pilot:
         await ready(app, pilot)
-        await pilot.press(key)
+        await pilot.press(*keys)
         for _ in range(5):
             await pilot.pause()
         return drive, screen_text(app)
@@ -57,6 +57,28 @@ async def test_the_as_built_verdict_is_whole_for_the_drive_and_for_each_pipe(mak
     assert built.summary[0] in " ".join(text.replace("!", " ").split())
     rows = [line for line in text.splitlines() if re.match(r"[> ] +\d+ +\d+\.\d\d ", line)]
     assert len(rows) == 2 and all(row.endswith(("inside", "outside", "cannot tell")) for row in rows)
+
+
+EVERYTHING = ("l", "f", "f", "f", "f", "f")  # the kind of line that the log has hundreds of
+
+
+@pytest.mark.parametrize("state", STATES)
+async def test_the_log_has_three_events_in_sight_and_the_one_under_the_cursor(make_app, clock, state):
+    _, text = await shown(make_app, clock, state, *EVERYTHING)
+    keep(f"log-{state}-46x12", text)
+    rows = [line for line in text.splitlines() if re.match(r"[> ] +\d+ 03-04 ", line)]
+    assert len(rows) >= 3 and [row[:7] for row in rows if row[0] == ">"] == [">   302"]
+    assert "EVENT 302  check shot" in text and (state != "warning" or "! The spot jumped" in text)
+
+
+async def test_notices_that_the_log_has_no_room_for_are_read_in_full_by_key_l(make_app, clock):
+    drive, text = await shown(make_app, clock, "warning", "l", "l")
+    for notice in drive.current.advice.notices:
+        assert notice.text in " ".join(text.replace("!", " ").split())
+    _, text = await shown(make_app, clock, "warning", "l", "l", "escape")
+    assert "LOG  all but readings" in text
+    _, text = await shown(make_app, clock, "good", "l", "l")
+    assert "LOG  all but readings" in text and "in full" not in text
 
 
 @pytest.mark.parametrize("state", ["good", "hold", "warning", "unsure", "opposite"])

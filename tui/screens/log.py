@@ -27,7 +27,9 @@ _BEFORE_TEXT = 35  # cells of a row: mark, number, time, kind
 
 KEPT = 5000  # lines held for readings, and as many for the rest
 AT_ONCE = 2000  # events read in one go
-LEAST_LINES = 4  # of the list, its title among them, before it says more above itself
+LEAST_LINES = 4  # of the list, its title among them, before anything else gets more than it must have
+DETAIL_ROWS, LEAST_DETAIL = 5, 3  # of the event under the cursor and the caution
+NOTICE_ROWS, LEAST_NOTICES = 8, 2  # at most, at least
 AGAIN_S = 1.0  # after which a log out of reach is tried again
 
 
@@ -44,7 +46,7 @@ def _lines(ask: Callable[[int], Iterable[LoggedEvent]], after: int) -> tuple[lis
 class NoticeRows(Rows):
     """All notices that hold now, in full as far as there is room."""
 
-    DEFAULT_CSS = "NoticeRows { height: auto; max-height: 8; min-height: 2; }"
+    DEFAULT_CSS = "NoticeRows { height: auto; }"
 
     def draw_rows(self, width: int, height: int) -> list[Row]:
         title: Row = ((f" {notices.title(self.steer.scene)}".ljust(width), "title"),)
@@ -116,14 +118,12 @@ class LogList(ListRows):
 class LogDetail(Rows):
     """The event under the cursor in full, and the answer to the last key."""
 
-    DEFAULT_CSS = "LogDetail { height: 5; }"
-
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, LogScreen)
         scene = self.steer.scene
-        foot = counters.foot_rows(scene, width, 3)
-        rows = log_page.detail(screen.line(), width, height - len(foot), screen.undone)
+        foot = counters.foot_rows(scene, width, min(3, height - 1))
+        rows = log_page.detail(screen.line(), width, height - len(foot), screen.undone)[: height - len(foot)]
         rows += [()] * (height - len(foot) - len(rows)) + foot
         return (
             [tuple((to_ascii(text), role) for text, role in row) for row in rows]
@@ -141,6 +141,7 @@ class LogScreen(SteerScreen):
         Binding("f", "filter", "next kind"),
         Binding("slash", "search", "search"),
         Binding("n", "note", "note"),
+        Binding("l", "notices", "all notices"),
     ]
 
     def __init__(self) -> None:
@@ -160,6 +161,14 @@ class LogScreen(SteerScreen):
         yield LogList(id="list", at_end=True)
         yield LogDetail(id="detail")
         yield KeyLine(id="keys")
+
+    def on_resize(self) -> None:
+        """In a low terminal the list keeps its rows: a cursor that nobody sees scrolls blind."""
+        super().on_resize()
+        room = self.size.height - 1 - LEAST_LINES
+        detail = DETAIL_ROWS if room >= DETAIL_ROWS + NOTICE_ROWS else LEAST_DETAIL
+        self.query_one("#detail").styles.height = detail
+        self.query_one("#notices").styles.max_height = max(LEAST_NOTICES, min(NOTICE_ROWS, room - detail))
 
     def scene_changed(self) -> None:
         super().scene_changed()
@@ -213,6 +222,21 @@ class LogScreen(SteerScreen):
         self._shown = None
         self.query_one("#list", ListRows).follow_end = True
         super().scene_changed()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A page of their own for the notices is offered where there is no room for them here."""
+        if action != "notices":
+            return True
+        return any(
+            rows.get_content_height(None, None, rows.size.width) > rows.size.height
+            for rows in self.query(NoticeRows)
+        )
+
+    def action_notices(self) -> None:
+        """All notices in full."""
+        from tui.screens.notices import NoticesNow
+
+        self.app.push_screen(NoticesNow())
 
     def action_filter(self) -> None:
         """The next filter; it asks for no text, and says so."""

@@ -1,4 +1,5 @@
-"""All notices of one moment in full, where there is no log to read them in: in a replay."""
+"""All notices of one moment in full: in a replay, which has no log to read them in, and in a terminal so low that the
+log has no room for them."""
 
 from __future__ import annotations
 
@@ -12,7 +13,7 @@ from tui.screens.lines import LinesScreen
 
 
 class NoticesScreen(LinesScreen):
-    """Esc goes back to the replay."""
+    """Those of a replay's moment; Esc goes back."""
 
     HEAD = "NOTICES of this moment, as they stood then"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("b,escape,l", "back", "back to the replay")]
@@ -23,5 +24,12 @@ class NoticesScreen(LinesScreen):
         return [*standing, (), *notices.refused(scene, width)]
 
     def action_back(self) -> None:
-        """Back to the replay."""
+        """Back to what lies below."""
         self.app.pop_screen()
+
+
+class NoticesNow(NoticesScreen):
+    """Those that hold now; Esc goes back to the log."""
+
+    HEAD = "NOTICES in full"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("b,escape,l", "back", "back to the log")]
