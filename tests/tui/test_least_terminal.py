@@ -6,13 +6,14 @@ from dataclasses import replace
 import fake_drive
 import pytest
 from kept import keep, screen_text
-from screen_pilot import ready
+from screen_pilot import ready, until
 from test_stroke_page import page
 
 from steer.text import within
 from tui.draw import asbuilt_page, words
 from tui.draw.key_line import LEAST
 from tui.draw.spans import plain
+from tui.widgets.key_line import keys_of
 
 STATES = ("good", "warning", "stale")
 
@@ -57,6 +58,45 @@ async def test_the_as_built_verdict_is_whole_for_the_drive_and_for_each_pipe(mak
     assert built.summary[0] in " ".join(text.replace("!", " ").split())
     rows = [line for line in text.splitlines() if re.match(r"[> ] +\d+ +\d+\.\d\d ", line)]
     assert len(rows) == 2 and all(row.endswith(("inside", "outside", "cannot tell")) for row in rows)
+
+
+def test_a_notice_has_a_second_row_where_the_reason_keeps_two():
+    rows = page("warning", LEAST[0], LEAST[1] - 1).splitlines()
+    (first,) = [n for n, row in enumerate(rows) if row.startswith(" ! ")]
+    assert "The spot jumped by 9 mm and stayed" in rows[first] and "(+2 more: key l)" in rows[first + 1]
+    assert rows[first - 2].startswith(" Why ")
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_each_cylinder_s_place_stands_beside_its_number(ascii_only, monkeypatch):
+    text = page("good", LEAST[0], LEAST[1] - 1, ascii_only=ascii_only)
+    assert ascii_only or all(f"{n} {at}°" in text for n, at in enumerate((45, 135, 225, 315), 1))
+    made = replace(fake_drive.good(), cylinder_positions_deg=(0.0, 90.0, 180.0, 270.0))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: made)
+    text = page("good", LEAST[0], LEAST[1] - 1, ascii_only=ascii_only)
+    assert ascii_only or all(place in text for place in ("1 0°", "2 90°", "3 180°", "4 270°"))
+    assert "1 top" in page("good", 40, 20, ascii_only=ascii_only)
+
+
+async def test_the_key_that_takes_back_is_offered_where_something_stands(make_app, clock):
+    for state, keys, offered in (("good", ("1",), False), ("good", ("1", "a"), True)):
+        _, text = await shown(make_app, clock, state, *keys)
+        foot = text.splitlines()[-1]
+        assert ("u undo" in foot) is offered and "a accept" in foot and "q quit" in foot
+
+
+async def test_no_key_for_strips_is_offered_where_none_are_drawn(make_app):
+    app = make_app(fake_drive.FakeDrive())
+    async with app.run_test(size=LEAST) as pilot:
+        await ready(app, pilot)
+        await pilot.press("3")
+        await until(pilot, lambda: "worst" in screen_text(app))
+        assert not {"+", "Left", "z"} & {key for key, _ in keys_of(app.screen, shown_only=False)}
+        assert "e export  p PDF  v CSV" in screen_text(app)
+        await pilot.resize_terminal(80, 24)
+        await until(pilot, lambda: "+/= nearer" in screen_text(app) or "+ nearer" in screen_text(app))
+        await pilot.resize_terminal(*LEAST)
+        await until(pilot, lambda: "nearer" not in screen_text(app))
 
 
 EVERYTHING = ("l", "f", "f", "f", "f", "f")  # the kind of line that the log has hundreds of

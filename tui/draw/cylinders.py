@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tui.draw import words
 from tui.draw.scene import Scene, blocked, follows, out_of_date, own_setting
-from tui.draw.spans import Row, cut_text
+from tui.draw.spans import Row, cells, cut_text
 
 FULL = 31
 NARROW = 24
@@ -51,9 +51,8 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
     now_head = "was" if out_of_date(scene) else "told" if told else "last" if since else "now"
     text = f"{cut_text(head, lead_size):<{lead_size}}{now_head:>{now_size}}{'set':>{set_size}} change"
     rows[0] = ((text.ljust(size), "title"),)
-    for number, (now_text, set_text, change) in enumerate(columns):
-        place = words.cylinder_place(snapshot.cylinder_positions_deg[number])
-        name = f"{number + 1} {place}" if full else f"{number + 1}"
+    names = _names(scene, snapshot.cylinder_positions_deg, lead_size)
+    for name, (now_text, set_text, change) in zip(names, columns, strict=True):
         rows.append(
             (
                 (f"{cut_text(name, lead_size):<{lead_size}}", ""),
@@ -76,6 +75,17 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
         was = "was: " if out_of_date(scene) else ""
         rows.append(((was + words.roll(advice.roll_deg, scene.glyphs.degree), "quiet"),))
     return rows[:height]
+
+
+def _names(scene: Scene, positions_deg: tuple[float, ...], size: int) -> list[str]:
+    """Number and place of each, in words or else in degrees clockwise from the top: all alike, as `size` cells allow."""
+    in_words = [words.cylinder_place(at) for at in positions_deg]
+    in_degrees = [f"{at:.0f}{scene.glyphs.degree}" for at in positions_deg]
+    for places in (in_words, in_degrees):
+        names = [f"{n} {place}" for n, place in enumerate(places, 1)]
+        if all(cells(name) <= size for name in names):
+            return names
+    return [str(n) for n in range(1, len(positions_deg) + 1)]
 
 
 def _known(values: tuple[float, ...] | None, number: int) -> float | None:

@@ -45,6 +45,8 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     standing = len(notices.ordered(scene))
     # One row is a notice's before it is the reason's; what to do where there is no proposal comes before both.
     kept = 1 if standing and room > (blocked(scene) is not None) else 0
+    if kept and not drawn and room >= 4:  # of what to do about it a second, where the reason keeps two
+        kept = min(2, notices.rows_wanted(scene, width))
     if face and room > kept + 1:
         rows.append(((" Face ", "quiet"), face[0], (", ", ""), face[1]))
         room -= 1

@@ -133,6 +133,7 @@ class AsBuiltScreen(SteerScreen):
         self._sequence = -1  # of the log, as far as the account goes or will go
         self._reaches_m: float | None = None
         self._at_work = False
+        self._drawn = False  # whether there is room for the strips
         self._zoom: int | None = None  # None: the whole drive
         self._from_m = 0.0
 
@@ -156,6 +157,7 @@ class AsBuiltScreen(SteerScreen):
         wanted = len(asbuilt_page.summary_rows(self.built, why_not, width, stopped=old, noticed=noticed))
         least = 2 + len(self.built.warnings) + bool(old) + standing if self.built is not None else 1
         plan = asbuilt_page.plan(width, height - 1 - foot, wanted, least)
+        self._drawn = plan.strips >= asbuilt_page.LEAST_STRIPS
         self.query_one("#foot").styles.height = foot
         body, strips, pipes = (self.query_one(f"#{name}") for name in ("body", "page", "list"))
         self.query_one("#summary").styles.height = plan.summary
@@ -166,6 +168,7 @@ class AsBuiltScreen(SteerScreen):
         strips.styles.width = "1fr"
         pipes.styles.width = plan.beside or "1fr"
         pipes.styles.margin = (0, 0, 0, 1 if plan.beside else 0)
+        self.query_one("#keys", Rows).redraw()
 
     def nothing_because(self) -> str:
         """Why there is no account to show."""
@@ -196,7 +199,10 @@ class AsBuiltScreen(SteerScreen):
         super().on_screen_resume()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Export is offered when the drive can; to work it out anew when that would change something."""
+        """Export is offered when the drive can; to work it out anew when that would change something; the strips'
+        stretch where they are drawn."""
+        if action in ("zoom", "scroll", "scale"):
+            return self.built is not None and self._drawn
         if action == "again":
             return not self._at_work and (self.older() or self.built is None)
         return hasattr(self.steer.source, "asbuilt_writer") if action in ("export", "write") else True

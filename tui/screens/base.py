@@ -33,6 +33,10 @@ class SteerScreen(Screen[None]):
         for rows in self.query(Rows):
             rows.redraw()
 
+    def key_rank(self, action: str) -> int:
+        """Which keys stay at the foot where there is not room for all: those with the lowest."""
+        return 0
+
     def key_not_offered(self, key: str) -> None:
         """A key that nothing stands for at present; a screen may say why."""
 

@@ -51,6 +51,11 @@ class StrokeScreen(StripKeys):
         yield StrokePage(id="page")
         yield KeyLine(id="keys")
 
+    def key_rank(self, action: str) -> int:
+        """What is decided for the coming stroke can be taken back: that comes before a note."""
+        first = self.steer.scene.decision is not None and action in ("accept", "override", "undo")
+        return -1 if first else 0
+
     def scene_changed(self) -> None:
         """Draws, and takes note when another proposal is drawn; before the first there was none to aim at."""
         scene = self.steer.scene

@@ -42,8 +42,9 @@ def key_name(key: str) -> str:
 def keys_of(screen: Screen, shown_only: bool = True) -> list[tuple[str, str]]:
     """Keys that work on a screen now and what they do, in the order of the bindings.
 
-    Two keys for one action are named together. Help and quit come last.
+    Two keys for one action are named together. Help and quit come last, what a screen ranks first before the others.
     """
+    rank = getattr(screen, "key_rank", lambda action: 0)
     found: dict[tuple[int, str, str], list[str]] = {}
     for active in screen.active_bindings.values():
         binding = active.binding
@@ -56,7 +57,7 @@ def keys_of(screen: Screen, shown_only: bool = True) -> list[tuple[str, str]]:
         name = binding.key_display or key_name(binding.key)
         if name not in names:
             names.append(name)
-    ordered = sorted(found.items(), key=lambda item: item[0][0])
+    ordered = sorted(found.items(), key=lambda item: (item[0][0], rank(item[0][1])))
     return [("/".join(names), does) for (_, _, does), names in ordered]
 
 
