@@ -12,6 +12,7 @@ from test_stroke_page import page
 from steer.text import within
 from tui.draw import asbuilt_page, words
 from tui.draw.key_line import LEAST
+from tui.draw.scene import Decision
 from tui.draw.spans import plain
 from tui.widgets.key_line import keys_of
 
@@ -149,6 +150,37 @@ def test_outside_the_limit_is_said_in_words_there(monkeypatch):
         fake_drive.STATES, "good", lambda: replace(made, advice=replace(made.advice, estimate=far))
     )
     assert "OUTSIDE 62 mm left" in page("good", *LEAST)
+
+
+@pytest.mark.parametrize("size", [LEAST, (80, 24), (120, 40)])
+@pytest.mark.parametrize(("at_mm", "sd", "told"), [(65.0, 18.4, "65 mm right"), (-50.4, 6.2, "50 mm left")])
+def test_what_was_outside_the_limit_is_told_so_when_readings_stopped(size, at_mm, sd, told, monkeypatch):
+    made = fake_drive.good()
+    far = replace(made.advice.estimate, line_mm=at_mm, line_sd_mm=sd)
+    monkeypatch.setitem(
+        fake_drive.STATES, "good", lambda: replace(made, advice=replace(made.advice, estimate=far))
+    )
+    text = page("good", size[0], size[1] - 1, age_s=1300.0)
+    strips = [row.partition("│")[0] for row in text.splitlines() if "│" in row]
+    seen = " ".join((" ".join(strips) if strips else text).split())
+    assert f"was {told} ± {within(sd)}" in seen and "OUTSIDE" in seen
+    assert "Check the logger" in text and "was 8 mm high ± 3" in text
+
+
+@pytest.mark.parametrize("age_s", [5.0, 1300.0])
+def test_outside_the_limit_is_said_beside_the_lowest_strips(age_s, monkeypatch):
+    made = fake_drive.warning()
+    far = replace(made.advice.estimate, line_mm=65.0)
+    monkeypatch.setitem(
+        fake_drive.STATES, "good", lambda: replace(made, advice=replace(made.advice, estimate=far))
+    )
+    text = page("good", 80, 23, ascii_only=True, age_s=age_s)
+    assert "LINE OUTSIDE LIMIT" in text and "65 mm right" in text
+
+
+def test_the_title_of_an_own_setting_is_whole_beside_the_table():
+    own = Decision(96, "overridden", 5.3, -1.0, (20.0, 50.0, 52.0, 22.0))
+    assert "own setting " in page("good", LEAST[0], LEAST[1] - 1, decision=own)
 
 
 @pytest.mark.parametrize("width", range(LEAST[0], 160))

@@ -50,7 +50,8 @@ def _rows(scene: Scene, size: int, form: str) -> list[Row]:
     stroke = advice.stroke + 1
     decision = scene.decision
     if decision is not None and own_setting(scene):
-        title: Row = ((f" STROKE {stroke}  own setting ".ljust(size), "alarm"),)
+        own = first_whole((f" STROKE {stroke}  own setting", f" {stroke}  own setting", " own setting"), size)
+        title: Row = ((own.ljust(size), "alarm"),)
         right, up = decision.right_mm_per_m, decision.up_mm_per_m
         return [title, *_planes(scene, advice, right, up, size, form)]
     correction = advice.correction

@@ -5,7 +5,6 @@ Line is seen from above (right is up on the strip), level from the side (high is
 
 from __future__ import annotations
 
-from steer.text import loose, within
 from tui.draw import words
 from tui.draw.limits import limit_mm
 from tui.draw.plot import LIMIT_ROWS, Plot
@@ -40,17 +39,11 @@ def _margin(scene: Scene, plane: str, height: int, size: int, plot: Plot) -> lis
         nose = estimate.yaw_mm_per_m if plane == "line" else estimate.pitch_mm_per_m
         nose_sd = estimate.yaw_sd_mm_per_m if plane == "line" else estimate.pitch_sd_mm_per_m
         limit = limit_mm(snapshot, plane, snapshot.advice.chainage_m)
+        outside = abs(value) > limit
+        said, mark, band = words.known(plane, value, sd, glyphs.plus_minus).partition(f" {glyphs.plus_minus}")
         if out_of_date(scene):
-            # What is not known now is told as what it was.
-            was, then = "was ", words.offset(plane, value, sd_mm=sd)
-            if not words.side(plane, value) and loose(sd):
-                then += f" {glyphs.plus_minus} {within(sd)}"
-            texts += [((t, "quiet"),) for t in ([was + then] if cells(was + then) <= room else [was, then])]
+            texts += _was(said, f"{glyphs.plus_minus}{band}", outside, room)
         else:
-            outside = abs(value) > limit
-            said, mark, band = words.known(plane, value, sd, glyphs.plus_minus).partition(
-                f" {glyphs.plus_minus}"
-            )
             shown: Row = ((said, "alarm" if outside else "strong"), (mark + band, ""))
             if cells(said + mark + band) <= room:
                 texts.append(shown)
@@ -63,5 +56,21 @@ def _margin(scene: Scene, plane: str, height: int, size: int, plot: Plot) -> lis
             texts.append(((words.heading(plane, nose, nose_sd, room), ""),))
         if not plot.limit_seen:
             texts.append(((f"limit {limit:.0f} mm", "quiet"),))
+        if outside and not any("OUTSIDE" in text for row in texts[:height] for text, _ in row):
+            far = first_whole((" OUTSIDE LIMIT", " OUTSIDE"), room - len(name))
+            texts[0] = ((name, "strong"), (far, "alarm"))  # of the title's row that comes before what is seen
     texts = texts[:height]
     return texts + [()] * (height - len(texts))
+
+
+def _was(said: str, band: str, outside: bool, room: int) -> list[Row]:
+    """What is not known now, told as what it was: how well it was known, and whether outside the limit, goes with it."""
+    value, far = f"was {said}", "OUTSIDE LIMIT"
+    if cells(f"{value} {band}") <= room:
+        whole: list[Row] = [((f"{value} {band}", "quiet"),)]
+        return whole + [((first_whole(("OUTSIDE THE LIMIT", far, "OUTSIDE"), room), "alarm"),)] * outside
+    first: list[Row] = [((t, "quiet"),) for t in ([value] if cells(value) <= room else ["was", said])]
+    if not outside:
+        return [*first, ((f"{band} mm", "quiet"),)]
+    lead = f"{band}, "
+    return [*first, ((lead, "quiet"), (first_whole((far, "OUTSIDE"), room - cells(lead)), "alarm"))]

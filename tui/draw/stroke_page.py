@@ -30,8 +30,14 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     face = (
         _face(scene, size - 1 if below else (width - 8) // 2) if drawn == 0 else ()
     )  # else beside the strips
+    was_outside: list[Span] = []
     if table:
         if below:
+            was_outside = [
+                whole
+                for whole, short in zip(_face(scene, width - 7), face, strict=False)
+                if out_of_date(scene) and "OUTSIDE" in whole[0] and "OUTSIDE" not in short[0]
+            ]
             panel, face = [*panel, *(((" ", ""), span) for span in face)], ()
         left = [fit(row, size) for row in panel]
         rows = beside(left, width - table, cylinders.draw(scene, table, tall), table)
@@ -47,6 +53,10 @@ def draw(scene: Scene, width: int, height: int) -> list[Row]:
     kept = 1 if standing and room > (blocked(scene) is not None) else 0
     if kept and not drawn and room >= 4:  # of what to do about it a second, where the reason keeps two
         kept = min(2, notices.rows_wanted(scene, width))
+    for whole in was_outside:
+        if room > kept + 1:
+            rows.append(((" Face ", "quiet"), whole))
+            room -= 1
     if face and room > kept + 1:
         rows.append(((" Face ", "quiet"), face[0], (", ", ""), face[1]))
         room -= 1
@@ -91,9 +101,12 @@ def _face(scene: Scene, size: int) -> tuple[Span, ...]:
         aside = bool(words.side(plane, value))
         name = f"{plane} " if not aside and not text.startswith("on ") else ""  # "0 mm" could be of either
         choices: tuple[str, ...] = (f"{plane} {text}", text) if named and aside else (name + text,)
+        outside = abs(value) > limit_mm(snapshot, plane, at_m)
         if out_of_date(scene):
-            choices, role = (f"{name}was {said if aside else text}",), "quiet"
-        elif abs(value) > limit_mm(snapshot, plane, at_m):
+            was, role = f"{name}was {text}", "quiet"
+            far = f"{was}, OUTSIDE THE LIMIT", f"{was}, OUTSIDE"
+            choices = (*(far if outside else ()), was, f"{name}was {said if aside else text}")
+        elif outside:
             choices, role = (f"{text} OUTSIDE LIMIT", f"{text} OUTSIDE", f"OUTSIDE {said}"), "alarm"
         texts.append((first_whole((*choices, said), size), role))
     return tuple(texts)
