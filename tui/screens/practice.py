@@ -49,6 +49,10 @@ class PracticeScreen(StrokeScreen, inherit_bindings=False):
             return not self._hidden
         return self._pace_s > 0 if action == "pause" else True
 
+    def key_rank(self, action: str) -> int:
+        """As they stand above."""
+        return 0
+
     @property
     def _ever_shown(self) -> bool:
         return bool(getattr(self.steer.source, "may_accept", True))
