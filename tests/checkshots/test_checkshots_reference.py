@@ -191,3 +191,29 @@ def test_what_one_shot_shows_that_nobody_believed_yet_is_asked_about_only(made, 
     assert "shot_disagrees" in codes and "reference_drifting" not in codes
     drive.add("check_shot", made.shot(29.0, (20.0, 0.0)))
     assert "reference_drifting" in {n.code for n in drive.advice().notices}
+
+
+def test_a_beam_that_is_out_in_both_planes_is_told_so_in_both(made, tmp_path):
+    """It turned by 1 mm/m to the right and 0.8 mm/m down between the shots at 8 and 28 m."""
+
+    def by(s):
+        return (1.0 * (s - 8.0), -0.8 * (s - 8.0)) if s > 8.0 else (0.0, 0.0)
+
+    readings = turned(made, made.as_events(), lambda s: (by(s)[0], 0.0))
+    for _, body in readings:
+        up, roll = by(body["chainage_m"])[1], math.radians(body["roll_deg"])
+        body["spot_right_mm"] -= up * math.sin(roll)
+        body["spot_up_mm"] += up * math.cos(roll)
+    drive = made.open(tmp_path / "a", [*readings, ("check_shot", made.shot(8.0))])
+    drive.accept_shot(drive.add("check_shot", made.shot(28.0, asks=True)).sequence)
+    found = drive.shot_report().reference
+    (notice,) = [n for n in drive.advice().notices if n.code == "reference_drifting"]
+    right, low = (f"{abs(mm):.0f} mm {way}" for mm, way in zip(found.error_mm, ("right", "low"), strict=True))
+    assert f"{right} and {low} of where it was set" in notice.text
+
+
+def test_a_shot_is_further_right_or_lower_than_expected():
+    from steer.estimate.findings.reference import further
+
+    told = [further(plane, by) for plane, by in ((0, 9.2), (0, -9.2), (1, 9.6), (1, -9.6))]
+    assert told == ["9 mm further right", "9 mm further left", "10 mm higher", "10 mm lower"]

@@ -17,6 +17,12 @@ from steer.text import PLANES, SIDES
 LAUNCH_SAID_M = 15.0  # how far on an unexpected launch is still said
 
 
+def further(plane: int, by_mm: float) -> str:
+    """How far a shot lies off what was expected: "9 mm further right", "10 mm lower"; + is right and high."""
+    sides = ("further right", "further left"), ("higher", "lower")
+    return f"{abs(by_mm):.0f} mm {sides[plane][0 if by_mm > 0 else 1]}"
+
+
 def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> list[Notice]:
     """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
     found: list[Notice] = []
@@ -70,11 +76,7 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
     if shots and shots[-1].opened and shots[-1] not in unanswered:
         unanswered.append(shots[-1])
     for s in unanswered[:1] + unanswered[1:][-2:]:
-        parts = [
-            f"{abs(v):.0f} mm more {SIDES[p][0 if v > 0 else 1]}"
-            for p, v in enumerate(s.innovation)
-            if s.disagrees[p]
-        ]
+        parts = [further(p, v) for p, v in enumerate(s.innovation) if s.disagrees[p]]
         taken = "A person accepted it" if s.shot.word else "It counts"
         answer = "" if s.shot.word else f", then accept or reject shot {s.shot.sequence}"
         found.append(
@@ -136,11 +138,7 @@ def waiting(node: Node, estimator: Estimator) -> list[Notice]:
                 )
             )
             continue
-        parts = [
-            f"{abs(v):.0f} mm more {SIDES[p][0 if v > 0 else 1]}"
-            for p, v in enumerate(r.innovation)
-            if r.disagrees[p]
-        ]
+        parts = [further(p, v) for p, v in enumerate(r.innovation) if r.disagrees[p]]
         found.append(
             Notice(
                 "shot_waiting",
@@ -183,24 +181,30 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
 
 
 def _error_told(node: Node, estimator: Estimator, asked: bool) -> str:
-    """The error in words, empty where none stands out. `asked`: the newest shot disagreed and nobody has believed it
-    yet, or the spot jumped since; what that alone brought up is told in a notice of its own."""
+    """The error in words, of each plane where it stands out, empty where it does in none. `asked`: the newest shot
+    disagreed and nobody has believed it yet, or the spot jumped since; what that alone brought up is told in a notice
+    of its own."""
     x, p = node.blend()
     priors = estimator.stack.priors
     turned, shifted = 2.5 * priors.reference_direction, 4.0 * max(priors.reference_offset, 1.0)
-    for plane in (0, 1):
-        direction, sd = float(x[plane, RD]), float(np.sqrt(p[plane, RD, RD]))
-        if abs(direction) > max(turned, 0.02, 3.0 * sd):
-            side = SIDES[plane][0 if direction > 0 else 1]
-            return f"running {side} by {abs(direction):.2f} mm/m, {abs(direction) * 100:.0f} mm in 100 m"
-    for plane in (0, 1):
-        offset, sd = float(x[plane, RO]), float(np.sqrt(p[plane, RO, RO]))
-        if abs(offset) > max(shifted, 3.0 * sd):
-            return f"{abs(offset):.0f} mm {SIDES[plane][0 if offset > 0 else 1]} of where it was set"
     d, error, error_sd = at_target(node, estimator.drive)
     most = 4.0 * max(float(np.hypot(priors.reference_offset, priors.reference_direction * d)), 1.0)
+    running, off, there = [], [], []
     for plane in (0, 1):
-        if not asked and abs(error[plane]) > max(most, 3.0 * error_sd[plane]):
-            side = SIDES[plane][0 if error[plane] > 0 else 1]
-            return f"at the target, {d:.0f} m in, {abs(error[plane]):.0f} mm {side} of where it was set"
-    return ""
+        direction, offset = float(x[plane, RD]), float(x[plane, RO])
+        direction_sd, offset_sd = (float(np.sqrt(p[plane, k, k])) for k in (RD, RO))
+        if abs(direction) > max(turned, 0.02, 3.0 * direction_sd):
+            size = f"{abs(direction):.2f} mm/m, {abs(direction) * 100:.0f} mm in 100 m"
+            running.append(f"{_side(plane, direction)} by {size}")
+        elif abs(offset) > max(shifted, 3.0 * offset_sd):
+            off.append(f"{abs(offset):.0f} mm {_side(plane, offset)}")
+        elif not asked and abs(error[plane]) > max(most, 3.0 * error_sd[plane]):
+            there.append(f"{abs(error[plane]):.0f} mm {_side(plane, error[plane])}")
+    told = [f"running {', and '.join(running)}"] if running else []
+    told += [f"{' and '.join(off)} of where it was set"] if off else []
+    told += [f"at the target, {d:.0f} m in, {' and '.join(there)} of where it was set"] if there else []
+    return ", and ".join(told)
+
+
+def _side(plane: int, value: float) -> str:
+    return SIDES[plane][0 if value > 0 else 1]
