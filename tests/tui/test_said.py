@@ -67,6 +67,25 @@ async def test_a_note_says_the_keys_that_take_it_back_from_here(make_app, screen
         await until(pilot, lambda: f"Note stored. {keys} it back" in screen_text(app))
 
 
+@pytest.mark.parametrize(
+    ("keys", "why"),
+    [
+        (("f", "f"), "Not seen here, where advised are shown: key f."),
+        (("slash", *"sand", "enter"), "Not seen here, where 'sand' is searched for: key /."),
+        (("f",), ""),
+    ],
+)
+async def test_a_note_that_the_log_does_not_show_is_said_to_be_there(make_app, keys, why):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("l", *keys)
+        await pilot.press("n", *"wet", "enter")
+        await until(pilot, lambda: "Note stored." in screen_text(app))
+        seen = " ".join(screen_text(app).split())
+        assert (why in seen) if why else "Not seen" not in seen
+
+
 async def test_what_a_word_changed_is_said_under_its_shot_and_until_more_comes_in(make_app):
     drive = fake_drive.FakeDrive(fake_drive.warning())
     app = make_app(drive)

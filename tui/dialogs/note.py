@@ -30,7 +30,10 @@ class NoteDialog(SteerDialog):
             return
         # the log's own screen has no key u
         undo = "Keys 1 and u take it back." if self.app.current_mode == "log" else "Key u takes it back."
-        stored = await self.steer.store(lambda drive: drive.note(text), f"Note stored. {undo}")
+        hides = getattr(self.app.screen_stack[-2], "hides_note", lambda text: "")(text)
+        stored = await self.steer.store(
+            lambda drive: drive.note(text), f"Note stored. {undo} {hides}".rstrip()
+        )
         if self.left:
             return
         if stored:

@@ -259,6 +259,13 @@ class LogScreen(SteerScreen):
 
         self.app.push_screen(SearchDialog(self.search), found)
 
+    def hides_note(self, text: str) -> str:
+        """Why a note just stored would not be seen here, and the key that shows it; empty where it is."""
+        if not passes(LogLine(0, "", "note", text), self.filter_name, ""):
+            return f"Not seen here, where {self.filter_name} are shown: key f."
+        hidden = not passes(LogLine(0, "", "note", text), self.filter_name, self.search)
+        return f"Not seen here, where {self.search!r} is searched for: key /." if hidden else ""
+
     def action_note(self) -> None:
         """Opens the dialog for a note."""
         from tui.dialogs.note import NoteDialog
