@@ -11,6 +11,8 @@ import pytest
 from screen_pilot import ready, until
 from test_other_screens import keep, screen_text, settle
 
+from tui.draw import reduction_page
+
 SURVEYS = Path(__file__).parents[2] / "sample_surveys" / "surveys"
 
 
@@ -165,3 +167,9 @@ async def test_at_the_points_found_nothing_points_there(make_app):
         assert "Key End" not in screen_text(app)
         await pilot.press("home")
         await until(pilot, lambda: "Key End goes to the points found" in screen_text(app))
+
+
+def test_the_question_gives_no_chainage_of_its_own():
+    """A number of another drive would be taken over as it stands."""
+    asked = reduction_page.shots_question(("L1", "M"))
+    assert "M=target@CHAINAGE" in asked and not any(c.isdigit() for c in asked.replace("L1", ""))

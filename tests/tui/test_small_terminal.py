@@ -85,3 +85,13 @@ def test_a_name_that_must_be_cut_keeps_what_a_shorter_time_leaves_of_it():
         row.startswith(" REPLAY Quillbeck Lane, shaft 2 to the")
         and "... (invented)  last 2026-03-04 09:41" in row
     )
+
+
+@pytest.mark.parametrize(("width", "age_s"), [(70, 5.0), (80, 5.0), (80, 1300.0)])
+@pytest.mark.parametrize("roll_deg", [-0.1, -12.3, 0.04])
+def test_the_roll_is_told_whole(width, age_s, roll_deg, monkeypatch):
+    made = fake_drive.good()
+    made = replace(made, advice=replace(made.advice, roll_deg=roll_deg))
+    monkeypatch.setitem(fake_drive.STATES, "good", lambda: made)
+    said = f"{abs(roll_deg):.1f} deg anticlockwise" if roll_deg < -0.05 else "no roll"
+    assert said in page("good", width, 23, ascii_only=True, age_s=age_s)

@@ -73,7 +73,7 @@ def draw(scene: Scene, size: int, height: int) -> list[Row]:
                 rows.append(())
             rows.append(cost)
         was = "was: " if out_of_date(scene) else ""
-        rows.append(((was + words.roll(advice.roll_deg, scene.glyphs.degree), "quiet"),))
+        rows.append(((words.roll(advice.roll_deg, scene.glyphs.degree, size, was), "quiet"),))
     return rows[:height]
 
 

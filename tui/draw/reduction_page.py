@@ -93,8 +93,8 @@ def shots_question(names: Sequence[str]) -> str:
     """Asks which of the points found are check shots."""
     found = cut_text(", ".join(names), 60, " ...")
     return (
-        f"Which of {found} are check shots? Point of the machine, and where its face stood, such as "
-        f"{names[-1] if names else 'M'}=target@60.3 (face, target, tail or pipe)"
+        f"Which of {found} are check shots? Point of the machine, and where its face stood (m): "
+        f"{names[-1] if names else 'M'}=target@CHAINAGE (face, target, tail or pipe)"
     )
 
 

@@ -83,11 +83,12 @@ def clock(angle_deg: float) -> str:
     return f"{minutes // 60 or 12}:{minutes % 60:02d}"
 
 
-def roll(roll_deg: float, degree: str) -> str:
-    """Roll of the machine in words."""
+def roll(roll_deg: float, degree: str, size: int, lead: str = "") -> str:
+    """Roll of the machine in words after `lead`, in fewer where `size` cells are not enough; empty where none fit."""
     if round(abs(roll_deg), 1) == 0:
-        return "no roll"
-    return f"rolled {abs(roll_deg):.1f}{degree} {'clockwise' if roll_deg > 0 else 'anticlockwise'}"
+        return first_whole((f"{lead}no roll",), size)
+    said = f"{abs(roll_deg):.1f}{degree} {'clockwise' if roll_deg > 0 else 'anticlockwise'}"
+    return first_whole((f"{lead}{word}{said}" for word in ("rolled ", "roll ", "")), size)
 
 
 def joint(text: str, size: int, whose: str = "") -> str:
