@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
+from steer.correct.bound import bound_by
 from steer.correct.either_way import in_doubt
 from steer.correct.force_over import force_over
 from steer.correct.forecast import at_reception, eye_probability, points, steered_sd, taken_hold_m
 from steer.correct.gave_way import gave_way
 from steer.correct.outlook import Outlook, Spread, look_ahead
 from steer.correct.path_limits import joint_rows, own_bends, tolerance_rows
-from steer.correct.programme import Limits, Plan, solve
+from steer.correct.programme import Limits, Plan, SoftRows, solve
 from steer.correct.reason import say_why
 from steer.correct.settings import Chosen, choose, settled, step_range
 from steer.drivefile import DriveFile
@@ -132,7 +133,8 @@ def _direction(node: Node) -> np.ndarray:
 @dataclass(frozen=True)
 class Proposal:
     """What `propose` found: outlook, plan, whole steps, forecasts (2, n) with and without; `now` (2,) is
-    the articulation as it stands, `driven_m` (k,) and `driven_mm` (k, 2) the path behind the face."""
+    the articulation as it stands, `driven_m` (k,) and `driven_mm` (k, 2) the path behind the face; `bound`
+    says which limit makes it hold, empty where none does."""
 
     outlook: Outlook
     plan: Plan
@@ -147,6 +149,7 @@ class Proposal:
     given_way: tuple[str, ...]
     driven_m: np.ndarray
     driven_mm: np.ndarray
+    bound: str = ""
 
 
 def propose(
@@ -193,13 +196,18 @@ def propose(
     tolerance = np.array([drive.tolerance.line_mm, drive.tolerance.level_mm])
     room = tolerance_rows(outlook, tolerance, without_sd)
     bends = own_bends(joints, joint_bend, drive.pipe.length_m)
-    plan = solve(outlook, now, return_m, limits, joints, room, _design(node, outlook), bends)
+    design = _design(node, outlook)
+
+    def solve_with(limits: Limits, joints: SoftRows) -> Plan:
+        return solve(outlook, now, return_m, limits, joints, room, design, bends)
+
+    plan = solve_with(limits, joints)
     chosen = own or choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
     if own is None and advised is not None and chosen.change_over + chosen.most_over > 0.0:
         # no whole step keeps both: the change from what really stands is the limit
         _, low, high = limits_of(drive, roll_deg, now)
         chosen = choose(drive.machine, roll_deg, plan.best, plan.hessian, now_mm, low, high)
-    hold = False
+    hold, bound = False, ""
     if own is None and now_mm is not None:
         stands_mm = _set_to(drive, now_mm, told_mm)
         stands = settled(drive.machine, stands_mm, roll_deg)
@@ -210,6 +218,8 @@ def propose(
         if may and not plan.given_way and saved < worth:
             chosen = Chosen(stands_mm, stands, saved)
         hold = bool(may and np.abs(chosen.cylinder_mm - stands_mm).max() < 1e-9)
+        if hold:
+            bound = bound_by(drive, limits, joints, stands, plan, solve_with, worth)
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
@@ -220,7 +230,7 @@ def propose(
     )
     return Proposal(
         outlook, plan, chosen, hold, with_mm, without_mm, with_sd, without_sd, articulation, now,
-        tuple(given), driven_m, driven_mm,
+        tuple(given), driven_m, driven_mm, bound,
     )  # fmt: skip
 
 
@@ -320,7 +330,10 @@ def make_advice(
         ),
         forecast=forecast,
         notices=notices,
-        reason=say_why(estimate, now, found.articulation, found.hold, foreseen[0], foreseen[1:], opposite),
+        reason=say_why(
+            estimate, now, found.articulation, found.hold, foreseen[0], foreseen[1:], opposite,
+            found.bound, (drive.tolerance.line_mm, drive.tolerance.level_mm),
+        ),
         forecast_unchanged=points(found.outlook, found.without_mm, found.without_sd, end_m, face),
         cylinder_now_mm=None if now_mm is None else tuple(float(v) for v in now_mm),
         now_right_mm_per_m=float(now[0]),

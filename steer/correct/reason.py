@@ -11,6 +11,7 @@ EITHER_WAY = (
     "Not a correction: it is in doubt which way the machine answers, and this setting does least harm either way. "
     "Check the mapping of cylinders and target first"
 )
+_MUCH = 0.5  # share of the tolerance from which on an offset is spoken of beside a larger one; own choice
 
 
 def _figure(value: float) -> str:
@@ -26,13 +27,16 @@ def say_why(
     chainage_m: np.ndarray,
     forecast_mm: np.ndarray,
     opposite: bool = False,
+    bound: str = "",
+    tolerance_mm: tuple[float, float] = (np.inf, np.inf),
 ) -> str:
     """One line: where the face is and where it points, what is done, and where it is back on line.
 
     `now` (2,) articulation as it stands, `planned` (2, n) to come, `forecast_mm` (2, m) with it at `chainage_m` (m,),
     the same as is drawn and printed; m is 0 where nothing is foreseen. A plane
     in which something changes is spoken of, both when both change, the larger change first; when
-    nothing changes, the one that is further off.
+    nothing changes, the one that is further off, and both where both are off by half of `tolerance_mm`. `bound`
+    says which limit makes it hold, empty where none does.
     """
     if opposite:
         return f"{EITHER_WAY}."
@@ -40,10 +44,14 @@ def say_why(
     offset = np.array([estimate.line_mm, estimate.level_mm])
     doubt = np.array([estimate.line_sd_mm, estimate.level_sd_mm])
     if hold or not (np.abs(change) >= 0.05).any():
-        plane = int(np.argmax(np.abs(offset)))
-        where = _where(estimate, plane)
-        back = _back(plane, chainage_m, forecast_mm[plane], doubt[plane], offset[plane])
-        return f"{where}. Hold: a change now would gain less than it costs{back and '; '}{back}."
+        planes = np.argsort(-np.abs(offset)).tolist()
+        if not (np.abs(offset) >= _MUCH * np.array(tolerance_mm)).all():
+            planes = planes[:1]
+        where = "; ".join(_where(estimate, plane, len(planes) > 1) for plane in planes)
+        backs = [_back(p, chainage_m, forecast_mm[p], doubt[p], offset[p]) for p in planes]
+        why = bound or "a change now would gain less than it costs"
+        back = ", ".join(filter(None, backs))
+        return f"{where}. Hold: {why}{back and '; '}{back}."
     said = []
     both = bool((np.abs(change) >= 0.05).all())
     for plane in np.argsort(-np.abs(change)).tolist():

@@ -139,3 +139,25 @@ def test_the_reason_speaks_of_the_end_of_the_forecast_that_is_drawn(draw) -> Non
             back = [float(m) for m in re.findall(r"near ([\d.]+) m", advice.reason)]
             assert all(m <= drive.axis.end_chainage_m + 0.5 for m in back)
     assert seen > 5
+
+
+def test_a_hold_speaks_of_both_planes_where_both_are_off_by_half_the_tolerance() -> None:
+    ahead = np.array([[60.0], [20.0]]) * np.ones(12)
+
+    def said(level: float) -> str:
+        face = estimate(65.0, level, yaw=2.9, pitch=-1.5)
+        return say_why(face, np.zeros(2), np.zeros((2, 12)), True, AHEAD, ahead, False, "", (50.0, 30.0))
+
+    assert said(15.0) == (
+        "65 mm right, nose right; 15 mm high, nose down. Hold: a change now would gain less than it costs; "
+        "still 60 mm right at 52.0 m, still 20 mm high at 52.0 m."
+    )
+    assert "high" not in said(14.0) and said(14.0).startswith("65 mm right, nose 2.9 mm/m right. Hold:")
+
+
+def test_a_hold_at_a_limit_names_the_limit_instead() -> None:
+    bound = "cylinder 3 stands at its stroke's end; the machine cannot be turned further left"
+    text = say_why(
+        estimate(65.0), np.zeros(2), np.zeros((2, 12)), True, AHEAD, fading(65.0, 0.0), bound=bound
+    )
+    assert f"Hold: {bound};" in text and "costs" not in text
