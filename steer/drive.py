@@ -320,10 +320,14 @@ class Drive:
         if here is None:
             return None
         health = examine(follower, here.node, *self.told.ended.last_two_m(follower.known.counter))
+        # what is foretold takes the reference to be where it is believed: a finding that it may not be asks at once
+        survey_m = (
+            here.node.s_m if health.survey_asked else next_survey(here.node, here.estimator, health.unseen)
+        )
         return make_advice(
             self.file, here.estimator, here.node, self.told.stroke_number(), here.now_mm, here.roll_deg, health.notices,
             opposite=health.opposite, trusted=health.trusted and not health.opposite,
-            next_survey_m=next_survey(here.node, here.estimator, health.unseen), advised=here.advised, told_mm=here.told_mm,
+            next_survey_m=survey_m, advised=here.advised, told_mm=here.told_mm,
             force=follower.newest_force(),
         )  # fmt: skip
 

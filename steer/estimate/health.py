@@ -21,6 +21,7 @@ class Health:
     opposite: bool
     trusted: bool
     unseen: bool = False  # the spot is lost or stuck
+    survey_asked: bool = False  # a finding asks for a check shot now, however sure the estimate is
 
 
 def examine(
@@ -34,13 +35,14 @@ def examine(
     opposite = steering.steering_opposite(cells, node)
     unsure, sure = sureness(node, drive, len(reference.undecided(estimator)))
     jumped, placed = readings.jumped(follower, node)
+    moved, asked = reference.moved(nodes, cells, node, estimator)
     lost = [] if follower.spot.stuck else readings.beam_lost(cells, node)
     notices = (
         *readings.refused(cells, node),
         *readings.scatter(nodes, node),
         *lost,
         *reference.launch(cells, node),
-        *reference.moved(nodes, cells, node, estimator),
+        *moved,
         *reference.waiting(node, estimator),
         *reference.drifting(node, estimator),
         *readings.stuck(follower, node),
@@ -52,4 +54,4 @@ def examine(
         *readings.went_wrong(node, estimator),
         *unsure,
     )
-    return Health(notices, opposite is not None, sure and placed, bool(lost) or follower.spot.stuck)
+    return Health(notices, opposite is not None, sure and placed, bool(lost) or follower.spot.stuck, asked)

@@ -9,6 +9,7 @@ from steer.checkshots.effect import reports, without
 from steer.drive import Drive
 from steer.estimate import sureness
 from steer.log import Log
+from steer.says import advice_object
 
 
 @pytest.fixture(scope="module")
@@ -108,3 +109,41 @@ def test_the_advice_tells_the_survey_by_what_is_read(unseen):
     assert code == ("spot_stuck" if what == "stuck" else "beam_lost")
     left_m = advice.next_survey_m - advice.chainage_m
     assert left_m == 0.0 if what == "nothing read" else 2.0 < left_m < 15.0
+
+
+def left_m(drive) -> float:
+    advice = drive.advice()
+    assert advice_object(advice)["next_survey_m"] == pytest.approx(advice.next_survey_m, abs=0.051)
+    return advice.next_survey_m - advice.chainage_m
+
+
+def test_a_spot_that_jumped_asks_for_a_survey_at_once(made, tmp_path):
+    """The beam shifted by 40 mm at 27 m: the notice says to take a check shot, so none says that there is time. One
+    shot as found there settles it."""
+
+    def moved(kind, body):
+        if body.get("chainage_m", 0.0) > 27.0 and "spot_right_mm" in body:
+            body = {**body, "spot_right_mm": body["spot_right_mm"] - 40.0}
+        return kind, body
+
+    quiet = made.open(tmp_path / "a", made.as_events())
+    assert left_m(quiet) > 3.0
+    drive = made.open(tmp_path / "b", [moved(*event) for event in made.as_events()])
+    assert "reference_moved" in {n.code for n in drive.advice().notices}
+    assert left_m(drive) == 0.0
+    drive.add("check_shot", made.shot(drive.advice().chainage_m))
+    assert "reference_moved" not in {n.code for n in drive.advice().notices}
+    assert left_m(drive) > 3.0
+
+
+def test_a_shot_that_disagrees_asks_for_another_until_there_is_one(made, tmp_path):
+    drive = made.open(tmp_path / "a", [*made.as_events(), ("check_shot", made.shot(24.0, (60.0, 0.0)))])
+
+    def said():
+        (text,) = [n.text for n in drive.advice().notices if n.code == "shot_disagrees"]
+        return text
+
+    assert "repeat the survey, then accept or reject" in said() and left_m(drive) == 0.0
+    drive.add("check_shot", made.shot(29.0, (60.0, 0.0)))
+    assert "repeat" not in said() and "accept or reject" in said()
+    assert left_m(drive) > 3.0

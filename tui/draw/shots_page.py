@@ -61,7 +61,7 @@ def title_rows(scene: Scene, width: int, room: int = 99) -> list[Row]:
     rows.append(((lead, "quiet"), (text, "strong")))
     if advice.next_survey_m is not None:
         left = advice.next_survey_m - advice.chainage_m
-        due = f"in {left:.1f} m, by {advice.next_survey_m:.1f} m" if left > 0.05 else "NOW: it is overdue"
+        due = f"in {left:.1f} m, by {advice.next_survey_m:.1f} m" if left > 0.05 else "NOW: it is due"
         if left > 0.05 and width >= 60 and any(n.code in ("beam_lost", "spot_stuck") for n in advice.notices):
             due += ", as no spot is read"
         rows.append(((" Next check survey ", "quiet"), (due, "strong" if left > 0.05 else "warn")))

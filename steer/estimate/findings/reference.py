@@ -23,8 +23,9 @@ def further(plane: int, by_mm: float) -> str:
     return f"{abs(by_mm):.0f} mm {sides[plane][0 if by_mm > 0 else 1]}"
 
 
-def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> list[Notice]:
-    """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked."""
+def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> tuple[list[Notice], bool]:
+    """A jump of the spot that stayed: the reference moved, or (heading jumped as well) the target was knocked; and
+    check shots that disagree. Second, whether any of these asks for a check shot now."""
     found: list[Notice] = []
     settled_at = max(
         (n.s_m for n in nodes if isinstance(n.report, ShotReport) and n.report.verdict == "agrees"),
@@ -63,6 +64,7 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
                 )
             )
         break
+    asked = bool(found)
     shots = [
         n.report
         for n in estimator.nodes
@@ -75,20 +77,22 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
     ]
     if shots and shots[-1].opened and shots[-1] not in unanswered:
         unanswered.append(shots[-1])
+    asked |= bool(unanswered) and unanswered[-1] is shots[-1]
     for s in unanswered[:1] + unanswered[1:][-2:]:
         parts = [further(p, v) for p, v in enumerate(s.innovation) if s.disagrees[p]]
         taken = "A person accepted it" if s.shot.word else "It counts"
-        answer = "" if s.shot.word else f", then accept or reject shot {s.shot.sequence}"
+        do = [] if s is not shots[-1] else ["repeat the survey"]  # else it has been: there is a later one
+        do += [] if s.shot.word else [f"accept or reject shot {s.shot.sequence}"]
         found.append(
             Notice(
                 "shot_disagrees",
                 f"The check shot at {s.shot.s_m:.1f} m finds {_found(s)} {' and '.join(parts)} than the estimate, beyond "
                 f"what both can err by: either the survey holds a blunder or the reference moved. {taken}; "
-                f"repeat the survey{answer}.",
+                f"{', then '.join(do)}.",
                 s.shot.s_m,
             )
         )
-    return found
+    return found, asked
 
 
 def launch(cells: Cells, node: Node) -> list[Notice]:
