@@ -60,12 +60,13 @@ def _decided(drive: Drive, advice: Advice) -> Event | None:
 
 
 def _as_of(drive: Drive, advice: Advice, decided: Event | None) -> str:
-    """When the newest reading was taken, and what was decided for the coming stroke."""
+    """When the newest reading was taken, or came where it tells no time, and what was decided for the coming stroke."""
     from steer.says import turned
     from steer.text import printable
 
-    time = drive.follower.present.time
-    parts = [f"last reading {printable(time)[:16].replace('T', ' ')}" if time else "readings without a time"]
+    present = drive.follower.present
+    time, came = (present.time, "") if present.timed else (drive.last_reading_arrival, " came")
+    parts = [f"last reading{came} {printable(time)[:16].replace('T', ' ')} UTC" if time else "no reading yet"]
     if decided is not None:
         body = decided.body
         made = turned(float(body["right_mm_per_m"]), float(body["up_mm_per_m"]))

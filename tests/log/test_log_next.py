@@ -69,6 +69,23 @@ def test_a_reading_that_comes_late_changes_neither_next_nor_feed_nor_screens(tmp
     assert said() == before
 
 
+def test_a_newest_reading_without_a_time_is_told_by_when_it_came(tmp_path, capsys):
+    """As the screens have it: the time that an older reading told is not that of the newest."""
+    folder = sample.copied(tmp_path / "drive", 42)
+
+    def as_of() -> str:
+        assert main(["next", str(folder)]) == 0
+        return next(row for row in capsys.readouterr().out.split("\n") if row.startswith("as of"))
+
+    with Drive.open(folder, write=True) as drive:
+        drive.advice()
+        timed = drive.follower.present.time
+        assert as_of().endswith(f"last reading {timed[:16].replace('T', ' ')} UTC")
+        body = {"chainage_m": drive.advice().chainage_m + 0.3, "yaw_mm_per_m": 1.0}
+        arrived = drive.add("reading", body).arrived
+        assert as_of().endswith(f"last reading came {arrived[:16].replace('T', ' ')} UTC")
+
+
 def test_where_nobody_reads_the_cylinders_next_and_the_large_words_say_told(tmp_path, capsys):
     from steer.cli.screen_source import ScreenSource
     from steer.drivefile import TEMPLATE
