@@ -36,7 +36,7 @@ def examine(
     unsure, sure = sureness(node, drive, len(reference.undecided(estimator)))
     jumped, placed = readings.jumped(follower, node)
     moved, asked = reference.moved(nodes, cells, node, estimator)
-    lost = [] if follower.spot.stuck else readings.beam_lost(cells, node)
+    lost = [] if follower.spot.stuck else readings.beam_lost(cells, node, estimator)
     notices = (
         *readings.refused(cells, node),
         *readings.scatter(nodes, node),

@@ -145,6 +145,28 @@ def test_a_lost_beam_is_said_and_unsaid():
     assert "beam_lost" not in said[-1][1]
 
 
+@pytest.mark.parametrize("last_m", [20.86, 21.0, 21.13, 21.22])
+def test_a_lost_beam_names_the_last_spot_that_was_read(last_m):
+    """Rounded down to a tenth, wherever in a cell the spot was lost."""
+    seen = []
+
+    def distort(reading):
+        if reading["chainage_m"] <= last_m:
+            seen.append(reading["chainage_m"])
+            return reading
+        return {k: v for k, v in reading.items() if not k.startswith(("spot", "target"))}
+
+    said, _, _ = drive(scenario_of(2), 24.0, distort=distort)
+    text = said[-1][1]["beam_lost"]
+    named = float(re.search(r"since ([\d.]+) m", text)[1])
+    assert 0.0 <= max(seen) + 1e-6 - named < 0.1
+
+
+def test_no_spot_at_all_is_said_so():
+    said, _, _ = drive(scenario_of(2), 3.0, distort=lambda r: {k: v for k, v in r.items() if "spot" not in k})
+    assert "none yet on this drive" in said[-1][1]["beam_lost"]
+
+
 def test_a_stuck_channel_is_left_out_and_comes_back():
     """Yaw repeats one value for four metres; the estimate holds its interval all the way."""
     held: dict[str, float] = {}

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from steer.advice import Notice
 from steer.estimate import counter
+from steer.estimate.cells import Cell
 from steer.estimate.estimator import Estimator
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Cells, Node
@@ -84,18 +87,19 @@ def scatter(nodes: list[Node], node: Node) -> list[Notice]:
     ]
 
 
-def beam_lost(cells: Cells, node: Node) -> list[Notice]:
+def beam_lost(cells: Cells, node: Node, estimator: Estimator) -> list[Notice]:
     """Readings come, but none with a spot."""
     since = None
-    seen_before = False
     for n, r in reversed(cells):
         if r.offered[:2].any():
-            seen_before = True
             break
         since = n.s_m
     if since is None or node.s_m - since < 0.3:
         return []
-    more = "" if seen_before else " (none yet on this drive)"
+    last = _last_spot_m(node, estimator)
+    more = " (none yet on this drive)" if last is None else ""
+    # rounded down: the spot was still there
+    since = since if last is None else math.floor(10.0 * last + 1e-6) / 10.0
     return [
         Notice(
             "beam_lost",
@@ -104,6 +108,16 @@ def beam_lost(cells: Cells, node: Node) -> list[Notice]:
             float(since),
         )
     ]
+
+
+def _last_spot_m(node: Node, estimator: Estimator) -> float | None:
+    """Where the last spot was read, m; None where none was. A cell is longer than the way between two readings."""
+    for item in reversed(estimator.items):
+        if isinstance(item, Cell) and item.s_m <= node.s_m + 1e-9:
+            read = np.isfinite(item.values[:, :2]).any(1)
+            if read.any():
+                return float(item.chainage_m[read].max())
+    return None
 
 
 def stuck(follower: Follower, node: Node) -> list[Notice]:
