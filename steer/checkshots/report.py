@@ -18,6 +18,7 @@ from steer.estimate.shots import ShotReport
 from steer.text import PLANES, SIDES, TURNS, believed, decimals, within
 
 _FURTHER = (("further right", "further left"), ("higher", "lower"))
+_TOWARDS = (("to the right", "to the left"), ("up", "down"))
 _MOST = 12
 _MOST_NUMBERS = 20
 _MOST_NAMED = 5
@@ -43,7 +44,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class SurveyReport:
-    """`before`: the present face without the shots reported on; `after`: as it is estimated now."""
+    """`before`: the present face without the shots reported on, `without` in words; `after`: as it is estimated now."""
 
     verdicts: tuple[Verdict, ...]
     left_out: dict[str, list[int]]  # numbers of the shots that are not listed one by one, by verdict
@@ -55,6 +56,7 @@ class SurveyReport:
     setting: dict[str, float] | None  # the reference as it was set, as a reference_set line
     next_survey_m: float | None
     beam: bool
+    without: str = "check shots"
 
     @property
     def open_shots(self) -> str:
@@ -102,9 +104,11 @@ def survey_report(
     set_at = {"right_mm": setting.right_mm, "up_mm": setting.up_mm}
     if beam:
         set_at |= {"right_mm_per_m": setting.right_mm_per_m, "up_mm_per_m": setting.up_mm_per_m}
+    one = "this shot" if len(found) == 1 else "these shots"
     return SurveyReport(
         verdicts, left_out, before, after, unsure, waiting, reference,
         {"chainage_m": round(node.s_m, 3), **set_at} if node is not None else None, next_survey_m, beam,
+        "check shots" if numbers is None else one,
     )  # fmt: skip
 
 
@@ -179,19 +183,19 @@ def again(r: ShotReport) -> str:
     )
 
 
-def effect_line(before: Face, after: Face) -> str:
-    """How the present face moved with the shots."""
+def effect_line(before: Face, after: Face, without: str) -> str:
+    """How far the present face lies from where it was estimated `without` what is told of, in words."""
     moved = after.offset_mm - before.offset_mm
     parts, none = [], []
     for p in (0, 1):
         digits = decimals(after.sd_mm[p])
-        by, now = _mm(moved[p], TURNS[p], digits), _mm(after.offset_mm[p], SIDES[p], digits)
+        by, now = _mm(moved[p], _TOWARDS[p], digits), _mm(after.offset_mm[p], SIDES[p], digits)
         sd = [f"{found.sd_mm[p]:.1f}" for found in (before, after)]
         none.append(float(by.split()[0]) == 0.0)
-        here = f"still {now}" if none[p] else f"{by}, now {now}"
+        here = f"still {now}" if none[p] else f"by {by}, to {now}"
         parts.append(f"{PLANES[p]} {here}, sd {' to '.join(dict.fromkeys(sd))} mm")
-    how = "has not moved" if all(none) else "moved"
-    return f"The face's estimate at {after.chainage_m:.2f} m {how}: {'; '.join(parts)}."
+    how = "has not moved" if all(none) else "has moved"
+    return f"Against an estimate without {without}, the face's at {after.chainage_m:.2f} m {how}: {'; '.join(parts)}."
 
 
 def reference_lines(found: ReferenceFound, beam: bool) -> list[str]:
@@ -258,7 +262,7 @@ def lines(report: SurveyReport) -> list[str]:
         if numbers := report.left_out.get(verdict_word):
             out.append(_more(verdict_word, numbers))
     if report.before is not None and report.after is not None:
-        out.append(effect_line(report.before, report.after))
+        out.append(effect_line(report.before, report.after, report.without))
     elif report.after is not None:
         parts = [
             f"{PLANES[p]} {_mm(report.after.offset_mm[p], SIDES[p])}, sd {report.after.sd_mm[p]:.1f} mm"
@@ -276,12 +280,16 @@ def lines(report: SurveyReport) -> list[str]:
             else:
                 out += aim_lines(report.reference, report.setting)
     if report.next_survey_m is not None and report.after is not None:
-        left = report.next_survey_m - report.after.chainage_m
-        out.append(
-            "The next check shot is due now." if left <= 0.05
-            else f"The next check shot is due by {report.next_survey_m:.0f} m, in {left:.0f} m."
-        )  # fmt: skip
+        out.append(next_line(report.next_survey_m, report.after.chainage_m))
     return out
+
+
+def next_line(next_survey_m: float, face_m: float) -> str:
+    """When the next check shot is due, both chainages in m."""
+    left = next_survey_m - face_m
+    if left <= 0.05:
+        return "The next check shot is due now."
+    return f"The next check shot is due by {next_survey_m:.0f} m, in {left:.0f} m."
 
 
 def page(report: SurveyReport, width: int = 80) -> str:

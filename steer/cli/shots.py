@@ -64,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from steer.checkshots.report import page
+    from steer.checkshots.report import next_line, page
     from steer.drive import Drive
     from steer.errors import CommandLineWrong
 
@@ -92,6 +92,8 @@ def run(args: argparse.Namespace) -> int:
     with Drive.open(args.folder) as drive:
         if numbers is None and not drive.shots():
             print("No check shot yet.")
+            if (advice := drive.advice()) is not None and advice.next_survey_m is not None:
+                print(next_line(advice.next_survey_m, advice.chainage_m))
         elif numbers is None or numbers:
             print(page(drive.shot_report(numbers)))
     return 0

@@ -87,6 +87,17 @@ def test_shots_before_any_reading_and_none_at_all(made_demo, tmp_path, capsys):
     assert main(["shots", str(folder)]) == 0
 
 
+def test_with_no_shot_yet_it_says_when_the_first_is_due(made, tmp_path, capsys):
+    drive = made.open(tmp_path / "a", made.as_events())
+    advice = drive.advice()
+    left = advice.next_survey_m - advice.chainage_m
+    assert left > 0.05
+    drive.close()
+    assert main(["shots", str(tmp_path / "a")]) == 0
+    due = f"The next check shot is due by {advice.next_survey_m:.0f} m, in {left:.0f} m."
+    assert capsys.readouterr().out == f"No check shot yet.\n{due}\n"
+
+
 def test_thousands_of_shots(demo, tmp_path, capsys):
     rows = "".join(f",{1 + k * 0.0145:.4f},face,{k % 7 - 3},{k % 5 - 2},60\n" for k in range(2_000))
     assert shots(demo, HEAD + rows, tmp_path) == 0

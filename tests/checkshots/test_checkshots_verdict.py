@@ -146,6 +146,30 @@ def test_a_plane_that_is_where_it_was_estimated_is_said_so(made, tmp_path):
     assert "has not moved: line still" in text and " 0 mm (" not in text
 
 
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_how_far_the_face_moved_is_told_by_and_to_and_against_what(made, tmp_path, side):
+    """The figures are those of a drive that never had the shots."""
+    from steer.checkshots.report import page
+
+    drive = made.open(tmp_path / "a", made.as_events())
+    bare = drive.advice().estimate.line_mm
+    first, second = (drive.add("check_shot", made.shot(s, (side * 5.0, 0.0))).sequence for s in (28.0, 29.0))
+    now = drive.advice().estimate.line_mm
+    way = "right" if side > 0 else "left"
+    assert side * (now - bare) > 1.0
+
+    def told(numbers=None):
+        return " ".join(page(drive.shot_report(numbers)).split())
+
+    moved = f"has moved: line by {abs(now - bare):.0f} mm to the {way}, to {abs(now):.0f} mm "
+    assert (
+        f"Against an estimate without check shots, the face's at {drive.advice().chainage_m:.2f} m {moved}"
+        in told()
+    )
+    assert moved in told({first, second}) and "without these shots, the face's" in told({first, second})
+    assert "without this shot, the face's" in told({second})
+
+
 def test_a_second_survey_that_confirms_an_accepted_one_speaks_for_the_reference(made, tmp_path):
     events = [("check_shot", made.shot(20.0, (60.0, 0.0), asks=True)),
               ("check_shot", made.shot(20.0, (58.0, 1.0), asks=True)),
