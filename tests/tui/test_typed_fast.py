@@ -43,6 +43,43 @@ async def test_a_setting_that_comes_in_one_piece_stands_in_its_two_lines(make_ap
         assert (line.value, level.value) == ("9 leftx", "8 down")
 
 
+async def test_a_setting_typed_with_its_key_and_tab_goes_on_in_the_level(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        for key in ("o", *"7l", "tab"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: app.screen.query("Input") and app.screen.query_one("#line").value == "7l")
+        await settle(pilot)
+        for key in "48":
+            app.post_message(events.Key(key, key))
+        await settle(pilot)
+        assert (app.screen.query_one("#line").value, app.screen.query_one("#level").value) == ("7l", "48")
+
+
+async def test_letters_after_enter_are_no_part_of_a_note_and_enter_held_down_stores_it_once(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        for key in ("n", *"ok", "enter", "l", "enter", "enter"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: ("note", "ok") in app.source.calls or app.screen.query("Input"))
+        await until(pilot, lambda: not app.screen.query("Input"))
+        await settle(pilot)
+        assert [call for call in app.source.calls if call[0] == "note"] == [("note", "ok")]
+
+
+async def test_letters_after_enter_are_not_searched_for(make_app):
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        for key in ("l", "slash", *"ab", "enter", "f", "enter"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: getattr(app.screen, "search", ""))
+        await settle(pilot)
+        assert app.screen.search == "ab"
+
+
 @pytest.mark.parametrize("keys", [("o",), ("n",), ("l", "slash"), ("2", "f")])
 async def test_letters_that_come_in_one_piece_with_the_key_of_a_box_stand_in_it(make_app, keys):
     app = make_app()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widgets import Input, Label
@@ -15,21 +14,11 @@ from tui.dialogs.line_input import LineInput
 from tui.draw.spans import wrap
 
 
-class OrderedInput(LineInput):
-    """An input that takes every key in the order of typing.
-
-    Keys bound on a screen overtake letters that still wait, on a slow link or a busy machine.
-    """
+class AskedLine(LineInput):
+    """The line; as long as wanted, so that nothing is ever left out."""
 
     def __init__(self, value: str) -> None:
         super().__init__(lambda text: None, value, id="line")
-
-    async def on_key(self, event: events.Key) -> None:
-        """Enter; the letters are the base's, which Textual asks next."""
-        if event.key == "enter":
-            event.stop()
-            event.prevent_default()
-            await self.action_submit()
 
 
 class AskLineDialog(SteerDialog):
@@ -56,9 +45,9 @@ class AskLineDialog(SteerDialog):
             yield Label("", id="said", markup=False)
             yield Label(f"{self.KEYS}Enter {self._does} it. Esc leaves.")
 
-    def line_input(self, start: str) -> OrderedInput:
+    def line_input(self, start: str) -> AskedLine:
         """The line; a dialog with keys of its own gives another kind."""
-        return OrderedInput(start)
+        return AskedLine(start)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Hands the line on, aside: a box that waited for it itself would not be painted meanwhile."""

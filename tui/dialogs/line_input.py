@@ -9,18 +9,18 @@ from textual.widgets import Input
 
 
 class EditInOrder(Input):
-    """Takes keys that edit in the order of typing.
+    """Takes keys in the order of typing.
 
-    A bound key goes up to the screen first: letters typed after Backspace overtook it, and Backspace took one of them.
+    A bound key goes up to the screen first: letters typed after Backspace overtook it, and Backspace took one of them;
+    those after Enter were stored with the line.
     """
 
     async def on_key(self, event: events.Key) -> None:
-        """Edits at once; Enter is left to the dialog."""
+        """Edits, or hands the line on, at once."""
         for binding in self._bindings.key_to_bindings.get(event.key, ()):
-            if binding.action != "submit":
-                event.stop()
-                event.prevent_default()
-                await self.run_action(binding.action)
+            event.stop()
+            event.prevent_default()
+            await self.run_action(binding.action)
 
 
 class LineInput(EditInOrder):

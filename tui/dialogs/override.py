@@ -132,7 +132,7 @@ class OverrideDialog(SteerDialog):
 
     async def on_mount(self) -> None:
         """Says at once what stands in the lines."""
-        self.query_one("#line", Input).focus()
+        self.set_focus(self.query_one("#line", Input))  # at once: `focus` comes after Tab typed ahead, and undoes it
         self._say_what_stands()
         await self._check()
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from textual import events
 
-from tui.dialogs.ask_line import AskLineDialog, OrderedInput
+from tui.dialogs.ask_line import AskLineDialog, AskedLine
 from tui.dialogs.paths import complete
 
 
-class PathInput(OrderedInput):
+class PathInput(AskedLine):
     """Tab completes what was typed before it."""
 
     async def on_key(self, event: events.Key) -> None:
@@ -31,5 +31,5 @@ class ReadFileDialog(AskLineDialog):
     EMPTY = "Type a path."
     KEYS = "Tab completes. "
 
-    def line_input(self, start: str) -> OrderedInput:
+    def line_input(self, start: str) -> AskedLine:
         return PathInput(start)

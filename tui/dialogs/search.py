@@ -26,5 +26,6 @@ class SearchDialog(SteerDialog):
             yield Label("Enter searches, an empty line shows all. Esc leaves.")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Hands the text back."""
-        self.dismiss(event.value.strip())
+        """Hands the text back, once."""
+        if not self.left:
+            self.dismiss(event.value.strip())
