@@ -132,7 +132,8 @@ class OverrideDialog(SteerDialog):
 
     async def on_mount(self) -> None:
         """Says at once what stands in the lines."""
-        self.set_focus(self.query_one("#line", Input))  # at once: `focus` comes after Tab typed ahead, and undoes it
+        # at once: `focus` comes after a Tab typed ahead, and undoes it
+        self.set_focus(self.query_one("#line", Input))
         self._say_what_stands()
         await self._check()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual import events
 
-from tui.dialogs.ask_line import AskLineDialog, AskedLine
+from tui.dialogs.ask_line import AskedLine, AskLineDialog
 from tui.dialogs.paths import complete
 
 
