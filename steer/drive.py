@@ -375,19 +375,32 @@ class Drive:
 
     def accept_shot(self, number: int) -> Event:
         """A person says that this check shot counts, whatever it says."""
-        return self._word("shot_accepted", number)
+        return self.say_of_shots([("shot_accepted", number)])
 
     def reject_shot(self, number: int) -> Event:
         """A person says that this check shot holds a blunder: it does not count."""
-        return self._word("shot_rejected", number)
+        return self.say_of_shots([("shot_rejected", number)])
 
     def withdraw_shot(self, number: int) -> Event:
         """Whoever gave this check shot takes it back: as if it had never been given."""
-        return self._word("withdrawn", number)
+        return self.say_of_shots([("withdrawn", number)])
 
     def restore_shot(self, number: int) -> Event:
         """Take back all that people said of this check shot: it stands as it came in."""
-        return self._word(TAKEN_BACK, number)
+        return self.say_of_shots([(TAKEN_BACK, number)])
+
+    def say_of_shots(self, said: Sequence[tuple[str, int]]) -> Event:
+        """Store people's words on check shots, (kind of event, shot) each, all of them or none; the last is answered.
+        InputRefused where there is no such shot, or the word changes nothing of what anybody has said by now."""
+
+        def decided() -> list[tuple[str, dict[str, Any]]]:
+            self.refresh()
+            words = self._words()
+            for kind, number in said:
+                decisions.may_say(words, number, WORDS.get(kind))
+            return [item for kind, number in said for item in self._with_file(kind, {"shot": number})]
+
+        return self._take_stored(self.log.append_decided(decided))
 
     def undo_shot(self, number: int) -> Event:
         """Take back the last word on this check shot, and answer it: the word before it holds again, if there is one."""
@@ -401,14 +414,6 @@ class Drive:
 
         self._take_stored(self.log.append_decided(decided))
         return found[-1]
-
-    def shot_known(self, number: int) -> None:
-        """Raise InputRefused when the log holds no check shot of this number."""
-        decisions.shot_known(self._words(), number)
-
-    def _word(self, kind: str, number: int) -> Event:
-        decisions.may_say(self._words(), number, WORDS.get(kind))
-        return self.add(kind, {"shot": number})
 
     def _words(self) -> dict[int, str | None]:
         return {number: shot.word for number, shot in self.follower.shots.items()}

@@ -106,7 +106,7 @@ def export(record: AsBuilt, path: str) -> str:
     """
     from steer.asbuilt.outputs import write
 
-    target = Path(path).expanduser()
+    target = Path(os.path.expanduser(path))
     kind = SUFFIXES.get(target.suffix.lower())
     if kind is None:
         raise InputRefused(f"{path}: the name must end in one of {', '.join(SUFFIXES)}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -279,7 +280,8 @@ class ScreenSource:
         """Adds check shots from a file, all or none; says what came in."""
         from steer.intake import store_shots
 
-        return " ".join(account.line() for account in store_shots(self.drive.folder, [path]))
+        accounts = store_shots(self.drive.folder, [os.path.expanduser(path)])
+        return " ".join(account.line() for account in accounts)
 
     def holds_sights(self, path: str) -> bool:
         """Whether a file is one of total-station observations."""

@@ -63,12 +63,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     survey.add_argument("--refraction", metavar="K", default="0.13", help="as for `steer reduce`")
 
 
+_WORDS = {
+    "accept": "shot_accepted",
+    "reject": "shot_rejected",
+    "withdraw": "withdrawn",
+    "restore": "restored",
+}
+
+
 def run(args: argparse.Namespace) -> int:
     from steer.checkshots.report import next_line, page
     from steer.drive import Drive
     from steer.errors import CommandLineWrong
 
-    words = [(name, n) for name in ("accept", "reject", "withdraw", "restore") for n in getattr(args, name)]
+    words = [(kind, n) for name, kind in _WORDS.items() for n in getattr(args, name)]
     named = [n for _, n in words]
     if len(named) != len(set(named)):
         raise CommandLineWrong("--accept, --reject, --withdraw, --restore: one word a shot")
@@ -83,10 +91,7 @@ def run(args: argparse.Namespace) -> int:
     if words:
         numbers = set(named)
         with Drive.open(args.folder, write=True) as drive:
-            for n in named:  # every number is looked at before any word is stored
-                drive.shot_known(n)
-            for name, n in words:
-                getattr(drive, f"{name}_shot")(n)
+            drive.say_of_shots(words)
     elif args.files:
         numbers = _store(args)
     with Drive.open(args.folder) as drive:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import io
+import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,7 +50,7 @@ class View:
 
 def reduced(path: str, control: str, left_out: tuple[int, ...] = ()) -> View:
     """Adjusts the sights of a file but for the rows left out. Raises InputRefused; stores nothing."""
-    survey = read_survey(Path(path).expanduser(), Path(control).expanduser())
+    survey = read_survey(Path(os.path.expanduser(path)), Path(os.path.expanduser(control)))
     sights = [o for o in survey.observations if o.row not in left_out]
     try:
         network = reduce_network(sights, survey.control)
@@ -67,8 +68,8 @@ def store(folder: Path, path: str, control: str, left_out: tuple[int, ...], shot
 
     parser = argparse.ArgumentParser(exit_on_error=False)
     command.add_arguments(parser)
-    words = [str(folder.absolute()), str(Path(path).expanduser().absolute())]
-    words += [f"--control={Path(control).expanduser()}"]
+    words = [str(folder.absolute()), str(Path(os.path.expanduser(path)).absolute())]
+    words += [f"--control={Path(os.path.expanduser(control))}"]
     # A point's name may hold blanks.
     words += [f"--shot={word.strip()}" for word in re.findall(r"[^=]+(?:=\S*|$)", shots)]
     words += [f"--leave-out={row}" for row in left_out]

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from steer.estimate.follow import Follower
 
 SAID_M = 15.0  # how far on a leap of the chainage is said at least
+SAME_M = 5e-4  # a counter shows millimetres: what differs by less is the same
 STROKES = 1.5  # so many strokes more than were told of may lie between two readings
 
 
@@ -74,4 +75,6 @@ def changes_nothing(follower: Follower, face_m: float, since: int, add_m: float)
     word: then a person's word would be one more event and nothing else."""
     said = follower.known.counter
     from_there = [since, *(first for first, _, _ in said if first > since)]
-    return unanswered(follower, face_m) is None and all(counter_lacks(said, at) == add_m for at in from_there)
+    return unanswered(follower, face_m) is None and all(
+        abs(counter_lacks(said, at) - add_m) < SAME_M for at in from_there
+    )

@@ -154,9 +154,10 @@ def holds_sights(path: str) -> bool:
     """Whether a file's first line names stations and targets. False for one that cannot be read, or that is no
     ordinary file: a pipe would be waited for."""
     try:
-        if not Path(path).expanduser().is_file():
+        named = Path(os.path.expanduser(path))
+        if not named.is_file():
             return False
-        with Path(path).expanduser().open("rb") as file:
+        with named.open("rb") as file:
             head = file.readline(4096).decode("utf-8-sig", "replace")
     except OSError:
         return False

@@ -227,3 +227,30 @@ def test_words_on_no_shot_are_refused(made, tmp_path):
     drive.withdraw_shot(number)
     with pytest.raises(InputRefused, match="is withdrawn already"):
         drive.withdraw_shot(number)
+
+
+def test_of_several_words_all_are_stored_or_none(made, tmp_path, capsys):
+    from steer.cli.main import main
+
+    drive = made.open(tmp_path / "a", made.as_events(50))
+    first, second = (drive.add("check_shot", made.shot(s)).sequence for s in (1.0, 2.0))
+    drive.reject_shot(first)
+    newest = drive.log.last_sequence()
+    assert main(["shots", str(tmp_path / "a"), "--reject", str(second), "--reject", str(first)]) == 1
+    assert f"check shot {first}: is rejected already" in capsys.readouterr().err
+    assert drive.log.last_sequence() == newest
+    assert main(["shots", str(tmp_path / "a"), "--reject", str(second), "--accept", str(first)]) == 0
+    drive.refresh()
+    assert {n: s.word for n, s in drive.follower.shots.items()} == {first: "accepted", second: "rejected"}
+
+
+def test_a_word_said_in_another_window_just_now_is_not_stored_again(made, tmp_path):
+    from steer.drive import Drive
+    from steer.errors import InputRefused
+
+    drive = made.open(tmp_path / "a", made.as_events(50))
+    number = drive.add("check_shot", made.shot(1.0)).sequence
+    with Drive.open(tmp_path / "a", write=True) as other:
+        other.reject_shot(number)
+    with pytest.raises(InputRefused, match="is rejected already"):
+        drive.reject_shot(number)

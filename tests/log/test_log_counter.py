@@ -115,7 +115,8 @@ def test_a_word_that_would_change_nothing_is_refused(slipped, capsys):
     assert main(["counter", str(bad), "--add", "2", "--from-event", str(first)]) == 0
     with Drive.open(bad) as drive:
         newest = drive.seen
-    for again in (["2"], ["2", "--from-event", str(first)], ["2", "--from-event", str(first + 3)]):
+    there = ["--from-event", str(first)]
+    for again in (["2"], ["2", *there], ["2", "--from-event", str(first + 3)], ["2.0000001", *there]):
         capsys.readouterr()
         assert main(["counter", str(bad), "--add", *again]) == 1
         assert "add_m 2: " in (said := capsys.readouterr().err) and "allowed is another number of m" in said

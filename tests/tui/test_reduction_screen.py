@@ -96,6 +96,18 @@ def test_the_control_beside_is_offered(tmp_path):
     assert control_beside(str(tmp_path / "nothing" / "x.csv")) == ""
 
 
+def test_a_home_folder_that_nobody_has_is_said():
+    """`~name` of no user: refused in words, whatever box it was typed in."""
+    from steer.cli.survey_view import reduced
+    from steer.errors import SteerError
+    from steer.survey.files import holds_sights
+
+    path = "~nobody-of-that-name/a"
+    assert not holds_sights(f"{path}.csv")
+    with pytest.raises(SteerError, match=r"~nobody-of-that-name/a\.csv"):
+        reduced(f"{path}.csv", f"{path}.csv")
+
+
 def test_the_screens_residuals_are_those_of_the_command(tmp_path):
     """Every residual on the screen is the one that `steer reduce --json` gives for the same two files."""
     from steer.cli.survey_view import reduced

@@ -255,7 +255,7 @@ def test_shots_from_a_file(source, tmp_path):
 
 def test_asbuilt_view_agrees_with_the_record(source, tmp_path):
     from steer.asbuilt.record import assemble
-    from steer.errors import InputRefused
+    from steer.errors import InputRefused, SteerError
 
     record, view = assemble(source.drive), source.asbuilt()
     assert len(view.points) == len(record.metres.lie.chainage_m)
@@ -267,6 +267,8 @@ def test_asbuilt_view_agrees_with_the_record(source, tmp_path):
     assert (tmp_path / "built.csv").read_text() and written.endswith("built.csv")
     with pytest.raises(InputRefused, match="must end in"):
         source.asbuilt_writer(str(tmp_path / "built.doc"))()
+    with pytest.raises(SteerError, match="~nobody-of-that-name"):
+        source.asbuilt_writer("~nobody-of-that-name/built.csv")()
 
 
 def test_every_limit_exceeded_and_verdict_outside_is_among_the_warnings(source):
