@@ -54,4 +54,6 @@ def examine(
         *readings.went_wrong(node, estimator),
         *unsure,
     )
-    return Health(notices, opposite is not None, sure and placed, bool(lost) or follower.spot.stuck, asked)
+    unseen = bool(lost) or follower.spot.stuck
+    blind = readings.blind(follower, node)
+    return Health(notices, opposite is not None, sure and placed and not blind, unseen, asked or blind)

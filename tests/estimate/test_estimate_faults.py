@@ -223,6 +223,30 @@ def test_where_every_channel_stands_the_spot_is_said_as_well_as_the_headings():
     assert "spot_stuck" not in said[-1][1]
 
 
+@pytest.mark.parametrize("bent", [True, False])
+def test_where_every_channel_stands_for_metres_a_bent_machine_is_not_steered_by_it(bent):
+    """All that is read repeats itself for five metres. With the machine bent the estimate is one of the past; a straight
+    one may truly go straight on, as one on line does in made readings without noise."""
+    held: dict[str, float] = {}
+
+    def distort(reading):
+        if reading["chainage_m"] > AT_M:
+            for key, value in reading.items():
+                if key.startswith(("spot", "yaw", "pitch")) and value is not None:
+                    held.setdefault(key, value)
+            reading = reading | held
+        stretch = 5.0 if bent else 0.0
+        return reading | {"cylinder_mm": [36.0 + stretch, 36.0 + stretch, 36.0 - stretch, 36.0 - stretch]}
+
+    _, follower, _ = drive(draw_scenario(2), AT_M + 2.5, distort)
+    assert examine(follower, follower.node()).trusted
+    _, follower, _ = drive(draw_scenario(2), AT_M + 5.0, distort)
+    node = follower.node()
+    health = examine(follower, node)
+    assert health.trusted is not bent and health.survey_asked >= bent
+    assert (float(np.hypot(*node.articulation)) > 2.0) is bent
+
+
 def test_wild_readings_are_counted_and_the_rest_goes_on():
     rng = np.random.default_rng(3)
 

@@ -708,6 +708,10 @@ def _stopped_scenes():
 
     good = fake_drive.good()
     lost = Notice("chainage_jumped", "The chainage counter jumped back by 3.0 m at 96.0 m. See to it.", 96.0)
+    stuck = Notice(
+        "spot_stuck", "What is read of the target has stood at exactly 5 mm right. Check it.", 90.0
+    )
+    stands = replace(good, advice=replace(good.advice, trusted=False, notices=(stuck,)))
     counter = replace(good, advice=replace(good.advice, trusted=False, notices=(lost,)))
     yield Scene(None, opening="lane")
     yield Scene(good, trouble="no such file")
@@ -716,6 +720,7 @@ def _stopped_scenes():
     yield Scene(replace(good, extra={"drive_file": "drive.toml has changed since this was opened."}))
     yield Scene(replace(good, extra={"hidden": "You practise without the proposal."}))
     yield Scene(counter, age_s=5.0)
+    yield Scene(stands, age_s=5.0)
     yield from (Scene(fake_drive.STATES[state](), age_s=5.0) for state in ("unsure", "opposite", "empty"))
 
 

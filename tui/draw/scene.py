@@ -60,6 +60,7 @@ class Stop(Enum):
     OTHER_FILE = "Drive file changed", "drive.toml has changed since it was opened"
     CLOCK = "Clock is behind", "this computer's clock is behind the log's newest reading"
     COUNTER = "Chainage counter", "the chainage counter jumped or went back and is in doubt"
+    STANDS = "Readings stand still", "spot and headings stood still for metres, the machine bent"
     UNSURE = "Too unsure to steer by", "the estimate is too unsure"
     OPPOSITE = "Answers opposite", "the machine answers opposite to its steering"
     HIDDEN = "Proposal hidden", "practice hides it"
@@ -216,12 +217,19 @@ def _distrusted(snapshot: Snapshot, advice: Advice, plus_minus: str) -> Blocked:
         )
     unsure = next((n for n in advice.notices if n.code == "estimate_unsure"), None)
     lost = next((n for n in advice.notices if n.code == "chainage_jumped"), None)
-    # The core distrusts for two reasons only, and says so where it is the estimate.
+    stands = next((n for n in advice.notices if n.code == "spot_stuck"), None)
+    # The core distrusts for three reasons only, and says so where it is the estimate.
     if lost is not None and unsure is None:
         return Blocked(
             Stop.COUNTER,
             lost.text.split(". ")[0].rstrip(".") + ".",
             "Say what the counter lacks: steer counter FOLDER --add METRES (0: it is right).",
+        )
+    if stands is not None and unsure is None:
+        return Blocked(
+            Stop.STANDS,
+            stands.text.split(". ")[0].rstrip(".") + ".",
+            "Check target and logger, have a check shot taken and enter it.",
         )
     estimate = advice.estimate
     waiting = sum(shot.verdict == "waiting" and shot.reached for shot in snapshot.shots)

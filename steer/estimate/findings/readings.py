@@ -120,6 +120,22 @@ def _last_spot_m(node: Node, estimator: Estimator) -> float | None:
     return None
 
 
+STANDS_M = 3.0  # over which every channel stands before nothing is steered by it any more
+BENDS = 2.0  # mm/m of articulation with which no path goes on straight as far as that
+
+
+def all_stand(follower: Follower) -> bool:
+    """Whether spot and headings repeat their values: what sends them is stuck, or nothing moves."""
+    heads = {run.stuck for run in follower.runs.values() if run.count}
+    return follower.spot.stands and not follower.spot.stuck and heads == {True}
+
+
+def blind(follower: Follower, node: Node) -> bool:
+    """Whether every channel has stood so long though the machine is bent that the estimate is one of the past."""
+    far = node.s_m - follower.spot.run.since_m > STANDS_M
+    return far and all_stand(follower) and float(np.hypot(*node.articulation)) > BENDS
+
+
 def stuck(follower: Follower, node: Node) -> list[Notice]:
     """A channel that repeats one value while the machine advances."""
     found = []
@@ -133,7 +149,7 @@ def stuck(follower: Follower, node: Node) -> list[Notice]:
                 float(run.since_m),
             )
         )
-    elif follower.spot.stands and {run.stuck for run in follower.runs.values() if run.count} == {True}:
+    elif all_stand(follower):
         run = follower.spot.run  # the heading is no witness against it then: said, and not left out
         found.append(
             Notice(
