@@ -308,11 +308,14 @@ def make_advice(
     found = propose(drive, estimator, node, now_mm, roll_deg, advised=advised, told_mm=told_mm)
     if found.given_way:
         text = "; ".join(found.given_way)
-        text = f"{text[0].upper()}{text[1:]}. This setting breaks it least."
+        text = f"{text[0].upper()}{text[1:]}.{' This setting breaks it least.' if trusted else ''}"
         notices = (*notices, Notice("limit_gave_way", text, float(node.s_m)))
     cost = kink(drive, found)
     if force is not None:
-        notices = (*notices, *force_over(drive, *force, cost))
+        notices = (
+            *notices,
+            *force_over(drive, *force, cost if trusted else None),
+        )  # nothing is steered by it else
     estimate = face_estimate(node)
     chosen, now = found.chosen, found.now
     end_m = drive.axis.end_chainage_m

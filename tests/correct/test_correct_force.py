@@ -91,3 +91,18 @@ def test_a_hidden_proposal_is_not_told_by_its_joint() -> None:
     jacked(drive, [900.0, 99_000.0])
     hidden = shown(drive.snapshot(), "hidden", None).advice
     assert [n.code for n in hidden.notices if "force" in n.code] == ["force_over"]
+
+
+def test_where_nothing_is_proposed_no_joint_is_foreseen_from_it() -> None:
+    """The same force on a drive whose spot was lost long ago: no setting is shown that a joint could come from."""
+    middle = 0.5 * (OUTER + INNER)
+    over_kn = 1.02 * STRESS * math.pi * middle * WIDTH / 1000.0
+    drive = a_drive(thrust_wall_kn=2400.0)
+    start = drive.file.axis.start_chainage_m
+    for number in range(60):
+        drive.add("reading", {"chainage_m": start + 0.5 * number, "jacking_force_kn": over_kn})
+    advice = drive.advice()
+    assert not advice.trusted
+    codes = {n.code: n.text for n in advice.notices}
+    assert "force_over" in codes and "joint_force_over" not in codes
+    assert "This setting" not in codes.get("limit_gave_way", "")
