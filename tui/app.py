@@ -287,6 +287,9 @@ class SteerApp(App[None]):
             if isinstance(event, events.Key) and not isinstance(self.focused, Input):
                 await self._screen_key(event)
                 return
+        if isinstance(event, events.Resize) and event.size == self.size:
+            # a terminal made smaller and large again while a key was at work has lost rows, and nothing else tells
+            self.screen.refresh()
         await super().on_event(event)
 
     async def _screen_key(self, event: events.Key) -> None:

@@ -97,3 +97,19 @@ async def test_a_look_that_brings_nothing_draws_nothing(make_app, clock, monkeyp
         clock.move(900.0)  # now the readings have stopped
         await app.look()
         assert drawn == ["again"]
+
+
+async def test_a_terminal_that_is_as_large_again_as_it_was_gets_every_row(make_app, sent):
+    """Made smaller and large again while a key was at work: its rows are lost, and the size tells nothing."""
+    from textual import events
+    from textual.geometry import Size
+
+    app = make_app()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(app, pilot)
+        await pilot.pause()
+        sent.clear()
+        app.post_message(events.Resize(Size(80, 24), Size(80, 24)))
+        await pilot.pause()
+        rows, cells = written([" " * 80] * 24, "".join(sent))
+        assert rows == terminal_rows(app) and cells >= 80 * 24
