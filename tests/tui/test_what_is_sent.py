@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import fake_drive
 import pytest
-from screen_pilot import ready
+from screen_pilot import ready, until
 
 MOVE_OR_LOOK = re.compile(r"\x1b\[(\d+);(\d+)H|\x1b\[[\d;]*m")
 
@@ -99,8 +99,9 @@ async def test_a_look_that_brings_nothing_draws_nothing(make_app, clock, monkeyp
         assert drawn == ["again"]
 
 
-async def test_a_terminal_that_is_as_large_again_as_it_was_gets_every_row(make_app, sent):
+async def test_a_terminal_that_is_as_large_again_as_it_was_gets_every_row(make_app, monkeypatch):
     """Made smaller and large again while a key was at work: its rows are lost, and the size tells nothing."""
+    from rich.console import Console
     from textual import events
     from textual.geometry import Size
 
@@ -108,8 +109,10 @@ async def test_a_terminal_that_is_as_large_again_as_it_was_gets_every_row(make_a
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         await pilot.pause()
-        sent.clear()
+        updates = []
+        monkeypatch.setattr(app, "_display", lambda screen, update: updates.append(update))
         app.post_message(events.Resize(Size(80, 24), Size(80, 24)))
-        await pilot.pause()
-        rows, cells = written([" " * 80] * 24, "".join(sent))
+        await until(pilot, lambda: any(updates))
+        text = "".join(u.render_segments(Console(force_terminal=True)) for u in updates if u)
+        rows, cells = written([" " * 80] * 24, text.replace("\n", ""))
         assert rows == terminal_rows(app) and cells >= 80 * 24
