@@ -54,7 +54,8 @@ class Run:
 
 
 class Frozen:
-    """A spot that stands still in both directions though machine and heading do not."""
+    """A spot that stands still in both directions though machine and heading do not; a reading without a spot tells
+    nothing of it."""
 
     def __init__(self) -> None:
         self.run = Run()
@@ -78,19 +79,18 @@ class Frozen:
         (n,)."""
         found = np.zeros(len(spot), bool)
         read = spot[:, 0] + 1j * spot[:, 1]
-        known = read[~np.isnan(read)]
+        known = np.flatnonzero(~np.isnan(read))
         if not len(known):
             return found
-        if not (np.diff(known, prepend=self.run.value) == 0.0).any():  # as is usual
+        if not (np.diff(read[known], prepend=self.run.value) == 0.0).any():  # as is usual
             self.run.offer_all(read, s_m)
-            self._alive, self._heading = 0, heading[-1]
+            self._alive, self._heading = 0, heading[known[-1]]
             return found
-        for i in range(len(read)):
-            if not np.isnan(read[i]):
-                if read[i] != self.run.value:
-                    self._alive = 0
-                self.run.offer(read[i].item(), float(s_m[i]))
+        for i in known.tolist():
+            if read[i] != self.run.value:
+                self._alive = 0
+            self.run.offer(read[i].item(), float(s_m[i]))
             self._alive += bool((np.abs(heading[i] - self._heading) > 0.0).any())
             self._heading = heading[i]
-            found[i] = self.stuck and not np.isnan(read[i])
+            found[i] = self.stuck
         return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from steer.estimate.run import ALIVE, STUCK_READINGS, Frozen, Run
@@ -34,6 +34,14 @@ def test_eight_equal_values_over_their_advance_are_stuck(last):
 ROWS = st.tuples(VALUES, VALUES, st.sampled_from([1.0, 2.0, float("nan")]))
 
 
+WITHOUT = [(0.2, 0.2, 1.0)] * 6 + [
+    (0.2, 0.2, 2.0),
+    *[(0.1, float("nan"), v) for v in (1.0, 2.0, 1.0)],
+    (0.2, 0.2, 2.0),
+]
+
+
+@example([WITHOUT])  # headings that change where no spot is read
 @given(st.lists(st.lists(ROWS, max_size=24), max_size=5))
 def test_spots_at_once_are_judged_as_one_by_one(batches):
     together, single = Frozen(), Frozen()
