@@ -15,10 +15,12 @@ is taken as common and does not average out in the cell.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
+
+from steer.estimate import small
 
 STATION_M = 0.02
 REPEAT_CORRELATION = 0.5
@@ -204,6 +206,9 @@ class Cell:
         counts = self._counts(use)
         places = np.maximum((counts > 0).sum(0), 1)
         return use / np.maximum(counts, 1)[self.station] / places
+
+
+small.mark(Cell, [f.name for f in fields(Cell) if f.name not in ("s_m", "first")])
 
 
 def standing_places(chainage_m: np.ndarray) -> np.ndarray:

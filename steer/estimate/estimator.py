@@ -17,6 +17,7 @@ from dataclasses import replace
 import numpy as np
 
 from steer.drivefile import DriveFile
+from steer.estimate import small
 from steer.estimate.cells import Cell
 from steer.estimate.motion import N_STATES
 from steer.estimate.nodes import Node, Recovery, Setting
@@ -28,6 +29,7 @@ from steer.estimate.take_shot import take_setting, take_shot
 from steer.estimate.tuning import MODELS, Answer
 
 WHOLE = 8  # newest nodes that are not packed; what an advice asks for further back is read again at no cost that shows
+AT_HAND = 40  # newest nodes whose small fields are not put away: most findings look no further back
 _CELL, _SHOT, _SETTING = 0, 1, 2
 
 
@@ -100,8 +102,12 @@ class Estimator:
             if self._unreached is None and isinstance(made.report, ShotReport) and not made.report.reached:
                 self._unreached = i
             self.nodes.append(made)
-            if len(self.nodes) > WHOLE:
-                self.nodes[-1 - WHOLE].pack(self.shelf)
+            if i >= WHOLE:
+                self.nodes[i - WHOLE].pack(self.shelf)
+            if i >= AT_HAND:
+                self.nodes[i - AT_HAND].put_away(self.shelf)
+                if isinstance(old := self.items[i - AT_HAND], Cell):
+                    small.put_away(old, self.shelf)
 
     def _fall_back(self, item: Cell | Shot | Setting) -> None:
         """Cut the fold back to the last sound node."""
@@ -145,7 +151,7 @@ class Estimator:
 
     def _fold(self, node: Node, item: Cell | Shot | Setting) -> Node:
         if isinstance(item, Cell):
-            return take_cell(self.stack, node, item)
+            return take_cell(self.stack, node, small.in_memory(item))
         if isinstance(item, Setting):
             return take_setting(self.stack, node, max(item.s_m, node.s_m))
         return take_shot(

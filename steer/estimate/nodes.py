@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 
 import numpy as np
 
+from steer.estimate import small
 from steer.estimate.geometry import Reference
 from steer.estimate.packed import InMemory, Kept, Plain, Transitions, Triangles, Unpacked, put_away
 from steer.estimate.past import Past
@@ -116,9 +117,24 @@ class Node:
         for name in (*self.packed, "_blended"):
             self.__dict__.pop(name, None)
 
+    def put_away(self, shelf: Shelf) -> None:
+        """Put the small fields away as well, and those of what a cell did, but for what is asked of every node."""
+        _ = self.weights
+        if isinstance(self.report, CellReport):
+            _ = self.report.refused
+            small.put_away(self.report, shelf, ("refused",))
+        small.put_away(self, shelf, ("weights",))
+
 
 for _name in ("x", "p", "x_before", "p_before", "phi"):
     setattr(Node, _name, Unpacked(_name))
+small.mark(
+    Node,
+    (
+        "bearing_rad", "grade", "score", "trend", "against", "mirror", "torn", "scatter", "past", "roll_deg", "roll_doubt",
+        "steered_m",
+    ),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -152,6 +168,9 @@ class CellReport:
     def refused(self) -> int:
         """Values offered that were not used."""
         return int(self.offered.sum() - self.used.sum())
+
+
+small.mark(CellReport, [f.name for f in fields(CellReport)])
 
 
 def blend(x: np.ndarray, p: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

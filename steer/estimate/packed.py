@@ -1,15 +1,16 @@
-"""What a node keeps of its matrices once it lies far behind the face: every number once, to the last bit.
+"""What a node keeps in memory once it lies far behind the face, and how the rest is put away, to the last bit.
 
 Such a node waits for a late shot, which folds again from it, and for the smoother. A covariance is symmetric
 to the last bit, since `filter` makes it so after every step: its triangle is kept. Φ differs from the unit matrix in
 the same few places in every plane: what stands there is kept. All of it is put away on the estimator's shelf, where
-there is room.
+there is room. (Its small fields follow further back: `small`.)
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from math import prod
+from typing import Any
 
 import numpy as np
 
@@ -76,25 +77,40 @@ class Plain:
 
 
 InMemory = Plain | Triangles | Transitions
+Shapes = tuple[tuple[np.dtype[Any], tuple[int, ...]], ...]
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Where in what is put away a part begins, and of what it is made."""
+
+    kind: type[InMemory]
+    at: int
+    shapes: Shapes
+
+
+_parts: dict[_Part, _Part] = {}  # one for all the nodes alike: they differ in a few ways only
 
 
 class PutAway:
     """What a node, or the smoother, keeps on a shelf."""
 
-    __slots__ = ("_at", "_kind", "_place", "_shapes")
+    __slots__ = ("_part", "_place")
 
     def __init__(self, kept: InMemory, place: Place, at: int) -> None:
-        self._kind, self._place, self._at = type(kept), place, at
-        self._shapes = [(a.dtype, a.shape) for a in _arrays(kept)]
+        self._place = place
+        part = _Part(type(kept), at, tuple((a.dtype, a.shape) for a in _arrays(kept)))
+        self._part = _parts.setdefault(part, part)
 
     def whole(self) -> np.ndarray:
         """The numbers, or matrices (b, 12, 12). FolderUnusable where the disk does not give them back."""
-        count = sum(dtype.itemsize * prod(shape) for dtype, shape in self._shapes)
-        data, at, arrays = self._place.read(self._at, count), 0, []
-        for dtype, shape in self._shapes:
+        part = self._part
+        count = sum(dtype.itemsize * prod(shape) for dtype, shape in part.shapes)
+        data, at, arrays = self._place.read(part.at, count), 0, []
+        for dtype, shape in part.shapes:
             arrays.append(np.frombuffer(data, dtype, prod(shape), at).reshape(shape))
             at += arrays[-1].nbytes
-        return self._kind(*arrays).whole()
+        return part.kind(*arrays).whole()
 
 
 Kept = InMemory | PutAway

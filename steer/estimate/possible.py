@@ -21,6 +21,7 @@ Draws. Backward simulation (Carter and Kohn, Biometrika 81, 1994; from memory):
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -28,6 +29,8 @@ from steer.estimate.estimator import Estimator
 from steer.estimate.motion import N_STATES, C, K, Y
 from steer.estimate.nodes import CellReport, Node
 from steer.estimate.opening import GROUND_CRAB, GROUND_TENDENCY
+from steer.estimate.packed import Kept, Plain, put_away
+from steer.estimate.shelf import Shelf
 from steer.estimate.shots import ShotReport
 
 DOUBT = 4.0  # standard deviations: 1 in 16,000 where nothing jumped
@@ -67,75 +70,110 @@ def possible_paths(estimator: Estimator, count: int = 200) -> Possible:
     nodes = [node for node in estimator.nodes if node.stands_for is None]
     if not nodes:
         return Possible(np.zeros(0), np.zeros((0, 2)), np.zeros((count, 0, 2)), ())
-    fold = _Fold(nodes)
+    fold = _Fold(nodes, estimator.shelf)
     jumps, shift, spreads = _jumps(fold)
     shift -= fold.steps_of(fold.smoothed - fold.x, fold.smoothed - fold.x_before)
     draws = fold.draws(count, np.random.default_rng(_SEED))
     random = np.random.default_rng(_SEED + 1)
     for spread in spreads:
-        draws += random.standard_normal(count)[:, None, None] * spread
+        by = random.standard_normal(count)[:, None, None]
+        for part in _parts(draws.shape[1]):
+            draws[:, part] += by * spread[part]
     keep = np.append(np.diff(fold.at) > 1e-6, True)
     if keep.all():
         return Possible(fold.at, shift, draws, jumps)
     return Possible(fold.at[keep], shift[keep], draws[:, keep], jumps)
 
 
-class _Fold:
-    """The fold of one model, both planes: arrays over its steps (n, 2, …), and its smoothed mean."""
+Step = tuple[float, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
-    def __init__(self, nodes: list[Node]) -> None:
+
+class _Fold:
+    """The fold of one model, both planes: arrays over its steps (n, 2, …), and its smoothed mean. The matrices, 9 kB a
+    step, lie on the shelf and are read again by parts: what is worked on at once does not grow with the drive."""
+
+    def __init__(self, nodes: list[Node], shelf: Shelf) -> None:
         first = 2 * int(np.argmax(np.mean([node.weights for node in nodes], axis=0)))
         n = sum(1 + int(_opened(node).any()) for node in nodes)
-        state, square = (n, 2, N_STATES), (n, 2, N_STATES, N_STATES)
         self.at = np.empty(n)
         self.stepped = np.empty((n, 2), bool)  # a shot that disagrees counts here
-        self.x, self.x_before = np.empty(state), np.empty(state)
-        self.p, self.p_before, self.phi = (np.empty(square) for _ in range(3))
+        self.x, self.x_before = (np.empty((n, 2, N_STATES)) for _ in range(2))
+        self.phi_y: dict[int, np.ndarray] = {}  # (2, 12): how the offset follows, at steps that are `stepped`
+        self.parts: list[_Part] = []
         steps = (step for node in nodes for step in _steps(node, slice(first, first + 2)))
-        for i, step in enumerate(steps):
-            self.at[i], self.x[i], self.x_before[i], self.p[i], self.p_before[i], self.phi[i] = step[:6]
-            self.stepped[i] = step[6]
-        self.back = np.empty((n - 1, *square[1:]))  # J of every step but the last
-        for part in _parts(n - 1):
-            after = slice(part.start + 1, part.stop + 1)
-            self.back[part] = _turned(_solve(self.p_before[after], self.phi[after] @ self.p[part]))
-        self.smoothed, self.smoothed_p = self.x.copy(), self.p.copy()
-        for i in range(n - 2, -1, -1):
-            j = self.back[i]
-            self.smoothed[i] += _times(j, self.smoothed[i + 1] - self.x_before[i + 1])
-            self.smoothed_p[i] += j @ (self.smoothed_p[i + 1] - self.p_before[i + 1]) @ _turned(j)
+        ahead = list(islice(steps, 1))
+        for where in _parts(n):
+            own = ahead + list(islice(steps, AT_ONCE))
+            ahead = own[AT_ONCE:]
+            for i, step in zip(range(where.start, where.stop), own, strict=False):
+                self.at[i], self.x[i], self.x_before[i], self.stepped[i] = step[0], step[1], step[2], step[6]
+                if step[6].any():
+                    self.phi_y[i] = step[5][:, Y]
+            self.parts.append(_Part.of(where, own, shelf))
+        self._smooth()
+
+    def _smooth(self) -> None:
+        """The smoothed mean; and how to see a jump of the crab at each step, for both planes: `pulls`·(x_s − x') is r
+        (n, 2, 12), `spread` N (n, 2)."""
+        self.smoothed, self.pulls = self.x.copy(), np.empty_like(self.x)
+        self.spread = np.empty(self.stepped.shape)
+        later = np.empty((2, N_STATES, N_STATES))
+        crab = np.zeros((2, N_STATES, 1))
+        crab[:, C] = 1.0
+        for part in reversed(self.parts):
+            p, p_before, back = part.get("p", "p_before", "back")
+            smoothed_p = p.copy()
+            for k in range(len(p) - 1, -1, -1):
+                i = part.where.start + k
+                if k < len(back):
+                    self.smoothed[i] += _times(back[k], self.smoothed[i + 1] - self.x_before[i + 1])
+                    smoothed_p[k] += back[k] @ (later - p_before[k + 1]) @ _turned(back[k])
+                later = smoothed_p[k]
+            before = p_before[: len(p)]
+            pulls = self.pulls[part.where] = _solve(before, np.broadcast_to(crab, (len(p), *crab.shape)))[
+                ..., 0
+            ]
+            self.spread[part.where] = np.einsum("npi,npij,npj->np", pulls, before - smoothed_p, pulls)
 
     def effect(self, at: int, plane: int) -> tuple[np.ndarray, np.ndarray]:
         """What a jump of 1 mm/m at node `at` adds in that plane: to the smoothed mean and to the predicted
         one, (n, 12) each."""
         count = len(self.at)
-        before, after = np.zeros((count, self.x.shape[2])), np.zeros((count, self.x.shape[2]))
+        before, after = np.zeros((count, N_STATES)), np.zeros((count, N_STATES))
         before[at, C] = 1.0
-        # P·P'⁻¹, by which a measurement keeps a change of the mean
-        kept = _turned(_solve(self.p_before[at:, plane], self.p[at:, plane]))
-        for i in range(at, count):
-            if i > at:
-                before[i] = self.phi[i, plane] @ after[i - 1]
-            after[i] = kept[i - at] @ before[i]
-        for i in range(count - 2, -1, -1):
-            after[i] += self.back[i, plane] @ (after[i + 1] - before[i + 1])
+        for part in self.parts[at // AT_ONCE :]:
+            p, p_before, phi = (matrix[:, plane] for matrix in part.get("p", "p_before", "phi"))
+            # P·P'⁻¹, by which a measurement keeps a change of the mean
+            kept = _turned(_solve(p_before[: len(p)], p))
+            for i in range(max(at, part.where.start), part.where.stop):
+                if i > at:
+                    before[i] = phi[i - part.where.start] @ after[i - 1]
+                after[i] = kept[i - part.where.start] @ before[i]
+        for part in reversed(self.parts):
+            (back,) = part.get("back")
+            for k in range(len(back) - 1, -1, -1):
+                i = part.where.start + k
+                after[i] += back[k, plane] @ (after[i + 1] - before[i + 1])
         return after, before
 
     def draws(self, count: int, random: np.random.Generator) -> np.ndarray:
         """(count, n, 2) draws of line and level about the smoothed mean, mm."""
         n = len(self.at)
         found = np.empty((count, n, 2))
-        off = _root(self.p[-1]) @ random.standard_normal((2, N_STATES, count))
-        found[:, -1] = off[:, Y].T
-        for part in reversed(_parts(n - 1)):
-            back, p_before = self.back[part], self.p_before[part.start + 1 : part.stop + 1]
-            root = _root(self.p[part] - back @ p_before @ _turned(back))
-            for i in range(part.stop - 1, part.start - 1, -1):
-                later = off
-                off = self.back[i] @ off + root[i - part.start] @ random.standard_normal(off.shape)
+        off = np.empty(0)
+        for part in reversed(self.parts):
+            p, p_before, back = part.get("p", "p_before", "back")
+            if len(back) < len(p):  # the last step
+                off = _root(p[-1]) @ random.standard_normal((2, N_STATES, count))
+                found[:, -1] = off[:, Y].T
+            some = len(back)
+            root = _root(p[:some] - back @ p_before[1 : some + 1] @ _turned(back))
+            for k in range(some - 1, -1, -1):
+                i, later = part.where.start + k, off
+                off = back[k] @ off + root[k] @ random.standard_normal(off.shape)
                 found[:, i] = off[:, Y].T
                 for plane in np.flatnonzero(self.stepped[i + 1]):
-                    step = later[plane, Y] - self.phi[i + 1, plane, Y] @ off[plane]
+                    step = later[plane, Y] - self.phi_y[i + 1][plane] @ off[plane]
                     found[:, i + 1 :, plane] -= step[:, None]
         return found
 
@@ -145,13 +183,29 @@ class _Fold:
         found = np.zeros((len(self.at), 2))
         for i, plane in zip(*np.nonzero(self.stepped), strict=True):
             if i > 0:
-                found[i:, plane] += (
-                    from_before[i, plane, Y] - self.phi[i, plane, Y] @ from_after[i - 1, plane]
-                )
+                found[i:, plane] += from_before[i, plane, Y] - self.phi_y[i][plane] @ from_after[i - 1, plane]
         return found
 
 
-Step = tuple[float, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+@dataclass(frozen=True)
+class _Part:
+    """Some steps in a row: P, P', Φ (m, 2, 12, 12), of P' and Φ that of the step after them as well, and J of every step
+    but the very last."""
+
+    where: slice
+    _kept: dict[str, Kept]
+
+    @classmethod
+    def of(cls, where: slice, steps: list[Step], shelf: Shelf) -> _Part:
+        """`steps`: they and the one after them, where there is one."""
+        p, p_before, phi = (np.stack([step[k] for step in steps]) for k in (3, 4, 5))
+        back = _turned(_solve(p_before[1:], phi[1:] @ p[:-1]))
+        own = {"p": p[: where.stop - where.start], "p_before": p_before, "phi": phi, "back": back}
+        return cls(where, put_away({name: Plain(matrices) for name, matrices in own.items()}, shelf))
+
+    def get(self, *names: str) -> list[np.ndarray]:
+        """What was put away."""
+        return [self._kept[name].whole() for name in names]
 
 
 def _opened(node: Node) -> np.ndarray:
@@ -178,12 +232,7 @@ def _steps(node: Node, both: slice) -> list[Step]:
 
 def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]:
     """The jumps; what they add to line and level (n, 2), mm; and each one's doubt as a path (n, 2)."""
-    spread = np.empty((len(fold.at), 2))
-    for part in _parts(len(spread)):
-        p = fold.p_before[part]
-        lost = _solve(p, p - fold.smoothed_p[part])
-        spread[part] = _solve(p, _turned(lost))[..., C, C]
-    spread = np.where(spread > 1e-9, spread, np.inf)
+    spread = np.where(fold.spread > 1e-9, fold.spread, np.inf)
     spread[:SETTLED] = np.inf
     gap = fold.smoothed - fold.x_before
     shift = np.zeros((len(fold.at), 2))
@@ -191,9 +240,7 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
     doubts: list[np.ndarray] = []
     refused = np.zeros(spread.shape, bool)
     while len(jumps) < MOST_JUMPS:
-        pull = np.concatenate(
-            [_solve(fold.p_before[part], gap[part, :, :, None])[..., C, 0] for part in _parts(len(gap))]
-        )
+        pull = np.einsum("npi,npi->np", fold.pulls, gap)
         square = np.where(refused, 0.0, pull * pull / spread)
         # one plane by itself, or both together: other ground pushes otherwise in both
         sure = np.maximum(square.max(axis=1) / DOUBT**2, square.sum(axis=1) / DOUBT_OF_BOTH)
@@ -207,7 +254,7 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
             jump = variance * pull[at, plane]
             after, before = fold.effect(at, plane)
             changed = gap[:, plane] + jump * (after - before)
-            left = _solve(fold.p_before[at, plane], changed[at][:, None])[C, 0]
+            left = fold.pulls[at, plane] @ changed[at]
             refused[at, plane] = True
             if abs(left) > 0.5 * abs(pull[at, plane]):
                 continue  # it does not explain what it was taken for
@@ -221,7 +268,7 @@ def _jumps(fold: _Fold) -> tuple[tuple[Jump, ...], np.ndarray, list[np.ndarray]]
 
 
 def _parts(count: int) -> list[slice]:
-    """Steps that are worked on at once: what is worked on grows with the drive, what it takes meanwhile does not."""
+    """Steps that are worked on at once."""
     return [slice(first, min(first + AT_ONCE, count)) for first in range(0, count, AT_ONCE)]
 
 

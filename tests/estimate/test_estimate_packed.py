@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -16,12 +17,17 @@ from steer.correct.advise import driven_path
 from steer.drivefile import parse_drive
 from steer.errors import FolderUnusable
 from steer.estimate import estimator as folding
+from steer.estimate.cells import Cell
 from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.motion import N_STATES
+from steer.estimate.nodes import CellReport
 from steer.estimate.packed import PutAway, Transitions, Triangles
+from steer.estimate.past import Past
 from steer.estimate.possible import possible_paths
+from steer.estimate.scatter import Scatter
 from steer.estimate.shelf import Place, Shelf
+from steer.estimate.small import ON_SHELF, in_memory
 from steer.estimate.smoother import smooth
 from steer.estimate.stack import MOST_STEPS
 
@@ -31,8 +37,13 @@ NEVER = 10**9
 
 @pytest.fixture
 def whole(monkeypatch):
-    """Sets how many of the newest nodes are not packed."""
-    return lambda count: monkeypatch.setattr(folding, "WHOLE", count)
+    """Sets how many of the newest nodes are not packed, and hold their small fields."""
+
+    def set_to(count):
+        monkeypatch.setattr(folding, "WHOLE", count)
+        monkeypatch.setattr(folding, "AT_HAND", count)
+
+    return set_to
 
 
 def followed(name, shot_m=None, late=False):
@@ -67,12 +78,29 @@ def followed(name, shot_m=None, late=False):
 def said(estimator):
     """All that later questions draw from the nodes."""
     path, possible = smooth(estimator), possible_paths(estimator, 20)
-    nodes = [(n.x, n.p, *n.blend(), n.score, n.against, n.torn) for n in estimator.nodes]
+    nodes = [(n.x, n.p, *n.blend(), *(small(n, name) for name in SMALL)) for n in estimator.nodes]
+    cells = [item for item in estimator.items if isinstance(item, Cell)]
+    did = [node.report for node in estimator.nodes if isinstance(node.report, CellReport)]
     return [
         *vars(path).values(),
         *(v for v in vars(possible).values() if isinstance(v, np.ndarray)),
         *sum(nodes, ()),
+        *(small(one, field.name) for one in (*cells, *did) for field in fields(type(one))),
     ]
+
+
+SMALL = (
+    "score", "trend", "against", "mirror", "torn", "bearing_rad", "grade", "roll_deg", "roll_doubt", "steered_m", "past",
+    "scatter",
+)  # fmt: skip
+
+
+def small(one, name):
+    """A field as one array."""
+    value = getattr(one, name)
+    if isinstance(value, Past | Scatter):
+        value = np.concatenate([part.ravel() for part in vars(value).values()])
+    return np.asarray(value, float)
 
 
 def assert_same_bits(one, other):
@@ -98,9 +126,12 @@ def test_every_node_of_a_drive_is_unpacked_as_it_was(name, whole):
     for node in follower.estimator.nodes:
         of_models = slice(2 * len(node.score))
         before = [node.p, node.p_before[of_models], node.phi[of_models], *node.blend()]
+        before += [small(node, name) for name in SMALL]
         node.pack(shelf)
+        node.put_away(shelf)
         assert node.packed and all(isinstance(kept, PutAway) for kept in node.packed.values())
-        assert_same_bits([node.p, node.p_before, node.phi, *node.blend()], before)
+        after = [node.p, node.p_before, node.phi, *node.blend(), *(small(node, name) for name in SMALL)]
+        assert_same_bits(after, before)
 
 
 @pytest.mark.parametrize("name", ["clean", "faults", "curved"])
@@ -119,7 +150,7 @@ def test_a_shot_far_behind_counts_as_one_in_time(shot_m):
     in_time, late = followed("faults", shot_m), followed("faults", shot_m, late=True)
     assert sum(n.s_m > shot_m for n in late.estimator.nodes) > folding.WHOLE + 50
     one, other = said(late.estimator), said(in_time.estimator)
-    assert max(np.abs(a - b).max() for a, b in zip(one, other, strict=True)) < 1e-9
+    assert all(a == pytest.approx(b, abs=1e-9, nan_ok=True) for a, b in zip(one, other, strict=True))
     assert np.abs(one[1] - said(followed("faults").estimator)[1]).max() > 0.1  # and it does count
 
 
@@ -141,6 +172,7 @@ def test_a_full_disk_leaves_them_in_memory(monkeypatch):
     kept = followed("faults", shot_m=20.0, late=True)
     assert kept.estimator.nodes[0].packed
     assert not any(isinstance(k, PutAway) for n in kept.estimator.nodes for k in n.packed.values())
+    assert not any(ON_SHELF in vars(one) for one in (*kept.estimator.nodes, *kept.estimator.items))
     assert_same_bits(said(kept.estimator), said(plain.estimator))
 
 
@@ -186,6 +218,29 @@ def test_what_is_asked_of_old_nodes_does_not_stay():
     after = [held_bytes(node) for node in nodes[: -folding.WHOLE]]
     assert after == before[: len(after)]
     assert max(after) < 9_000 < 60_000 < min(before[-folding.WHOLE :])
+
+
+def test_old_nodes_and_cells_hold_what_every_look_asks_of_them():
+    """And no more: a shift's memory must not grow with the metres driven."""
+    estimator = followed("clean").estimator
+    old = estimator.nodes[: -folding.AT_HAND]
+    assert len(old) > 50
+    names = {name for node in old for name in vars(node)}
+    assert names == {"s_m", "articulation", "report", "weights", "stands_for", "packed", ON_SHELF}
+    did = [node.report for node in old if isinstance(node.report, CellReport)]
+    assert {name for report in did for name in vars(report)} == {"refused", ON_SHELF}
+    cells = [item for item in estimator.items[: len(old)] if isinstance(item, Cell)]
+    assert {name for cell in cells for name in vars(cell)} == {"s_m", "first", ON_SHELF}
+
+
+def test_a_cell_put_away_is_put_in_memory_whole():
+    estimator = followed("faults").estimator
+    cell = next(item for item in estimator.items if isinstance(item, Cell))
+    again = in_memory(cell)
+    assert ON_SHELF in vars(cell) and ON_SHELF not in vars(again) and in_memory(again) is again
+    assert_same_bits(*([small(one, field.name) for field in fields(Cell)] for one in (cell, again)))
+    with pytest.raises(ValueError, match="read-only"):
+        cell.values[0] = 1.0
 
 
 def test_a_shot_that_waits_holds_nothing_of_its_own():

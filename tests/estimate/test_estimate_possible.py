@@ -88,7 +88,7 @@ def test_the_effect_of_a_jump_is_that_of_a_fold_with_it() -> None:
     nothing is gated or bounded otherwise than before."""
     file, estimator, _ = driven(3, 0.0)
     nodes = estimator.nodes
-    fold = _Fold(nodes)
+    fold = _Fold(nodes, estimator.shelf)
     place = next(i for i, step in enumerate(fold.at) if step > 20.0)
     other = Estimator(file)
     other.stack = kicked = Kicked(file)
@@ -97,7 +97,7 @@ def test_the_effect_of_a_jump_is_that_of_a_fold_with_it() -> None:
         other.put(item)
     other.run()
     after, _ = fold.effect(place, 0)
-    changed = _Fold(other.nodes).smoothed - fold.smoothed
+    changed = _Fold(other.nodes, other.shelf).smoothed - fold.smoothed
     assert np.abs(after[:, Y]).max() > 0.05
     assert changed[:, 0, Y] == pytest.approx(0.02 * after[:, Y], abs=2e-4)
     assert changed[:, 1, Y] == pytest.approx(0.0, abs=2e-4)
