@@ -217,14 +217,15 @@ def _steps(node: Node, both: slice) -> list[Step]:
     """Chainage, x, x', P, P', Φ of a node, and in which planes the path steps there. Where it opened the
     tendency after its measurement, that is a step of its own, so that P follows from P' by the measurement
     alone."""
-    x, p, p_before, phi = (a[both] for a in (node.x, node.p, node.p_before, node.phi))
+    # copied one by one: a view would keep every plane of the node
+    x, p, p_before, phi = (getattr(node, name)[both].copy() for name in ("x", "p", "p_before", "phi"))
     opened, first = _opened(node), p.copy()
     first[opened, C, C] -= GROUND_CRAB**2
     first[opened, K, K] -= GROUND_TENDENCY**2
     none = np.zeros(2, bool)
     shot = node.report
     stepped = shot.disagrees if isinstance(shot, ShotReport) and shot.counts else none
-    found = [(node.s_m, x, node.x_before[both], first, p_before, phi, stepped)]
+    found = [(node.s_m, x, node.x_before[both].copy(), first, p_before, phi, stepped)]
     if opened.any():
         found.append((node.s_m, x, x, p, p, np.broadcast_to(np.eye(x.shape[1]), p.shape), none))
     return found

@@ -14,11 +14,15 @@ _DIRECTIONS = frozenset({"right", "left", "high", "low", "up", "down"})
 _UNITS = frozenset({"mm", "m", "mm/m", "kN", "%", "sd", "min", "h", "sec"})
 
 
-@lru_cache(maxsize=2048)  # the same words stand in every picture
 def cells(text: str) -> int:
     """Width of a text in terminal cells; wide East Asian characters take two."""
-    if text.isascii():
-        return len(text)
+    return len(text) if text.isascii() else _cells(text)
+
+
+@lru_cache(
+    maxsize=256
+)  # the same words stand in every picture; figures do not, and would fill more with what is past
+def _cells(text: str) -> int:
     return sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
 
 
