@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import fake_drive
 import pytest
+from rich.cells import cached_cell_len
 from screen_pilot import ready
 from textual.geometry import Region
 
@@ -21,14 +22,16 @@ class Heaped:
 
 @pytest.fixture
 def heap():
-    """Heaps up something; tells whether it still lies there, and how many places on the screen are remembered."""
+    """Heaps up something; tells whether it still lies there, and whether places and texts on the screen are remembered."""
     gc.disable()
 
     def made():
         ref = weakref.ref(Heaped())
         for x in range(500):
             Region(x, 0, 7, 3).intersection(Region(0, 0, 1000, 3))
-        return lambda: (ref() is not None, Region.intersection.cache_info().currsize >= 500)
+            cached_cell_len(f"{x} mm")
+        kept = Region.intersection, cached_cell_len
+        return lambda: (ref() is not None, *(of.cache_info().currsize >= 500 for of in kept))
 
     yield made
     gc.enable()
@@ -49,12 +52,12 @@ async def test_each_stroke_frees_what_lies_about(make_app, clock, heap):
         lies = heap()
         clock.move(TIDY_S + 1.0)
         await told(0)  # a reading
-        assert lies() == (True, True)
+        assert lies() == (True, True, True)
         await told(1)
-        assert lies() == (False, False)
+        assert lies() == (False, False, False)
         lies = heap()
         await told(1)  # stepping through a replay
-        assert lies() == (True, True)
+        assert lies() == (True, True, True)
         clock.move(TIDY_S + 1.0)
         await told(1)
-        assert lies() == (False, False)
+        assert lies() == (False, False, False)
