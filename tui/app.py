@@ -25,6 +25,7 @@ from tui.draw.glyphs import ASCII, CONSOLE, UNICODE, to_ascii
 from tui.draw.palette import PALETTES
 from tui.draw.scene import DEFAULT_STALE_MINUTES, Decision, Scene
 from tui.freshness import Freshness
+from tui.host import SAID_S
 from tui.long_run import tidy
 from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
@@ -41,8 +42,8 @@ if TYPE_CHECKING:
 
 
 POLL_S = 0.5
-SAID_S = 8.0
 TIDY_S = 5.0
+LATE_SAID_S = 60.0  # an answer that comes late: who asked looks elsewhere by then
 _READING_FAILS = (SteerError, OSError, sqlite3.Error)
 
 
@@ -148,6 +149,7 @@ class SteerApp(App[None]):
         self._own_decision: Decision | None = None
         self._tidied = (0, -math.inf)  # stroke, when
         self._said_until = 0.0
+        self._at_work: list[str] = []
         self._said_of_state = False  # what is said goes when another stroke, decision or word on a shot comes
         self.refused = ""  # all lines of the last refusal, for a dialog with room for them
         self.steady = steady
@@ -256,10 +258,10 @@ class SteerApp(App[None]):
             if not isinstance(screen, SteerDialog):
                 break
 
-    def say(self, text: str, of_state: bool = True) -> None:
+    def say(self, text: str, of_state: bool = True, for_s: float = SAID_S) -> None:
         """An answer to a key, shown at the foot for some seconds: while the screen stands on which it was given,
         and, where it is `of_state`, until another stroke, decision or word on a shot comes."""
-        self._said_until = self.steady() + SAID_S
+        self._said_until = self.steady() + for_s
         self._said_of_state = of_state and self.current_mode in ("stroke", "shots")
         self.set_scene(replace(self.scene, said=to_ascii(text) if self.ascii_only else text))
 
@@ -270,24 +272,34 @@ class SteerApp(App[None]):
         if snapshot is None or "decision" not in snapshot.extra:
             self.set_scene(replace(self.scene, decision=decision))
 
-    async def store(self, work: Callable[[Any], object], said: str) -> bool:
-        """Has the drive store something; says so, or why not."""
+    async def store(self, work: Callable[[Any], object], said: str, at_work: str = "") -> bool:
+        """Has the drive store something; says so, or why not. `at_work`, for what may take long, stands at the foot of
+        every page until then, and the answer after it for longer: the box that asked may have been left."""
+        if at_work:
+            self._at_work.append(at_work)
+            self.set_scene(replace(self.scene, at_work=self._at_work[0]))
+        stored, answer = await self._stored(work, said)
+        if at_work:
+            self._at_work.remove(at_work)
+            self.scene = replace(self.scene, at_work=self._at_work[0] if self._at_work else "")
+        self.say(answer, of_state=not at_work, for_s=LATE_SAID_S if at_work else SAID_S)
+        return stored
+
+    async def _stored(self, work: Callable[[Any], object], said: str) -> tuple[bool, str]:
+        """Whether the drive stored it, and what to say of that."""
         if self.source is None:
             self.refused = "The log is still being read."
-            self.say(f"Not stored: {self.refused}")
-            return False
+            return False, f"Not stored: {self.refused}"
         try:
             answer = await self.desk.do(lambda: work(self.source))
         except _READING_FAILS as error:
             self.refused = str(error) or type(error).__name__
             await self.look()  # what it was refused for may not be on the screen yet
-            self.say(f"Not stored: {self.refused.splitlines()[0]}")
-            return False
+            return False, f"Not stored: {self.refused.splitlines()[0]}"
         self.refused = ""
         # A drive has taken in what it stored itself: it does not tell of it as news.
         await self.look(always=True)
-        self.say(f"{said} {answer}".strip() if isinstance(answer, str) else said)
-        return True
+        return True, f"{said} {answer}".strip() if isinstance(answer, str) else said
 
     # ---- keys of every screen
 

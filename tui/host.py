@@ -9,6 +9,8 @@ from tui.desk import Desk
 from tui.draw.scene import Decision, Scene
 from tui.source import Source
 
+SAID_S = 8.0  # that an answer stands
+
 
 class Host(Protocol):
     """What `tui.app.SteerApp` offers to whatever is shown in it."""
@@ -24,7 +26,7 @@ class Host(Protocol):
     def set_scene(self, scene: Scene) -> None:
         """Puts a scene in place; the screen in front draws what differs."""
 
-    def say(self, text: str, of_state: bool = True) -> None:
+    def say(self, text: str, of_state: bool = True, for_s: float = SAID_S) -> None:
         """An answer to a key, shown at the foot for some seconds; until another stroke, decision or word on a shot
         comes where it is `of_state`."""
 
@@ -34,6 +36,6 @@ class Host(Protocol):
     async def look(self, always: bool = False) -> None:
         """Asks the drive once; draws only when something changed."""
 
-    async def store(self, work: Callable[[Any], object], said: str) -> bool:
-        """Has the drive store something; says so, or why not."""
+    async def store(self, work: Callable[[Any], object], said: str, at_work: str = "") -> bool:
+        """Has the drive store something; says so, or why not. `at_work` stands at the foot meanwhile."""
         ...

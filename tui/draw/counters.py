@@ -107,10 +107,13 @@ def foot_row(scene: Scene, size: int) -> Row:
 
 
 def foot_rows(scene: Scene, size: int, most: int) -> list[Row]:
-    """The same where an answer may take more rows than one, `most` of them."""
-    if not scene.said:
-        return [foot_row(scene, size)]
-    return [((f" {line}", "strong"),) for line in wrap(scene.said, size - 2, most)]
+    """The same where an answer may take more rows than one, `most` of them; what is at work stands above it, or alone
+    where there is one row."""
+    said = wrap(scene.said, size - 2, most) if scene.said else []
+    room = most - max(len(said), 1)
+    work = wrap(scene.at_work, size - 2, max(room, 0 if said else 1)) if scene.at_work else []
+    rows: list[Row] = [((f" {line}", "strong"),) for line in [*work, *said]]
+    return rows if said or (work and room < 1) else [*rows, foot_row(scene, size)]
 
 
 def _joined(parts: list[Row], dot: str, size: int) -> Row:

@@ -44,6 +44,7 @@ class Scene:
     todo: str = ""  # what to do about that; empty: to wait
     decision: Decision | None = None
     said: str = ""  # answer to the last key, such as "Note stored"
+    at_work: str = ""  # what is being read or stored just now, where that takes long
     greeting: bool = False  # no key has been pressed yet
     window_m: float | None = 40.0  # stretch of the strips, None: the whole drive
     close: bool = False  # strips scaled to the path instead of the tolerance

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
@@ -167,12 +168,17 @@ class ShotsScreen(SteerScreen):
         said = f"Shot {shot.number} {done}" if done else ""  # which word is taken back, the drive says
         await self.stored(lambda drive: getattr(drive, method)(shot.number), said)
 
-    async def stored(self, work: Callable[[Any], object], said: str) -> bool:
-        """Stores, and keeps the face's estimate before and after for the eye."""
+    async def stored(self, work: Callable[[Any], object], said: str, at_work: str = "") -> bool:
+        """Stores, and keeps the face's estimate before and after for the eye. `at_work`, of many shots, is said
+        meanwhile."""
         before, newest = self._estimate(), self._newest()
-        if not await self.steer.store(work, said):
+        if at_work:
+            at_work += ": not in these figures yet. How it ends is said here."
+        if not await self.steer.store(work, said, at_work):
             return False
         if self._newest() > newest:
+            if self.app.screen is self:
+                return True  # the box was left: the cursor stays on the shot that is looked at
             self._go_to(self._newest())
         after, shot, snapshot = self._estimate(), self.shot(), self.steer.scene.snapshot
         if before and after and shot is not None and snapshot is not None:
@@ -204,14 +210,20 @@ class ShotsScreen(SteerScreen):
             source: Any = self.steer.source
             if hasattr(source, "reduce_survey"):
                 sights = await self.steer.desk.do(lambda: source.holds_sights(path))
-            return sights or await self.stored(lambda drive: drive.read_shots(path), "File read.")
+            if box.left and not sights:
+                self.steer.say(f"{Path(path).name} was not read: the box was left before.")
+            if box.left or sights:
+                return True
+            at_work = f"{Path(path).name} is being read and stored"
+            return await self.stored(lambda drive: drive.read_shots(path), "File read.", at_work)
 
         def then(path: str | None) -> None:
             if path is not None and sights:
                 self._ask_control(path)
 
         title = "Check shots from a file: points, or observations of a total station"
-        self.app.push_screen(ReadFileDialog(title, read), then)
+        box = ReadFileDialog(title, read)
+        self.app.push_screen(box, then)
 
     def _ask_control(self, path: str) -> None:
         from tui.dialogs.paths import control_beside
@@ -242,7 +254,7 @@ class ShotsScreen(SteerScreen):
         )
 
     async def _store_survey(self, work: Callable[[Any], object]) -> bool:
-        return await self.stored(work, "Survey stored.")
+        return await self.stored(work, "Survey stored.", "The survey is being stored")
 
     def _estimate(self) -> str:
         scene = self.steer.scene
