@@ -10,10 +10,11 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from steer.advice import Advice, Notice, ShotView
+from steer.advice import Advice, Notice
 from steer.asbuilt.joints import Joints, joints_of
 from steer.asbuilt.lie import Laid, SmoothedArrays
 from steer.asbuilt.string_words import permissible
+from steer.checkshots.effect import reports
 from steer.correct import force_over
 from steer.correct.force_over import JOINT_CODE, NOT_THERE
 from steer.drivefile import DriveFile
@@ -48,7 +49,6 @@ class Driven(Protocol):
     def follower(self) -> Follower: ...
     @property
     def decisions(self) -> list[Event]: ...
-    def shots(self) -> tuple[ShotView, ...]: ...
     def smoothed(self) -> SmoothedArrays: ...
 
 
@@ -67,21 +67,21 @@ class SharpestJoint:
     def tell(
         self,
         advice: Advice,
-        shots: Iterable[ShotView],
         follower: Follower,
         path: SmoothedArrays,
         decisions: Iterable[Any],
     ) -> Advice:
         """The advice with what passed the limits of the drive file, and with what the joints behind the face have to say
-        (not without packer keys). `path` is the smoothed one of all that `follower` has folded, `shots` are those it
-        took, `decisions` the events of what people decided and noted."""
+        (not without packer keys). `path` is the smoothed one of all that `follower` has folded, `decisions`
+        the events of what people decided and noted."""
         force = follower.newest_force()
         decisions = tuple(decisions)
         noted = _noted(decisions)
         advice = self.limits(advice, follower, decisions)
         if self._ring is None or not follower.forces.peaks:
             return advice
-        look = advice.stroke, tuple((shot.number, shot.verdict) for shot in shots)
+        shots = reports(follower.estimator)
+        look = advice.stroke, tuple((shot.shot.sequence, shot.verdict) for shot in shots)
         if look != self._looked_for:
             self._looked_for, self._joints = look, self._look(path, follower)
         joints = self._joints
@@ -213,7 +213,7 @@ class AtStrokeEnds:
             self._sharpest = max(self._sharpest, advice.joint_mm_per_m or 0.0)
         if self._ring is None or self._far_below(max(peak.kn for peak in follower.forces.peaks.values())):
             return self._joints.limits(advice, follower, drive.decisions)
-        told = self._joints.tell(advice, drive.shots(), follower, drive.smoothed(), drive.decisions)
+        told = self._joints.tell(advice, follower, drive.smoothed(), drive.decisions)
         looked = self._joints.angle_mm_per_m
         if looked is not None:
             self._sharpest = max(looked, self._sharpest or 0.0, advice.joint_mm_per_m or 0.0)

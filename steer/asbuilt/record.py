@@ -332,7 +332,7 @@ def _advice(drive: DriveRead, path: SmoothedArrays) -> Advice | None:
     advice = drive.advice()
     if advice is None:
         return None
-    return SharpestJoint(drive.file).tell(advice, drive.shots(), drive.follower, path, drive.decisions)
+    return SharpestJoint(drive.file).tell(advice, drive.follower, path, drive.decisions)
 
 
 def _gone(advised: list[tuple[float, frozenset[str]]], now: set[str]) -> tuple[Gone, ...]:

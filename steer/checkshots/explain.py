@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -15,6 +17,7 @@ from steer.estimate.nodes import CellReport, Node, Setting
 from steer.estimate.shots import Shot, ShotReport
 
 _EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod
+_MOST_NAMED = 3
 _NEAR_M = 0.5  # shots this close saw the machine in one place
 
 
@@ -60,7 +63,7 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
             blunder.append(
                 f"the beam would have to have turned by {turn:.2f} mm/m or shifted by {most:.0f} mm"
             )
-    same = [r for r in all_reports if r.shot is not report.shot and _says_the_same(r, report)]
+    same = _some(r for r in all_reports if r.shot is not report.shot and _says_the_same(r, report))
     if same:
         moved.append(f"{_names(same)} {_verb(same, 'says', 'say')} the same")
     near = [r for r in agreed if abs(r.shot.s_m - s) <= _NEAR_M]
@@ -105,6 +108,8 @@ def confirmed(estimator: Estimator, report: ShotReport) -> str:
     before = estimator.nodes[at - 1] if at else estimator.start
     found: list[ShotReport] = []
     for node in estimator.nodes:
+        if len(found) > _MOST_NAMED:
+            break
         r = node.report
         if (
             not isinstance(r, ShotReport)
@@ -132,8 +137,13 @@ def _reference(node: Node, at: Node, estimator: Estimator) -> np.ndarray:
 
 
 def _names(found: list[ShotReport]) -> str:
-    text = ", ".join(f"{r.shot.sequence} (at {r.shot.s_m:.1f} m)" for r in found[:3])
-    return _verb(found, "shot ", "shots ") + text + (" and others" if len(found) > 3 else "")
+    text = ", ".join(f"{r.shot.sequence} (at {r.shot.s_m:.1f} m)" for r in found[:_MOST_NAMED])
+    return _verb(found, "shot ", "shots ") + text + (" and others" if len(found) > _MOST_NAMED else "")
+
+
+def _some(found: Iterable[ShotReport]) -> list[ShotReport]:
+    """As many as `_names` asks for: of thousands the others need not be compared."""
+    return list(islice(found, _MOST_NAMED + 1))
 
 
 def _verb(found: list[ShotReport], one: str, several: str) -> str:

@@ -50,7 +50,7 @@ def _whole(drive: Drive) -> Advice | None:
     if advice is None or not drive.follower.forces.peaks:
         return advice
     joints = SharpestJoint(drive.file)
-    return joints.tell(advice, drive.shots(), drive.follower, drive.smoothed(), drive.decisions)
+    return joints.tell(advice, drive.follower, drive.smoothed(), drive.decisions)
 
 
 def _decided(drive: Drive, advice: Advice) -> Event | None:

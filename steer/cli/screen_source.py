@@ -134,9 +134,7 @@ class ScreenSource:
         if advice is None:
             return snapshot
         self._joints = self._joints or SharpestJoint(self.drive.file)
-        advice = self._joints.tell(
-            advice, snapshot.shots, self.drive.follower, snapshot.path, self.drive.decisions
-        )
+        advice = self._joints.tell(advice, self.drive.follower, snapshot.path, self.drive.decisions)
         arrived = self.drive.last_reading_arrival
         more = late(snapshot.last_reading_time, arrived, advice.chainage_m)
         return replace(snapshot, advice=replace(advice, notices=(*advice.notices, *more)))

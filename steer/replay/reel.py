@@ -113,7 +113,7 @@ class Reel:
         advice = drive.advice()
         snapshot = drive.snapshot() if whole else None
         if snapshot is not None and advice is not None:
-            advice = self._joints.tell(advice, snapshot.shots, drive.follower, snapshot.path, drive.decisions)
+            advice = self._joints.tell(advice, drive.follower, snapshot.path, drive.decisions)
             snapshot = replace(snapshot, advice=advice)
         elif advice is not None:
             advice = self._ends.tell(drive, advice)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from steer.checkshots import explain
 from steer.checkshots.report import lines
 from steer.estimate.shots import DISAGREES
 
@@ -81,6 +82,16 @@ def test_a_repeat_that_says_the_same_does_not_slip_in(made, tmp_path):
     assert [s.verdict for s in drive.shots()] == ["waiting", "waiting"]
     for view in drive.shots():
         assert "says the same" in view.evidence[1]
+
+
+def test_of_many_that_say_the_same_as_many_are_compared_as_are_named(made, tmp_path, monkeypatch):
+    shots = [("check_shot", made.shot(10.0 + 0.7 * n, (60.0, 0.0), asks=True)) for n in range(12)]
+    drive = made.open(tmp_path / "a", [*made.as_events(), *shots])
+    compared, compare = [], explain._says_the_same
+    monkeypatch.setattr(explain, "_says_the_same", lambda *two: compared.append(two) or compare(*two))
+    views = drive.shots()
+    assert all(" and others say the same" in view.evidence[1] for view in views)
+    assert len(compared) == 12 * 4  # three are named; the fourth tells that there are others
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 import sample
 
+from steer.checkshots import views
 from steer.cli.main import main
 from steer.drive import Drive
 
@@ -122,3 +123,19 @@ def test_where_nobody_reads_the_cylinders_next_and_the_large_words_say_told(tmp_
         read_m(2.0, cylinder_mm=[36.0] * 4)
         text, page = said()
         assert "(now " in text and "told" not in text and " told" not in page
+
+
+def test_what_next_does_not_print_is_not_worked_out(tmp_path, capsys, monkeypatch):
+    """The evidence for twenty of ten thousand shots took as long as the estimate."""
+    folder = sample.copied(tmp_path / "drive", 42)
+    with Drive.open(folder, write=True) as drive:
+        shot = {"chainage_m": drive.follower.top_m, "point": "face", "line_mm": 90.0, "level_mm": 0.0}
+        drive.add("check_shot", {**shot, "sd_mm": 2.0, "asks": True})
+        assert drive.shots()[-1].evidence and drive.follower.forces.peaks
+
+    def work(*given):
+        raise AssertionError("worked out")
+
+    monkeypatch.setattr(views, "evidence", work)
+    assert main(["next", str(folder)]) == 0
+    assert "finds the machine" in " ".join(capsys.readouterr().out.split())

@@ -63,9 +63,7 @@ def test_a_joint_at_the_very_place_is_there(source):
 
     drive = source.drive
     drive.add("reading", _reading(FACE_M, drive.file.target.behind_face_m, 9000.0))
-    told = AtThePlace(drive.file).tell(
-        drive.advice(), drive.shots(), drive.follower, drive.smoothed(), drive.decisions
-    )
+    told = AtThePlace(drive.file).tell(drive.advice(), drive.follower, drive.smoothed(), drive.decisions)
     texts = " ".join(n.text for n in told.notices if n.code == "string_force_over")
     assert "sharpest place joints have come to" in texts and "no joint there yet" not in texts
 
@@ -202,9 +200,7 @@ def test_of_one_force_one_joint_speaks(source, ahead_mm_per_m, share, expected):
     told = Notice("joint_force_over", "will turn if steered as proposed", s)
     advice = replace(drive.advice(), notices=(told,), joint_mm_per_m=ahead_mm_per_m)
     (found,) = (
-        SharpestJoint(drive.file)
-        .tell(advice, drive.shots(), drive.follower, drive.smoothed(), drive.decisions)
-        .notices
+        SharpestJoint(drive.file).tell(advice, drive.follower, drive.smoothed(), drive.decisions).notices
     )
     assert found.code == expected
     assert (" is MORE than the " in found.text) == (expected == "string_force_over")
