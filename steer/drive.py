@@ -20,7 +20,7 @@ from steer.advice import Advice, ShotView, Snapshot
 from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
-from steer.correct.own_setting import Standpoint, Tried, try_setting, with_joints
+from steer.correct.own_setting import Standpoint, Tried, looked_ahead, try_setting
 from steer.drivefile import DriveFile, load_drive
 from steer.errors import InputRefused
 from steer.estimate.counter import answers, changes_nothing
@@ -207,7 +207,7 @@ class Drive:
         advice, here = self._proposal(), self.standpoint()
         assert here is not None  # there is a proposal
         tried = try_setting(self.file.machine, advice, right_mm_per_m, up_mm_per_m)
-        return with_joints(self.file, here, advice, tried)
+        return looked_ahead(self.file, here, advice, tried)
 
     def override(
         self,

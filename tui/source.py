@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from steer.advice import Advice, Snapshot
+    from steer.advice import Advice, ForecastPoint, Snapshot
 
 
 class Source(Protocol):
@@ -73,6 +73,7 @@ class Tried(Protocol):
     up_mm_per_m: float
     problems: tuple[str, ...]  # empty: the machine can be set so
     beyond: Sequence[Limit]  # what it passes: stored by who says so knowing which
+    ahead: Sequence[ForecastPoint]  # where the face comes with it and the corrections after it; may be empty
 
 
 class Limit(Protocol):

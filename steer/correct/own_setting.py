@@ -38,13 +38,15 @@ class Limit:
 @dataclass(frozen=True)
 class Tried:
     """Cylinder extensions (N,) mm on whole steps (as they read where no change is asked), the articulation
-    they make (mm/m), why the machine cannot be set so, and the limits passed by it."""
+    they make (mm/m), why the machine cannot be set so, the limits passed by it, and the face ahead with it (empty
+    where it cannot be set, or no forecast is to be trusted)."""
 
     cylinder_mm: tuple[float, ...]
     right_mm_per_m: float
     up_mm_per_m: float
     problems: tuple[str, ...]
     beyond: tuple[Limit, ...] = ()
+    ahead: tuple[ForecastPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,11 +106,13 @@ def try_setting(machine: MachineSection, advice: Advice, right_mm_per_m: float, 
     )
 
 
-def with_joints(drive: DriveFile, here: Standpoint, advice: Advice, tried: Tried) -> Tried:
-    """Says as well where a joint ahead would turn further than it may, and further than as proposed."""
+def looked_ahead(drive: DriveFile, here: Standpoint, advice: Advice, tried: Tried) -> Tried:
+    """Says as well what lies ahead, and where a joint there would turn further than it may, and further than as
+    proposed."""
     if tried.problems or not advice.trusted:
         return tried
-    cost = foreseen(drive, here, tried.right_mm_per_m, tried.up_mm_per_m, tried.cylinder_mm).joint
+    found = foreseen(drive, here, tried.right_mm_per_m, tried.up_mm_per_m, tried.cylinder_mm)
+    tried, cost = replace(tried, ahead=found.ahead), found.joint
     most = drive.pipe.max_joint_angle_mm_per_m
     if cost is None or cost.angle_mm_per_m <= max(most, (advice.joint_mm_per_m or 0.0) + _MORE):
         return tried

@@ -233,6 +233,7 @@ class Tried:
     up_mm_per_m: float
     problems: tuple[str, ...]
     beyond: tuple = ()
+    ahead: tuple = ()
 
 
 @dataclass(frozen=True)
@@ -408,7 +409,9 @@ class FakeDrive:
             for n, mm in enumerate(cylinders, 1)
             if not 0.0 <= mm <= 72.0
         )
-        return Tried(cylinders, right_mm_per_m, up_mm_per_m, problems, beyond)
+        advice = self.current.advice
+        ahead = () if problems or advice is None else advice.forecast
+        return Tried(cylinders, right_mm_per_m, up_mm_per_m, problems, beyond, ahead)
 
     def events(self, after: int = 0):
         """Three hundred readings, a note, a shot."""

@@ -775,6 +775,14 @@ def test_a_joint_that_would_turn_too_far_for_an_own_setting_is_named(
     assert "allowed are 0.1 mm/m" in sharp.beyond[-1].text
 
 
+def test_what_lies_ahead_of_a_setting_that_is_tried_is_what_the_strips_show_once_it_stands(undecided):
+    shown = undecided.snapshot().advice
+    tried = undecided.try_setting(shown.now_right_mm_per_m - 4.0, shown.now_up_mm_per_m)
+    undecided.override(shown.now_right_mm_per_m - 4.0, shown.now_up_mm_per_m, shown)
+    assert tried.ahead and tried.ahead == undecided.snapshot().extra["own_forecast"]
+    assert undecided.try_setting(99.0, 99.0).ahead == ()
+
+
 def test_what_was_set_for_a_driven_stroke_is_not_taken_back(undecided):
     from steer.errors import InputRefused
 

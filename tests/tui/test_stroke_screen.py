@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import fake_drive
 import pytest
+from kept import screen_text
 from screen_pilot import ready, until
 
 from steer.errors import FolderUnusable
@@ -318,6 +319,36 @@ async def test_override_says_what_enter_does_and_a_space_empties_no_line(make_ap
         await pilot.pause()
         (call,) = drive.calls
         assert call[0] == "override" and call[2] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("rows", "seen"),
+    [
+        (24, ("Type such as", "Cylinders 1:", "With it ahead")),
+        (11, ("Type such as", "Cylinders 1:")),
+        (10, ("Cylinders 1:",)),
+    ],
+)
+async def test_override_says_how_far_out_it_leads_where_there_is_a_row_for_it(make_app, rows, seen):
+    drive = fake_drive.FakeDrive()
+    advice = drive.current.advice
+    far = (
+        replace(advice.forecast[0], line_mm=-31.4, level_mm=2.0, chainage_m=98.0),
+        replace(advice.forecast[0], line_mm=12.0, level_mm=8.2, chainage_m=101.9),
+    )
+    drive.put(replace(drive.current, advice=replace(advice, forecast=far)))
+    app = make_app(drive)
+    async with app.run_test(size=(80, rows)) as pilot:
+        await ready(app, pilot)
+        await pilot.press("o", *"3 right")
+        await until(pilot, lambda: "mm/m right" in str(app.screen.query_one("#meaning").content))
+        text = screen_text(app)
+        assert ("With it ahead at most 31 mm left at 98.0 m, 8 mm high at 101.9 m." in text) == (rows == 24)
+        for part in ("Type such as", "Cylinders 1:", "With it ahead"):
+            assert (part in text) == (part in seen), part
+        await pilot.press("tab", "shift+tab", *"70 right")
+        await until(pilot, lambda: "would stand" in str(app.screen.query_one("#problems").content))
+        assert "With it ahead" not in screen_text(app)  # nobody can set that
 
 
 async def test_override_can_be_left(make_app):

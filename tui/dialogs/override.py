@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from textual import events
@@ -16,10 +17,11 @@ from tui.dialogs.base import LEAST_ROWS, SteerDialog
 from tui.dialogs.line_input import EditInOrder
 from tui.dialogs.setting_text import parse
 from tui.draw import notices, words
-from tui.draw.scene import Decision, Scene, out_of_date
+from tui.draw.on_the_way import at_most
+from tui.draw.scene import Decision, Scene, blocked, out_of_date
 
 if TYPE_CHECKING:
-    from steer.advice import Snapshot
+    from steer.advice import ForecastPoint, Snapshot
 
 
 LONGEST = 20  # characters of one line
@@ -127,6 +129,7 @@ class OverrideDialog(SteerDialog):
                     line.cursor_blink = False
                     yield line
             yield Label("", id="meaning")
+            yield Label("", id="ahead")
             yield Label("", id="problems")
             yield Label(_KEYS["line"], id="keys")
 
@@ -151,12 +154,13 @@ class OverrideDialog(SteerDialog):
             "meaning": math.ceil(36 / inner) + math.ceil(50 / inner),
             "title": math.ceil(28 / inner),
             "stands": math.ceil(58 / inner),
+            "ahead": math.ceil(76 / inner),
         }
         for name, rows in wanted.items():
             label = self.query_one(f"#{name}")
             label.display = room >= rows
             room -= rows * label.display
-            if name in ("problems", "meaning"):
+            if name in ("problems", "meaning", "ahead"):
                 label.styles.height = rows  # kept free, so that nothing moves while it is typed
 
     def scene_changed(self) -> None:
@@ -217,7 +221,7 @@ class OverrideDialog(SteerDialog):
                 problems.append(f"{plane.capitalize()}: {value}.")
             else:
                 values.append(value)
-        meaning = ""
+        meaning = ahead = ""
         snapshot = self._looked_at = self.steer.scene.snapshot
         coming = self._advice if snapshot is None or snapshot.advice is None else snapshot.advice
         over = coming.stroke != self._advice.stroke
@@ -229,7 +233,7 @@ class OverrideDialog(SteerDialog):
             self.say_keys()
         if not problems:
             right, up = values
-            found, beyond, made, cylinders = await self._ask_drive(right, up)
+            found, beyond, made, cylinders, way = await self._ask_drive(right, up)
             if asked != self._asked or self.left:
                 return _SUPERSEDED
             problems += found
@@ -237,6 +241,8 @@ class OverrideDialog(SteerDialog):
             self._beyond, passed = tuple(beyond), list(beyond.values())
             meaning = f"Set {words.both_turns(*made)}"
             self._made, self._cylinders = made, cylinders
+            if way and blocked(self.steer.scene) is None:
+                ahead = f"With it ahead {at_most(way)}."
             if cylinders:
                 decimals = 0 if all(abs(mm - round(mm)) < 0.05 for mm in cylinders) else 1
                 shown = ", ".join(f"{n}: {mm:.{decimals}f}" for n, mm in enumerate(cylinders, 1))
@@ -245,24 +251,27 @@ class OverrideDialog(SteerDialog):
             if not problems:
                 self._setting = (right, up)
         self.query_one("#meaning", Label).update(meaning)
+        self.query_one("#ahead", Label).update(ahead)
         self.query_one("#problems", Label).update("\n".join(f"! {p}" for p in [*problems, *passed][:3]))
         return problems
 
     async def _ask_drive(
         self, right: float, up: float
-    ) -> tuple[list[str], dict[str, str], tuple[float, float], tuple[float, ...] | None]:
-        """What cannot be set, limits passed by code, and what whole cylinder steps make of it, are the core's to say; a
-        source that cannot try a setting judges when storing."""
+    ) -> tuple[
+        list[str], dict[str, str], tuple[float, float], tuple[float, ...] | None, Sequence[ForecastPoint]
+    ]:
+        """What cannot be set, limits passed by code, what whole cylinder steps make of it, and where that leads, are the
+        core's to say; a source that cannot try a setting judges when storing."""
         attempt = getattr(self.steer.source, "try_setting", None)
         if attempt is None:
-            return [], {}, (right, up), None
+            return [], {}, (right, up), None, ()
         try:
             tried = await self.steer.desk.do(lambda: attempt(right, up))
         except SteerError as error:
-            return [str(error)], {}, (right, up), None
+            return [str(error)], {}, (right, up), None, ()
         made = (tried.right_mm_per_m, tried.up_mm_per_m)
         beyond = {limit.code: limit.text for limit in tried.beyond}
-        return list(tried.problems), beyond, made, tuple(tried.cylinder_mm)
+        return list(tried.problems), beyond, made, tuple(tried.cylinder_mm), tried.ahead
 
     async def on_input_submitted(self, event: Input.Submitted) -> None:
         """Enter on the second line stores."""

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 from tui.draw import words
 from tui.draw.limits import limit_mm
 from tui.draw.scene import Scene, own_setting
 from tui.draw.stretch import foreseen
+
+if TYPE_CHECKING:
+    from steer.advice import ForecastPoint
 
 LEAST_MM = 5.0  # further out than face and end by less is not worth a row; own choice, no source
 SHARE = 0.1  # of the limit, likewise
@@ -40,3 +46,15 @@ def said(scene: Scene) -> str:
         return ""
     whose = "Own" if own_setting(scene) else "On the way"
     return f"{whose}: {'; '.join(parts)} at {end.chainage_m:.1f} m."
+
+
+def at_most(ahead: Sequence[ForecastPoint]) -> str:
+    """The largest offset ahead in each plane and where: "at most 31 mm right at 106.0 m, 8 mm low at 101.9 m"; empty
+    without a forecast."""
+    if not ahead:
+        return ""
+    line, level = max(ahead, key=lambda p: abs(p.line_mm)), max(ahead, key=lambda p: abs(p.level_mm))
+    return (
+        f"at most {words.offset('line', line.line_mm, sd_mm=line.line_sd_mm)} at {line.chainage_m:.1f} m, "
+        f"{words.offset('level', level.level_mm, sd_mm=level.level_sd_mm)} at {level.chainage_m:.1f} m"
+    )
