@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from steer.advice import Advice, Correction, FaceEstimate, ForecastPoint, Notice
-from steer.correct.bound import bound_by
+from steer.correct.bound import bound_by, cut_short
 from steer.correct.either_way import in_doubt
 from steer.correct.force_over import force_over
 from steer.correct.forecast import at_reception, eye_probability, points, steered_sd, taken_hold_m
@@ -134,7 +134,7 @@ def _direction(node: Node) -> np.ndarray:
 class Proposal:
     """What `propose` found: outlook, plan, whole steps, forecasts (2, n) with and without; `now` (2,) is
     the articulation as it stands, `driven_m` (k,) and `driven_mm` (k, 2) the path behind the face; `bound`
-    says which limit makes it hold, empty where none does."""
+    says which limit makes it hold, `cut` which one makes the change less than wanted; empty where none does."""
 
     outlook: Outlook
     plan: Plan
@@ -150,6 +150,7 @@ class Proposal:
     driven_m: np.ndarray
     driven_mm: np.ndarray
     bound: str = ""
+    cut: str = ""
 
 
 def propose(
@@ -220,6 +221,7 @@ def propose(
         hold = bool(may and np.abs(chosen.cylinder_mm - stands_mm).max() < 1e-9)
         if hold:
             bound = bound_by(drive, limits, joints, stands, plan, solve_with, worth)
+    cut = "" if hold or own is not None or plan.given_way else cut_short(drive, limits, now, advised, plan)
     articulation = plan.articulation.copy()
     articulation[:, 0] = chosen.articulation
     with_mm, without_mm = outlook.offsets(articulation), outlook.offsets(held)
@@ -230,7 +232,7 @@ def propose(
     )
     return Proposal(
         outlook, plan, chosen, hold, with_mm, without_mm, with_sd, without_sd, articulation, now,
-        tuple(given), driven_m, driven_mm, bound,
+        tuple(given), driven_m, driven_mm, bound, cut,
     )  # fmt: skip
 
 
@@ -335,7 +337,7 @@ def make_advice(
         notices=notices,
         reason=say_why(
             estimate, now, found.articulation, found.hold, foreseen[0], foreseen[1:], opposite,
-            found.bound, (drive.tolerance.line_mm, drive.tolerance.level_mm),
+            found.bound, (drive.tolerance.line_mm, drive.tolerance.level_mm), found.cut,
         ),
         forecast_unchanged=points(found.outlook, found.without_mm, found.without_sd, end_m, face),
         cylinder_now_mm=None if now_mm is None else tuple(float(v) for v in now_mm),

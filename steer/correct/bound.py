@@ -1,4 +1,4 @@
-"""What keeps the machine from being turned further, where it is left as it stands."""
+"""What keeps the machine from being turned further, where it is left as it stands or turned less than wanted."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ import numpy as np
 from steer.correct.path_limits import JOINT
 from steer.correct.programme import CIRCLE, Limits, Plan, SoftRows
 from steer.drivefile import DriveFile
-from steer.text import TURNS
+from steer.text import PLANES, TURNS
 
-_ACTIVE = 1e-4  # mm/m by which a joint's angle may stay from its limit and still be at it
+_ACTIVE = 1e-4  # mm/m or mm by which what is planned may stay from a limit and still be at it
 _SHARE = 0.4  # of the larger wanted change: from here on the other plane's is named as well
 
 
@@ -77,6 +77,34 @@ def bound_by(
             most = drive.pipe.max_joint_angle_mm_per_m
             return f"turned further {_ways(wanted)}, it would ask more of a joint than its largest angle, {most:g} mm/m"
     return ""
+
+
+def cut_short(
+    drive: DriveFile, limits: Limits, now: np.ndarray, advised: np.ndarray | None, plan: Plan
+) -> str:
+    """The limits of the machine that the plan's next change, from `now` (2,), mm/m, comes up to, in words; empty where
+    it comes up to none. `advised` (2,): what was advised before. The programme stops at a limit only where it would go
+    beyond it, so nothing is solved again."""
+    best, change = plan.best, plan.best - now
+    edge = (best >= limits.first_high - _ACTIVE).astype(float) - (best <= limits.first_low + _ACTIVE)
+    stopped = edge * change > _ACTIVE
+    parts = []
+    if stopped.any():
+        planes = " and ".join(plane for plane, cut in zip(PLANES, stopped, strict=True) if cut)
+        text = f"on {planes}: change at most {drive.machine.max_change_mm_per_m:g} mm/m a stroke"
+        nearer = advised is not None and bool((edge * (advised - now) < -_ACTIVE)[stopped].any())
+        parts.append(f"{text}{' from what was advised before' if nearer else ''}")
+    angles = 2.0 * np.pi * np.arange(CIRCLE) / CIRCLE
+    sides = np.column_stack([np.cos(angles), np.sin(angles)])
+    inner = limits.most * np.cos(np.pi / CIRCLE)
+    if ((sides @ best > inner - _ACTIVE) & (sides @ change > _ACTIVE)).any():
+        parts.append(f"by the machine's largest articulation, {limits.most:g} mm/m")
+    opened, moved = limits.rows @ best, limits.rows @ change
+    out = (opened > limits.high - _ACTIVE) & (moved > _ACTIVE)
+    out |= (opened < limits.low + _ACTIVE) & (moved < -_ACTIVE)
+    if out.any():
+        parts.append(f"as {_at_ends(out).replace(' stand', ' come').replace(' at ', ' to ')}")
+    return ", and ".join(parts)
 
 
 def _wanted(free: Plan, now: np.ndarray, step: float, worth: float) -> np.ndarray | None:

@@ -29,6 +29,7 @@ def say_why(
     opposite: bool = False,
     bound: str = "",
     tolerance_mm: tuple[float, float] = (np.inf, np.inf),
+    cut: str = "",
 ) -> str:
     """One line: where the face is and where it points, what is done, and where it is back on line.
 
@@ -36,7 +37,7 @@ def say_why(
     the same as is drawn and printed; m is 0 where nothing is foreseen. A plane
     in which something changes is spoken of, both when both change, the larger change first; when
     nothing changes, the one that is further off, and both where both are off by half of `tolerance_mm`. `bound`
-    says which limit makes it hold, empty where none does.
+    says which limit makes it hold, `cut` which one makes the change less than wanted; empty where none does.
     """
     if opposite:
         return f"{EITHER_WAY}."
@@ -63,6 +64,8 @@ def say_why(
         said.append(
             f"{_where(estimate, plane, both)}: {way} by {_figure(change[plane])} mm/m{spell}{back and ', '}{back}."
         )
+    if cut:
+        said.append(f"Cut short {cut}.")
     return " ".join(said)
 
 

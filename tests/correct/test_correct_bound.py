@@ -8,6 +8,7 @@ import re
 import numpy as np
 import pytest
 
+from steer.correct import advise
 from steer.correct.advise import make_advice, propose
 from steer.correct.settings import settled
 
@@ -97,3 +98,56 @@ def test_the_change_since_what_was_advised_is_named(draw, sign: float) -> None:
             assert f"further {word}" in now.bound
             assert sign * (free.plan.best - found.now)[0] > 0.05
     assert seen >= 3
+
+
+def test_a_change_is_said_to_be_cut_short_only_where_it_goes_further_without_that_limit(draw, monkeypatch):
+    seen = {"change": 0, "articulation": 0, "cylinder": 0, "": 0}
+    limits_of = advise.limits_of
+
+    def free_in(plane):
+        """The next change as large as one likes in this plane, all else as it is."""
+        far = 100.0 * np.eye(2)[plane]
+
+        def wider(*given):
+            limits, low, high = limits_of(*given)
+            wide = dataclasses.replace(
+                limits, first_low=limits.first_low - far, first_high=limits.first_high + far
+            )
+            return wide, low, high
+
+        return wider
+
+    for seed in range(60):
+        _, drive, estimator, node = draw(seed)
+        x = node.x.copy()
+        x[0::2, 0] += 150.0 * (seed % 3)  # far enough off that one stroke's change is not all that keeps it
+        node = dataclasses.replace(node, x=x)
+        cyl = drive.machine.cylinders
+        mm = np.full(len(cyl.positions_deg), np.round(cyl.neutral_mm / cyl.step_mm) * cyl.step_mm)
+        for _ in range(8):
+            node = dataclasses.replace(node, articulation=settled(drive.machine, mm, 0.0))
+            found = propose(drive, estimator, node, mm, 0.0)
+            if found.hold:
+                assert not found.cut
+                break
+            reason = make_advice(drive, estimator, node, 3, mm, 0.0, ()).reason
+            assert ("Cut short" in reason) == bool(found.cut) and reason.endswith(f"{found.cut}.")
+            change = found.plan.best - found.now
+            kinds = [k for k in ("change", "articulation", "cylinder") if k in found.cut]
+            for kind in kinds or [""]:
+                seen[kind] += 1
+            if "change" in kinds:
+                planes = found.cut.split(":")[0].removeprefix("on ").split(" and ")
+                for plane in (("line", "level").index(name) for name in planes):
+                    with monkeypatch.context() as freed:
+                        freed.setattr(advise, "limits_of", free_in(plane))
+                        free = propose(drive, estimator, node, mm, 0.0).plan.best - found.now
+                    assert free[plane] / change[plane] > 1.0, (seed, found.cut, change, free)
+            elif kinds:
+                other = drive
+                for kind in kinds:
+                    other = without(other, kind)
+                free = propose(other, estimator, node, mm, 0.0).plan.best - found.now
+                assert float(change @ (free - change)) > 0.0, (seed, found.cut, change, free)
+            mm = found.chosen.cylinder_mm
+    assert min(seen.values()) >= 3, seen

@@ -134,7 +134,7 @@ def test_the_reason_speaks_of_the_end_of_the_forecast_that_is_drawn(draw) -> Non
             offset = end.line_mm if side in ("right", "left") else end.level_mm
             assert (at, size) == (f"{end.chainage_m:.1f}", f"{abs(offset):.0f}")
             seen += left_m < 10.0
-        assert advice.forecast or not re.search(r" at | near |stays", advice.reason)
+        assert advice.forecast or not re.search(r" at [\d.]| near |stays", advice.reason)
         if advice.forecast:
             back = [float(m) for m in re.findall(r"near ([\d.]+) m", advice.reason)]
             assert all(m <= drive.axis.end_chainage_m + 0.5 for m in back)
