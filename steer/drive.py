@@ -385,20 +385,22 @@ class Drive:
         """Whoever gave this check shot takes it back: as if it had never been given."""
         return self.say_of_shots([("withdrawn", number)])
 
-    def restore_shot(self, number: int) -> Event:
-        """Take back all that people said of this check shot: it stands as it came in."""
-        return self.say_of_shots([(TAKEN_BACK, number)])
-
     def say_of_shots(self, said: Sequence[tuple[str, int]]) -> Event:
         """Store people's words on check shots, (kind of event, shot) each, all of them or none; the last is answered.
-        InputRefused where there is no such shot, or the word changes nothing of what anybody has said by now."""
+        TAKEN_BACK takes back the newest word on its shot. InputRefused where there is no such shot, or the word changes
+        nothing of what anybody has said by now."""
 
         def decided() -> list[tuple[str, dict[str, Any]]]:
             self.refresh()
             words = self._words()
             for kind, number in said:
                 decisions.may_say(words, number, WORDS.get(kind))
-            return [item for kind, number in said for item in self._with_file(kind, {"shot": number})]
+            last = self.follower.words.last
+            events = [
+                decisions.taking_back(last(number)) if kind == TAKEN_BACK else (kind, {"shot": number})
+                for kind, number in said
+            ]
+            return [item for event in events for item in self._with_file(*event)]
 
         return self._take_stored(self.log.append_decided(decided))
 

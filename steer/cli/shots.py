@@ -27,9 +27,9 @@ covariance. A point is a check shot when --shot names it, or when its name begin
   steer shots FOLDER sights.csv --control brackets.csv --shot M=target@84.6
 
 A shot that disagrees with the estimate beyond 99.9 % waits until somebody says --accept N or --reject N; --withdraw N
-takes any shot back; --restore N takes back what was said of one. A shot of the same point and chainage that lies
-within 1 mm of an earlier one waits too: the same survey given again would count twice. Without a file, the shots so far
-are listed.
+takes any shot back; --restore N takes back the newest of these words on one, as key u in the screens does, and the
+one before it holds again. A shot of the same point and chainage that lies within 1 mm of an earlier one waits too: the
+same survey given again would count twice. Without a file, the shots so far are listed.
 """
 
 
@@ -46,7 +46,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         ("accept", "this shot counts, whatever it says"),
         ("reject", "this shot holds a blunder and does not count"),
         ("withdraw", "this shot is taken back, as if it had never been given"),
-        ("restore", "the word on this shot is taken back: it stands as it came in"),
+        (
+            "restore",
+            "the newest word on this shot is taken back: the one before it holds again, if there is one",
+        ),
     ):
         word.add_argument(f"--{name}", metavar="N", type=int, action="append", default=[], help=what)
     survey = parser.add_argument_group("observations of a total station")

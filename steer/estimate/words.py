@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 WORDS = {"shot_accepted": "accepted", "shot_rejected": "rejected", "withdrawn": "withdrawn"}
-TAKEN_BACK = "restored"  # the word of its `event`; without one, all that was said of the shot
+TAKEN_BACK = "restored"  # the word of its `event`; without one (older logs), all that was said of it
 
 
 class ShotWords:

@@ -255,6 +255,25 @@ def test_of_several_words_all_are_stored_or_none(made, tmp_path, capsys):
     assert {n: s.word for n, s in drive.follower.shots.items()} == {first: "accepted", second: "rejected"}
 
 
+def test_restore_takes_back_the_newest_word_as_the_screens_do(made, tmp_path, capsys):
+    from steer.cli.main import main
+
+    folder = str(tmp_path / "a")
+    drive = made.open(tmp_path / "a", made.as_events(50))
+    number = drive.add("check_shot", made.shot(1.0)).sequence
+    drive.accept_shot(number)
+    rejected = drive.reject_shot(number)
+    for holds in ("accepted", None):
+        assert main(["shots", folder, "--restore", str(number)]) == 0
+        drive.refresh()
+        assert drive.follower.shots[number].word == holds
+    events = [e for e in drive.log.events() if e.kind == "restored"]
+    assert events[0].body == {"shot": number, "event": rejected.sequence}
+    capsys.readouterr()
+    assert main(["shots", folder, "--restore", str(number)]) == 1
+    assert "there is nothing to take back" in capsys.readouterr().err
+
+
 def test_a_word_said_in_another_window_just_now_is_not_stored_again(made, tmp_path):
     from steer.drive import Drive
     from steer.errors import InputRefused
