@@ -67,5 +67,5 @@ def _reference_words(file: DriveFile, told: Told, present: Node | None) -> dict[
     beam = file.reference.kind == "beam"
     text = reference_lines(found, beam)[0]
     if beam and found.distance_m > 5.0 and found.worth_setting:
-        text += f" To aim it again, turn it at the shaft by {turn_text(found)}."
+        text += f" Turned at the shaft by {turn_text(found)}, it strikes its line at the target again."
     return {"reference": text}

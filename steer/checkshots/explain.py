@@ -58,10 +58,12 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
             moved.append(f"refraction by {gradient:.1f} K/m across the beam would do it")
         sd = estimator.stack.priors.reference_direction
         if turn <= 6.0 * sd + 0.05:
-            moved.append(f"a turn of the beam by only {turn:.2f} mm/m would do it")
+            moved.append(
+                f"a beam turned at the shaft by only {turn:.2f} mm/m would explain this shot by itself"
+            )
         else:
             blunder.append(
-                f"the beam would have to have turned by {turn:.2f} mm/m or shifted by {most:.0f} mm"
+                f"for this shot by itself the beam would have to have turned by {turn:.2f} mm/m or shifted by {most:.0f} mm"
             )
     same = _some(r for r in all_reports if r.shot is not report.shot and _says_the_same(r, report))
     if same:

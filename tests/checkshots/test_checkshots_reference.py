@@ -1,6 +1,7 @@
 """The reference's error as shots find it."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -175,6 +176,14 @@ def test_what_a_believed_shot_shows_of_the_beam_is_told_on_every_page(made, tmp_
     drive.accept_shot(shot)
     found = drive.shot_report().reference
     assert found.worth_setting and np.sign(found.error_mm[0]) == side
+    # two figures for a turn stand on one page: each says what it is of
+    back, other = f"{abs(found.error_mm[0]) / found.distance_m:.2f} mm/m", "left" if side > 0 else "right"
+    told = drive.snapshot().extra["reference"]
+    assert (
+        f"Turned at the shaft by {back} {other}" in told and "it strikes its line at the target again" in told
+    )
+    (view,) = [s for s in drive.shots() if s.number == shot]
+    assert re.search(r"by itself the beam would have to have turned by [\d.]+ mm/m", view.evidence[0])
     (notice,) = [n for n in drive.advice().notices if n.code == "reference_drifting"]
     way = "right" if side > 0 else "left"
     assert f"at the target, 28 m in, {abs(found.error_mm[0]):.0f} mm {way} of where it was set" in notice.text
