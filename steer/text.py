@@ -12,6 +12,7 @@ import unicodedata
 PLANES = ("line", "level")
 SIDES = (("right", "left"), ("high", "low"))  # + and − of an offset, by plane
 TURNS = (("right", "left"), ("up", "down"))  # + and − of a heading, an articulation or a movement
+TOWARDS = (("to the right", "to the left"), ("up", "down"))  # the same after a verb: "moved to the right"
 _LOOSE_MM = 10.0  # a ± beyond which nothing is called on line or on level; own choice, no source
 BAND = 1.96  # standard deviations either side that hold 95 % of a normal distribution
 

@@ -15,10 +15,9 @@ from steer.checkshots.reference import ReferenceFound, aim, reference_found
 from steer.estimate.follow import Follower
 from steer.estimate.nodes import Node
 from steer.estimate.shots import ShotReport
-from steer.text import PLANES, SIDES, TURNS, believed, decimals, within
+from steer.text import PLANES, SIDES, TOWARDS, TURNS, believed, decimals, within
 
 _FURTHER = (("further right", "further left"), ("higher", "lower"))
-_TOWARDS = (("to the right", "to the left"), ("up", "down"))
 _MOST = 12
 _MOST_NUMBERS = 20
 _MOST_NAMED = 5
@@ -189,7 +188,7 @@ def effect_line(before: Face, after: Face, without: str) -> str:
     parts, none = [], []
     for p in (0, 1):
         digits = decimals(after.sd_mm[p])
-        by, now = _mm(moved[p], _TOWARDS[p], digits), _mm(after.offset_mm[p], SIDES[p], digits)
+        by, now = _mm(moved[p], TOWARDS[p], digits), _mm(after.offset_mm[p], SIDES[p], digits)
         sd = [f"{found.sd_mm[p]:.1f}" for found in (before, after)]
         none.append(float(by.split()[0]) == 0.0)
         here = f"still {now}" if none[p] else f"by {by}, to {now}"

@@ -298,7 +298,7 @@ def test_ground_that_answers_late_is_said_to_have_changed():
     said, _, _ = drive(scenario, AT_M + 12.0)
     assert not any("ground_changed" in codes for s, codes in said if s <= AT_M)
     assert (strokes_until(said, "ground_changed") or 99) <= 9
-    assert "high on level" in next(c["ground_changed"] for _, c in said if "ground_changed" in c)
+    assert "further up: " in next(c["ground_changed"] for _, c in said if "ground_changed" in c)
 
 
 def test_without_check_shots_a_survey_falls_due():

@@ -10,7 +10,7 @@ from steer.advice import Notice
 from steer.estimate.evidence import AGAINST_DOUBT, OPPOSITE
 from steer.estimate.motion import K
 from steer.estimate.nodes import Cells, Node
-from steer.text import PLANES, SIDES
+from steer.text import PLANES, TOWARDS
 
 TURNED_M, TURNED, TURNED_SD = 8.0, 0.6, 2.75  # a tendency that is so much (mm/m²) other than so far behind
 
@@ -46,13 +46,13 @@ def _tendency_turned(cells: Cells, node: Node) -> list[Notice]:
         sd = np.sqrt(p[:, K, K] + p_before[:, K, K])
         for plane in (0, 1):
             if abs(by[plane]) > max(TURNED, TURNED_SD * sd[plane]):
-                side = SIDES[plane][0 if by[plane] > 0 else 1]
+                way = TOWARDS[plane][0 if by[plane] > 0 else 1]
                 return [
                     Notice(
                         "ground_changed",
                         f"Within the last {TURNED_M:.0f} m the ground began to bend the path by {abs(by[plane]):.1f} "
-                        f"mm/m² more {side} on {PLANES[plane]}: probably other ground. The estimate follows; expect a "
-                        "few strokes until the answer is known again.",
+                        f"mm/m² further {way}: probably other ground. The estimate follows; expect a few strokes until "
+                        "the answer is known again.",
                         float(before.s_m),
                     )
                 ]
