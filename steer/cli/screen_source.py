@@ -32,6 +32,13 @@ class _OtherLog(FolderUnusable):
     todo = "Leave (key q) and open again."
 
 
+class _Forgotten(FolderUnusable):
+    """What was put away of the estimate, outside the drive, does not come back: the log was not asked, and waiting does
+    not help."""
+
+    todo = "Nothing is lost, the log holds all: leave (key q) and open again."
+
+
 class ScreenSource:
     """Wraps a `Drive`; what the drive learns to do later is offered as soon as it can."""
 
@@ -107,7 +114,11 @@ class ScreenSource:
 
     def snapshot(self) -> Snapshot:
         """The drive's snapshot, with the decision that stands for the coming stroke."""
-        snapshot = self._for_people(self.drive.snapshot())
+        try:
+            snapshot = self._for_people(self.drive.snapshot())
+        except FolderUnusable as error:
+            self.drive.log.last_sequence()  # says so itself where it is the log that cannot be read
+            raise _Forgotten(str(error)) from error
         self._told = self.drive.seen, self._file_said
         decision = self._decision(snapshot)
         extra: dict[str, object] = {"decision": decision, **self._foreseen(decision)}

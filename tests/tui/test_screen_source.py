@@ -61,6 +61,21 @@ def undecided(bare, tmp_path):
         yield ScreenSource(drive)
 
 
+def test_what_was_put_away_and_is_cut_short_is_mended_by_opening_again(undecided):
+    """Tried again it stays cut short: the screen must not say that waiting helps."""
+    import os
+
+    from steer.errors import FolderUnusable
+
+    undecided.snapshot()
+    shelf = undecided.drive.follower.estimator.shelf
+    os.ftruncate(shelf._file.fileno(), 100)
+    undecided.note("sand")
+    with pytest.raises(FolderUnusable, match="cut short") as found:
+        undecided.snapshot()
+    assert found.value.todo == "Nothing is lost, the log holds all: leave (key q) and open again."
+
+
 def test_decision_stands_until_it_is_taken_back(undecided):
     source = undecided
     assert source.snapshot().extra["decision"] is None
