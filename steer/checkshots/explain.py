@@ -12,8 +12,8 @@ import numpy as np
 from steer.checkshots.effect import reports
 from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
 from steer.estimate.estimator import Estimator
-from steer.estimate.motion import RD, RO, RR
-from steer.estimate.nodes import CellReport, Node, Setting
+from steer.estimate.findings.reference import at_target
+from steer.estimate.nodes import CellReport, Setting
 from steer.estimate.shots import Shot, ShotReport
 
 _EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod
@@ -123,19 +123,12 @@ def confirmed(estimator: Estimator, report: ShotReport) -> str:
         if abs(r.shot.s_m - s) <= _NEAR_M:
             alike = _found_alike(r, report)
         else:
-            moved = (_reference(node, node, estimator) - _reference(before, node, estimator))[off]
+            then, now = (at_target(known, estimator.drive, node.s_m)[1] for known in (before, node))
+            moved = (now - then)[off]
             alike = s < r.shot.s_m <= until and bool((moved / report.innovation[off] >= 0.5).all())
         if alike and bool((2.0 * r.innovation_sd[off] < np.abs(report.innovation[off])).all()):
             found.append(r)
     return f"{_names(found)} {_verb(found, 'agrees', 'agree')}" if found else ""
-
-
-def _reference(node: Node, at: Node, estimator: Estimator) -> np.ndarray:
-    """The reference's error (2,), mm, as known at `node`, at the target where the face stands as `at` has it."""
-    x = node.blend()[0]
-    d = at.s_m - estimator.drive.target.behind_face_m - estimator.axis.start_chainage_m
-    found: np.ndarray = x[:, RO] + x[:, RD] * d + 0.5 * x[:, RR] * d * d
-    return found
 
 
 def _names(found: list[ShotReport]) -> str:

@@ -155,10 +155,16 @@ def waiting(node: Node, estimator: Estimator) -> list[Notice]:
     return found[-3:]
 
 
-def at_target(node: Node, drive: DriveFile) -> tuple[float, np.ndarray, np.ndarray]:
-    """How far in the target stands (m), and the reference's error there (2,) and its sd (2,), mm, line and level."""
+def at_target(
+    node: Node, drive: DriveFile, face_m: float | None = None
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """How far in the target stands (m) with the face at `face_m` (None: the node's), and the reference's error there
+    (2,) and its sd (2,), mm, line and level, as known at the node."""
     x, p = node.blend()
-    d = max(node.s_m - drive.target.behind_face_m - drive.axis.start_chainage_m, 0.0)
+    d = max(
+        (node.s_m if face_m is None else face_m) - drive.target.behind_face_m - drive.axis.start_chainage_m,
+        0.0,
+    )
     index = [RO, RD, RR]
     row = np.array([1.0, d, 0.5 * d * d])
     return d, x[:, index] @ row, np.sqrt(np.einsum("i,pij,j->p", row, p[:, index][:, :, index], row))
