@@ -1,17 +1,15 @@
-"""A drive folder, opened: the log read into the estimate, and what it says now.
+"""A drive: what people decide on it, and what it says now.
 
 Everything but the log is a pure function of drive.toml and the log's events, so the same folder gives
-the same advice whoever asks. A `Drive` that writes stores an event first and takes it in then.
+the same advice whoever asks.
 """
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -21,145 +19,40 @@ from steer.checkshots.report import SurveyReport, survey_report
 from steer.checkshots.views import shot_views
 from steer.correct.advise import make_advice
 from steer.correct.own_setting import Standpoint, Tried, looked_ahead, try_setting
-from steer.drivefile import DriveFile, load_drive
+from steer.drivefile import DriveFile
 from steer.errors import InputRefused
 from steer.estimate.counter import answers, changes_nothing
 from steer.estimate.estimator import without
-from steer.estimate.follow import Follower
 from steer.estimate.health import examine
 from steer.estimate.nodes import Node
 from steer.estimate.possible import Possible, possible_paths
-from steer.estimate.rulings import counter_lacks
 from steer.estimate.shots import Shot
 from steer.estimate.smoother import SmoothedPath, Smoother, smooth
 from steer.estimate.sureness import next_survey
 from steer.estimate.words import TAKEN_BACK, WORDS
-from steer.intake import drivetext
-from steer.intake.stored import Border
-from steer.log import LOG_NAME, Event, Log
+from steer.log import Event, Log
+from steer.opened import Opened
 from steer.snapshot import snapshot
-from steer.told import SETTINGS, Told
 
 _MOST_TRIES = 3  # to make an advice while others store events
 
 
-class Drive:
+class Drive(Opened):
     """One drive. Make it with `Drive.open`; a context manager, or `close()` it.
 
     Raises FolderUnusable (exit 3) for a folder, drive file or log that cannot be used.
     """
 
     def __init__(self, folder: Path, file: DriveFile, log: Log) -> None:
-        self.folder, self.file, self.log = folder, file, log
-        self.border = Border(file, folder / LOG_NAME)
-        self.told = Told(file, self.border)
+        super().__init__(folder, file, log)
         self.more: Callable[[Drive, Advice], Advice] | None = (
             None  # says at a stroke's end what no advice does
         )
-        self.file_now: dict[str, Any] | None = None  # drive.toml as an event, where the drive writes
         self._advice: tuple[int, Advice | None] | None = None
         self._smoother = Smoother()
         self._smoothed: tuple[int, SmoothedPath] | None = None
 
-    @classmethod
-    def open(
-        cls, folder: str | os.PathLike[str], *, write: bool = False, sync: Literal["line", "stroke"] = "line"
-    ) -> Drive:
-        """Open a drive folder and read its log."""
-        file = load_drive(folder)
-        drive = cls(Path(folder), file, Log.open(folder, write=write, sync=sync))
-        try:
-            if write:
-                drive.file_now = drivetext.as_event(drive.folder, file)
-            drive.refresh()
-        except BaseException:
-            drive.close()
-            raise
-        return drive
-
-    def close(self) -> None:
-        """Close the log."""
-        self.log.close()
-
-    def __enter__(self) -> Drive:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    # ---- the log
-
-    @property
-    def follower(self) -> Follower:
-        """The estimate."""
-        return self.told.follower
-
-    @property
-    def seen(self) -> int:
-        """Sequence of the newest event taken in."""
-        return self.told.seen
-
-    @property
-    def decisions(self) -> list[Event]:
-        """Accepted, overridden and noted, as far as not taken back."""
-        return self.told.decisions
-
-    @property
-    def last_reading_arrival(self) -> str | None:
-        """When the newest reading was stored, leaving out those that came in late; known once an advice is."""
-        heard = self.follower.present.heard
-        return next(self.log.events(after=heard - 1)).arrived if heard else None
-
-    def events(self) -> Iterator[Event]:
-        """Every event of the log, in order; chainages of the counter with its corrections put on."""
-        counter = self.follower.known.counter
-        for event in self.log.events():
-            if counter and event.kind in ("reading", "stroke_end"):
-                s = float(event.body["chainage_m"]) + counter_lacks(counter, event.sequence)
-                event = replace(event, body=event.body | {"chainage_m": s})
-            yield event
-
-    @property
-    def strokes(self) -> int:
-        """How many strokes' ends the log tells of."""
-        return self.told.ended.count
-
-    @property
-    def stroke_end_m(self) -> float | None:
-        """Where the newest stroke ended, the counter's corrections put on; None before the first one."""
-        return self.told.ended.last_two_m(self.follower.known.counter)[0]
-
-    def refresh(self) -> bool:
-        """Take in what others have added to the log; True when there was anything."""
-        if self.log.last_sequence() == self.seen:
-            return False
-        before, fits = self.seen, True
-        for event in self.log.events(after=self.seen):
-            fits = self.told.take(event, fits) and fits
-        if not fits:
-            self.told.read_again(self.log.events)
-        return self.seen != before
-
-    def add(self, kind: str, body: dict[str, Any]) -> Event:
-        """Store one event and take it in (and whatever others have stored before it)."""
-        items = self._with_file(kind, body)
-        return self._take_stored(self.log.append_decided(lambda: items))
-
-    def _with_file(self, kind: str, body: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
-        """The event, checked, and before it the drive file where it hangs on one that the log does not hold."""
-        self.border.new(kind, body)
-        if kind in SETTINGS and self.file_now and not drivetext.same(self.file_now, self.told.drive_file):
-            return [(drivetext.KIND, self.file_now), (kind, body)]
-        return [(kind, body)]
-
-    def _take_stored(self, events: list[Event]) -> Event:
-        """Take in what was just stored (and whatever others have stored before it); the last of it."""
-        event = events[-1]
-        if event.sequence != self.seen + 1:
-            self.refresh()
-        elif not self.told.take(event):
-            self.told.read_again(self.log.events)
-        return event
+    # ---- what people decide
 
     def set_counter(
         self, add_m: float, from_event: int | None = None, note: str | None = None
@@ -188,8 +81,6 @@ class Drive:
         events = self.log.append_decided(decided)
         self._take_stored(events)
         return events
-
-    # ---- what people decide
 
     def accept(self, looked_at: Advice | None = None) -> Event:
         """The crew sets what is proposed (None: now); refused where that has changed or was accepted meanwhile."""

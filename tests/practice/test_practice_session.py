@@ -135,7 +135,7 @@ def test_whatever_breaks_off_the_making_leaves_nothing(
         if at == "write_drive_file":
             patch.setattr("steer.practice.session.write_drive_file", stop)
         elif at == "load":
-            patch.setattr("steer.drive.load_drive", stop)
+            patch.setattr("steer.opened.load_drive", stop)
         elif at == "store":
             patch.setattr("steer.log.Log.append_many", stop)
         else:
