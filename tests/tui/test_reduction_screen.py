@@ -1,5 +1,6 @@
 """Observations read inside the surveyor's screen: residuals shown, a slip left out, points stored."""
 
+import asyncio
 import csv
 import json
 import subprocess
@@ -9,6 +10,7 @@ from pathlib import Path
 import fake_drive
 import pytest
 from screen_pilot import ready, until
+from test_left_at_work import held
 from test_other_screens import keep, screen_text, settle
 
 from tui.draw import reduction_page
@@ -179,6 +181,31 @@ async def test_at_the_points_found_nothing_points_there(make_app):
         assert "Key End" not in screen_text(app)
         await pilot.press("home")
         await until(pilot, lambda: "Key End goes to the points found" in screen_text(app))
+
+
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [("M=target@60", "Survey stored. 1 check shot stored."), ("M", "Not stored: M: say at which chainage")],
+)
+async def test_a_box_left_while_the_survey_is_stored_is_told_how_it_ended(make_app, points, said):
+    drive = fake_drive.FakeDrive()
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await opened(app, pilot)
+        await pilot.press("x", "s")
+        await settle(pilot)
+        box = app.screen
+        box.query_one("#line").value = points
+        begun, go_on = held(drive, "store_survey")
+        await pilot.press("enter")
+        assert await asyncio.to_thread(begun.wait, 30.0)
+        await pilot.press("escape")
+        await settle(pilot)
+        text = " ".join(screen_text(app).split())
+        assert "REDUCTION" in text and "The survey is being stored: not in these figures yet." in text
+        go_on.set()
+        await until(pilot, lambda: said in " ".join(screen_text(app).split()))
+        assert ("CHECK SHOTS" in screen_text(app)) == bool(drive.calls) == ("@" in points)
 
 
 def test_the_question_gives_no_chainage_of_its_own():

@@ -63,11 +63,10 @@ class FootRow(Rows):
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)
-        text = screen.said or reduction_page.foot_text(screen.reduced, screen.sight() is None)
+        told = self.steer.scene.at_work or screen.said
+        text = told or reduction_page.foot_text(screen.reduced, screen.sight() is None)
         text = to_ascii(text) if self.steer.ascii_only else text
-        return [
-            ((f" {line}", "strong" if screen.said else "quiet"),) for line in wrap(text, width - 2, height)
-        ]
+        return [((f" {line}", "strong" if told else "quiet"),) for line in wrap(text, width - 2, height)]
 
 
 class ReductionScreen(SteerScreen):
@@ -139,9 +138,15 @@ class ReductionScreen(SteerScreen):
 
         async def keep(shots: str) -> bool:
             out = self.reduced.left_out
-            return await self._stored(
+            stored: bool = await self._stored(
                 lambda drive: drive.store_survey(self._path, self._control, out, shots, despite)
             )
+            if self.app.screen is self:  # the box was left meanwhile
+                if stored:
+                    self.app.pop_screen()
+                else:
+                    self._say(self.steer.scene.said)
+            return stored
 
         def done(shots: str | None) -> None:
             if shots is not None:
