@@ -123,6 +123,12 @@ def show(
             signal.signal(signal.SIGINT, signal.default_int_handler)
         # Without the mouse a terminal's own selecting and copying keep working.
         app.run(mouse=False)
+        if app.scene.at_work:
+            print(
+                f"steer: {app.scene.at_work}; that is finished first. `steer shots {name}` lists what came in.",
+                file=sys.stderr,
+                flush=True,
+            )
         desk.start(lambda: getattr(app.source, "close", lambda: None)()).result()
         if app.refusal is not None:
             raise app.refusal

@@ -1,9 +1,11 @@
 """A box left with Esc while what it asked for is still at work: its end has no box to close."""
 
+import argparse
 import asyncio
 import threading
 from contextlib import asynccontextmanager
 from dataclasses import replace
+from types import SimpleNamespace
 
 import fake_drive
 import pytest
@@ -12,11 +14,13 @@ from screen_pilot import ready, until
 from test_other_screens import settle
 from textual import events
 
+from steer.cli import open as open_
 from steer.errors import InputRefused
 from tui.dialogs.ask_line import AskLineDialog
 from tui.dialogs.note import NoteDialog
 from tui.dialogs.override import OverrideDialog
 from tui.dialogs.what_if import WhatIfDialog
+from tui.draw.scene import Scene
 
 
 @asynccontextmanager
@@ -155,6 +159,18 @@ async def test_shots_being_read_are_told_of_on_every_page_and_how_it_ended_where
         clock.move(30.0)
         await app.look()
         assert "File read. 40 shots." in screen_text(app)  # who left the box may look elsewhere
+
+
+def test_who_quits_while_shots_are_read_is_told_that_they_are(monkeypatch, capsys):
+    """The terminal stood empty until all was stored, and then the program ended without a word."""
+    scene = Scene(None, at_work="many.csv is being read and stored")
+    app = SimpleNamespace(
+        run=lambda mouse: None, scene=scene, source=None, refusal=None, fault=False, return_code=0
+    )
+    monkeypatch.setattr(open_, "has_terminal", lambda: True)
+    assert open_.show(lambda: None, argparse.Namespace(), "willow", make=lambda *given, **more: app) == 0
+    told = capsys.readouterr().err
+    assert "many.csv is being read and stored; that is finished first. `steer shots willow` lists" in told
 
 
 async def test_a_file_whose_box_was_left_before_it_was_opened_is_not_read(make_app):

@@ -106,12 +106,17 @@ def foot_row(scene: Scene, size: int) -> Row:
     return ((lead + text, "quiet"),)
 
 
+def at_work(scene: Scene) -> str:
+    """What is being read or stored just now, and that the page does not show it yet; empty where nothing is."""
+    return f"{scene.at_work}: not in these figures yet. How it ends is said here." if scene.at_work else ""
+
+
 def foot_rows(scene: Scene, size: int, most: int) -> list[Row]:
     """The same where an answer may take more rows than one, `most` of them; what is at work stands above it, or alone
     where there is one row."""
     said = wrap(scene.said, size - 2, most) if scene.said else []
     room = most - max(len(said), 1)
-    work = wrap(scene.at_work, size - 2, max(room, 0 if said else 1)) if scene.at_work else []
+    work = wrap(at_work(scene), size - 2, max(room, 0 if said else 1)) if scene.at_work else []
     rows: list[Row] = [((f" {line}", "strong"),) for line in [*work, *said]]
     return rows if said or (work and room < 1) else [*rows, foot_row(scene, size)]
 

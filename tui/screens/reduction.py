@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from steer.errors import SteerError
-from tui.draw import notices, reduction_page
+from tui.draw import counters, notices, reduction_page
 from tui.draw.glyphs import to_ascii
 from tui.draw.spans import Row, wrap
 from tui.screens.base import SteerScreen
@@ -63,7 +63,7 @@ class FootRow(Rows):
     def draw_rows(self, width: int, height: int) -> list[Row]:
         screen = self.screen
         assert isinstance(screen, ReductionScreen)
-        told = self.steer.scene.at_work or screen.said
+        told = counters.at_work(self.steer.scene) or screen.said
         text = told or reduction_page.foot_text(screen.reduced, screen.sight() is None)
         text = to_ascii(text) if self.steer.ascii_only else text
         return [((f" {line}", "strong" if told else "quiet"),) for line in wrap(text, width - 2, height)]

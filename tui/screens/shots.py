@@ -172,8 +172,6 @@ class ShotsScreen(SteerScreen):
         """Stores, and keeps the face's estimate before and after for the eye. `at_work`, of many shots, is said
         meanwhile."""
         before, newest = self._estimate(), self._newest()
-        if at_work:
-            at_work += ": not in these figures yet. How it ends is said here."
         if not await self.steer.store(work, said, at_work):
             return False
         if self._newest() > newest:
