@@ -5,7 +5,7 @@ from __future__ import annotations
 from steer.advice import Advice, Path, Snapshot, ToleranceStretch
 from steer.checkshots.effect import reports
 from steer.checkshots.reference import reference_now
-from steer.checkshots.report import reference_lines, turn_text
+from steer.checkshots.report import knock_text, reference_lines, turn_text
 from steer.checkshots.views import shot_views
 from steer.drivefile import DriveFile
 from steer.estimate.findings.readings import refused_lately
@@ -67,5 +67,6 @@ def _reference_words(file: DriveFile, told: Told, present: Node | None) -> dict[
     beam = file.reference.kind == "beam"
     text = reference_lines(found, beam)[0]
     if beam and found.distance_m > 5.0 and found.worth_setting:
-        text += f" Turned at the shaft by {turn_text(found)}, it strikes its line at the target again."
+        turned = f"Turned at the shaft by {turn_text(found)}, it strikes its line at the target again."
+        text += f" {knock_text(found) or turned}"
     return {"reference": text}

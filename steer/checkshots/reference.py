@@ -9,7 +9,7 @@ import numpy as np
 
 from steer.checkshots.effect import reports, without
 from steer.estimate.estimator import Estimator
-from steer.estimate.findings.reference import at_target
+from steer.estimate.findings.reference import at_target, knocked_at
 from steer.estimate.motion import RD, RO
 from steer.estimate.nodes import Node, Setting
 from steer.text import TURNS
@@ -28,7 +28,8 @@ class ReferenceFound:
     """The reference's error (actual minus set; + right, + high), arrays (2,) line and level.
 
     At the target plane `distance_m` from the start: error and sd in mm; at the start: offset mm; and its
-    direction mm/m there. `shape` is one line of words a plane."""
+    direction mm/m there. `shape` is one line of words a plane. `knocked_m`: chainage at which the target was
+    probably knocked since the reference was set; then the error may be the target's place."""
 
     distance_m: float
     error_mm: np.ndarray
@@ -38,6 +39,7 @@ class ReferenceFound:
     direction_mm_per_m: np.ndarray
     direction_sd_mm_per_m: np.ndarray
     shape: tuple[str, str] | None = None
+    knocked_m: float | None = None
 
     @property
     def worth_setting(self) -> bool:
@@ -60,6 +62,7 @@ def reference_now(estimator: Estimator, node: Node) -> ReferenceFound:
         np.sqrt(p[:, RO, RO]),
         x[:, RD],
         np.sqrt(p[:, RD, RD]),
+        knocked_m=knocked_at(node, estimator),
     )
 
 

@@ -219,6 +219,16 @@ def turn_text(found: ReferenceFound) -> str:
     return " and ".join(_turned(-found.error_mm[p] / away, found.error_sd_mm[p] / away, p) for p in (0, 1))
 
 
+def knock_text(found: ReferenceFound) -> str:
+    """Why the beam must not be turned yet, empty where nothing speaks against it."""
+    if found.knocked_m is None:
+        return ""
+    return (
+        f"The target was probably knocked at {found.knocked_m:.1f} m, and this may be its place and not the beam's: check "
+        "its mount before the beam is turned."
+    )
+
+
 def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     """How to bring the beam back onto its line, and what to enter then."""
     if not found.worth_setting:
@@ -227,7 +237,8 @@ def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     move = [
         _give_or_take(v, found.error_sd_mm[p], TURNS[p]) for p, v in enumerate(found_aim.move_mm.tolist())
     ]
-    out = [
+    out = [doubt] if (doubt := knock_text(found)) else []
+    out += [
         f"To aim it again: turn it at the shaft by {turn_text(found)}; at the target, {found.distance_m:.0f} m in, "
         f"that brings it {' and '.join(move)}, onto its line there. Left as it is, it is allowed for."
     ]

@@ -44,7 +44,7 @@ def examine(
         *reference.launch(cells, node),
         *moved,
         *reference.waiting(node, estimator),
-        *reference.drifting(node, estimator),
+        *(n for n in reference.drifting(node, estimator) if n.code not in {m.code for m in moved}),
         *readings.stuck(follower, node),
         *readings.cylinders(follower, node),
         *([opposite] if opposite else steering.steering_weak(cells, node, estimator)),

@@ -226,3 +226,31 @@ def test_a_shot_is_further_right_or_lower_than_expected():
 
     told = [further(plane, by) for plane, by in ((0, 9.2), (0, -9.2), (1, 9.6), (1, -9.6))]
     assert told == ["9 mm further right", "9 mm further left", "10 mm higher", "10 mm lower"]
+
+
+def test_a_target_that_was_knocked_is_not_taken_for_the_reference(made, tmp_path):
+    """It was pushed 15 mm to the left and turned by 8 mm/m at 20 m, and the beam never moved: the estimate holds both
+    as one, and shots find the spot off. Turning the beam would be wrong, so each page sends to the mount first."""
+    readings = turned(made, made.as_events(), lambda s: (15.0, -8.0) if s > 20.0 else (0.0, 0.0))
+    shots = [("check_shot", made.shot(s)) for s in (8.0, 24.0, 29.0)]
+    drive = made.open(tmp_path / "a", [*readings, *shots])
+    codes = {n.code: n.text for n in drive.advice().notices}
+    assert "reference_drifting" not in codes
+    assert "the target was probably knocked at 20." in codes["target_knocked"]
+    assert "check the target's mount before the reference is set anew" in codes["target_knocked"]
+    report = drive.shot_report()
+    assert report.reference.error_mm[0] > 10.0 and report.reference.knocked_m == pytest.approx(20.0, abs=0.6)
+    assert "check its mount before the beam is turned" in aim_lines(report.reference, report.setting)[0]
+    assert "check its mount" in drive.snapshot().extra["reference"]
+
+
+def test_a_beam_that_moved_after_no_knock_is_taken_for_the_reference(made, tmp_path):
+    """The same jump of the spot without one of the heading: that is the beam, and it is to be set anew."""
+    readings = turned(made, made.as_events(), lambda s: (15.0, 0.0) if s > 20.0 else (0.0, 0.0))
+    shots = [("check_shot", made.shot(s)) for s in (8.0, 24.0, 29.0)]
+    drive = made.open(tmp_path / "a", [*readings, *shots])
+    codes = {n.code for n in drive.advice().notices}
+    assert "reference_drifting" in codes and "target_knocked" not in codes
+    report = drive.shot_report()
+    assert report.reference.knocked_m is None
+    assert "To aim it again" in aim_lines(report.reference, report.setting)[0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from steer.advice import Notice
 from steer.drivefile import DriveFile
 from steer.estimate.estimator import Estimator
 from steer.estimate.motion import RD, RO, RR
-from steer.estimate.nodes import CellReport, Cells, Node
+from steer.estimate.nodes import CellReport, Cells, Node, cells_of
 from steer.estimate.shots import ShotReport
 from steer.text import PLANES, SIDES
 
@@ -31,15 +32,8 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
         (n.s_m for n in nodes if isinstance(n.report, ShotReport) and n.report.verdict == "agrees"),
         default=-np.inf,
     )
-    settings = [key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m]
-    settled_at = max(settled_at, max(settings, default=-np.inf))
-    for i, (n, r) in enumerate(cells):
-        if n.s_m <= settled_at or not any(r.moved.tolist()):
-            continue
-        near = [other.moved for m, other in cells[max(0, i - 3) : i + 4] if abs(m.s_m - n.s_m) < 1.5]
-        channels = np.any(near, 0)
-        if not channels[:2].any():
-            continue
+    set_at = _set_at(node, estimator)
+    for n, r, channels in _jumps(cells, max(settled_at, set_at)):
         size = [float(r.shifted[c]) for c in (0, 1) if r.moved[c]]
         names = [
             f"{abs(v):.0f} mm on {PLANES[c]}" for c, v in zip(np.flatnonzero(r.moved[:2]), size, strict=True)
@@ -72,9 +66,7 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
     ]
     # A later shot that agrees answers none of them: an opened reference agrees with nearly anything. A person
     # does, by a word on the shot or by setting the reference anew further on.
-    unanswered = [
-        s for s in shots if s.opened and not s.shot.word and s.shot.s_m > max(settings, default=-np.inf)
-    ]
+    unanswered = [s for s in shots if s.opened and not s.shot.word and s.shot.s_m > set_at]
     if shots and shots[-1].opened and shots[-1] not in unanswered:
         unanswered.append(shots[-1])
     asked |= bool(unanswered) and unanswered[-1] is shots[-1]
@@ -93,6 +85,30 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
             )
         )
     return found, asked
+
+
+def _set_at(node: Node, estimator: Estimator) -> float:
+    """Chainage (m) of the last time that the reference was set anew, -inf: never."""
+    return max((key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m), default=-np.inf)
+
+
+def _jumps(cells: Cells, since_m: float) -> Iterator[tuple[Node, CellReport, np.ndarray]]:
+    """The cells beyond `since_m` at which a spot jumped and stayed, and which channels (4,) jumped about there."""
+    for i, (n, r) in enumerate(cells):
+        if n.s_m <= since_m or not any(r.moved.tolist()):
+            continue
+        near = [other.moved for m, other in cells[max(0, i - 3) : i + 4] if abs(m.s_m - n.s_m) < 1.5]
+        channels = np.any(near, 0)
+        if channels[:2].any():
+            yield n, r, channels
+
+
+def knocked_at(node: Node, estimator: Estimator) -> float | None:
+    """Chainage (m) of the first jump of spot and heading together since the reference was set, None without one. What
+    shots find of the reference afterwards may be the target's place: the state holds both as one."""
+    cells = [cell for cell in cells_of(estimator.nodes) if cell[0].s_m <= node.s_m + 1e-9]
+    jumps = _jumps(cells, _set_at(node, estimator))
+    return next((float(n.s_m) for n, _, channels in jumps if channels[2:].any()), None)
 
 
 def launch(cells: Cells, node: Node) -> list[Notice]:
@@ -173,7 +189,7 @@ def at_target(
 def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     """The reference's error as check shots show it, far beyond how well it was set: its direction, its offset, or,
     where shots cannot tell these apart, what both come to at the target. Without a shot what the readings show of it
-    is a jump, which has its own notice."""
+    is a jump, which has its own notice. After a knock of the target it is the target that is told of."""
     shots = [
         n.report
         for n in estimator.nodes
@@ -186,6 +202,13 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     text = _error_told(node, estimator, jumped or (shots[-1].opened and not shots[-1].shot.word))
     if not text:
         return []
+    knocked_m = knocked_at(node, estimator)
+    if knocked_m is not None:
+        text = (
+            f"Check shots find the spot as it would be with the reference {text}; but the target was probably knocked at "
+            f"{knocked_m:.1f} m. It is taken into account; check the target's mount before the reference is set anew."
+        )
+        return [Notice("target_knocked", text, knocked_m)]
     text = f"Check shots show the reference {text}. It is taken into account; have it set anew."
     return [Notice("reference_drifting", text, float(node.s_m))]
 
