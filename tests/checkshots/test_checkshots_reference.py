@@ -8,6 +8,7 @@ import pytest
 
 from steer.checkshots.reference import BENDING_MM_PER_M2, ReferenceFound, _shape, aim
 from steer.checkshots.report import aim_lines, reference_lines
+from steer.drive import Drive
 
 
 @pytest.mark.parametrize(("distance_m", "bent_mm"), [(50.0, 1.2), (100.0, 4.6), (200.0, 18.6), (300.0, 41.8)])
@@ -200,6 +201,40 @@ def test_what_one_shot_shows_that_nobody_believed_yet_is_asked_about_only(made, 
     assert "shot_disagrees" in codes and "reference_drifting" not in codes
     drive.add("check_shot", made.shot(29.0, (20.0, 0.0)))
     assert "reference_drifting" in {n.code for n in drive.advice().notices}
+
+
+def on_the_axis(made, at, events):
+    """The drive with a guidance that follows the axis: one shot shows an error of its offset, there is no turn."""
+    folder = made.folder(at)
+    toml = (folder / "drive.toml").read_text(encoding="utf-8")
+    (folder / "drive.toml").write_text(toml.replace('kind = "beam"', 'kind = "axis"'), encoding="utf-8")
+    drive = Drive.open(folder, write=True)
+    drive.log.append_many(events)
+    drive.refresh()
+    assert drive.file.reference.kind == "axis"
+    return drive
+
+
+@pytest.mark.parametrize("size", [20.0, 35.0])
+def test_a_blunder_is_asked_about_and_not_told_as_the_reference(made, tmp_path, size):
+    """The survey blundered by `size`, the reference is sound: "repeat the survey" and "have it set anew" beside it
+    cannot both be right. Nor does the sound shot that follows make it the reference's."""
+    drive = on_the_axis(made, tmp_path / "a", [*made.as_events(), ("check_shot", made.shot(8.0))])
+    drive.add("check_shot", made.shot(24.0, (size, 0.0)))
+    codes = {n.code for n in drive.advice().notices}
+    assert "shot_disagrees" in codes and "reference_drifting" not in codes
+    drive.add("check_shot", made.shot(29.0))
+    assert "reference_drifting" not in {n.code for n in drive.advice().notices}
+
+
+def test_an_error_that_shots_had_shown_stays_told_while_a_newer_one_disagrees(made, tmp_path):
+    """The guidance went 20 mm off, then 20 mm further: what two shots showed is not taken back by the third."""
+    shots = [made.shot(8.0), made.shot(18.0, (20.0, 0.0)), made.shot(22.0, (20.0, 0.0))]
+    drive = on_the_axis(made, tmp_path / "a", [*made.as_events(), *(("check_shot", s) for s in shots)])
+    assert "reference_drifting" in {n.code for n in drive.advice().notices}
+    drive.add("check_shot", made.shot(29.0, (40.0, 0.0)))
+    advice = {n.code: n.text for n in drive.advice().notices}
+    assert "shot_disagrees" in advice and "mm right of where it was set" in advice["reference_drifting"]
 
 
 def test_a_beam_that_is_out_in_both_planes_is_told_so_in_both(made, tmp_path):

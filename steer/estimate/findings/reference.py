@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
@@ -189,20 +190,23 @@ def at_target(
 def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     """The reference's error as check shots show it, far beyond how well it was set: its direction, its offset, or,
     where shots cannot tell these apart, what both come to at the target. Without a shot what the readings show of it
-    is a jump, which has its own notice. After a knock of the target it is the target that is told of."""
-    shots = [
-        n.report
-        for n in estimator.nodes
-        if isinstance(n.report, ShotReport) and n.report.counts and n.s_m <= node.s_m + 1e-9
-    ]
-    if not shots:
+    is a jump, which has its own notice. What the newest shot alone brought up by disagreeing is asked about until
+    somebody believes it. After a knock of the target it is the target that is told of."""
+    nodes = [n for n in estimator.nodes if n.s_m <= node.s_m + 1e-9]
+    newest = next((i for i in reversed(range(len(nodes))) if _counted(nodes[i])), None)
+    if newest is None:
         return []
-    since = itertools.takewhile(lambda n: n.report is not shots[-1], reversed(estimator.nodes))
-    jumped = any(n.report.moved[:2].any() for n in since if isinstance(n.report, CellReport))
-    text = _error_told(node, estimator, jumped or (shots[-1].opened and not shots[-1].shot.word))
-    if not text:
+    shot = nodes[newest].report
+    assert isinstance(shot, ShotReport)
+    jumped = any(n.report.moved[:2].any() for n in nodes[newest:] if isinstance(n.report, CellReport))
+    errors = _errors(node, estimator, jumped)
+    if shot.opened and not shot.shot.word:
+        shown = any(_counted(n) for n in nodes[:newest])
+        before = _errors(nodes[newest - 1], estimator, False) if shown else {}
+        errors = {p: e for p, e in errors.items() if p in before and e.mm * before[p].mm > 0.0}
+    if not errors:
         return []
-    knocked_m = knocked_at(node, estimator)
+    text, knocked_m = _in_words(errors), knocked_at(node, estimator)
     if knocked_m is not None:
         text = (
             f"Check shots find the spot as it would be with the reference {text}; but the target was probably knocked at "
@@ -213,30 +217,61 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     return [Notice("reference_drifting", text, float(node.s_m))]
 
 
-def _error_told(node: Node, estimator: Estimator, asked: bool) -> str:
-    """The error in words, of each plane where it stands out, empty where it does in none. `asked`: the newest shot
-    disagreed and nobody has believed it yet, or the spot jumped since; what that alone brought up is told in a notice
-    of its own."""
+def _counted(node: Node) -> bool:
+    """Whether it is a check shot's that counts."""
+    return isinstance(node.report, ShotReport) and node.report.counts
+
+
+class _Error(NamedTuple):
+    """One plane's error: its cause ("running", "off" or "there", the last `mm` at `d` m), and its size, mm or mm/m."""
+
+    cause: str
+    mm: float
+    d: float
+
+
+def _errors(node: Node, estimator: Estimator, jumped: bool) -> dict[int, _Error]:
+    """What stands out, of the planes where something does. `jumped`: the spot did since the newest shot; what the
+    error at the target owes to that is told in a notice of its own."""
     x, p = node.blend()
     priors = estimator.stack.priors
     turned, shifted = 2.5 * priors.reference_direction, 4.0 * max(priors.reference_offset, 1.0)
     d, error, error_sd = at_target(node, estimator.drive)
     most = 4.0 * max(float(np.hypot(priors.reference_offset, priors.reference_direction * d)), 1.0)
-    running, off, there = [], [], []
+    found = {}
     for plane in (0, 1):
         direction, offset = float(x[plane, RD]), float(x[plane, RO])
         direction_sd, offset_sd = (float(np.sqrt(p[plane, k, k])) for k in (RD, RO))
         if abs(direction) > max(turned, 0.02, 3.0 * direction_sd):
-            size = f"{abs(direction):.2f} mm/m, {abs(direction) * 100:.0f} mm in 100 m"
-            running.append(f"{_side(plane, direction)} by {size}")
+            found[plane] = _Error("running", direction, d)
         elif abs(offset) > max(shifted, 3.0 * offset_sd):
-            off.append(f"{abs(offset):.0f} mm {_side(plane, offset)}")
-        elif not asked and abs(error[plane]) > max(most, 3.0 * error_sd[plane]):
-            there.append(f"{abs(error[plane]):.0f} mm {_side(plane, error[plane])}")
-    told = [f"running {', and '.join(running)}"] if running else []
-    told += [f"{' and '.join(off)} of where it was set"] if off else []
-    told += [f"at the target, {d:.0f} m in, {' and '.join(there)} of where it was set"] if there else []
+            found[plane] = _Error("off", offset, d)
+        elif not jumped and abs(error[plane]) > max(most, 3.0 * error_sd[plane]):
+            found[plane] = _Error("there", float(error[plane]), d)
+    return found
+
+
+def _in_words(errors: dict[int, _Error]) -> str:
+    running, off, there = (
+        {p: e for p, e in errors.items() if e.cause == cause} for cause in ("running", "off", "there")
+    )
+    told = []
+    if running:
+        each = (
+            f"{_side(p, e.mm)} by {abs(e.mm):.2f} mm/m, {abs(e.mm) * 100:.0f} mm in 100 m"
+            for p, e in running.items()
+        )
+        told.append(f"running {', and '.join(each)}")
+    if off:
+        told.append(f"{_places(off)} of where it was set")
+    if there:
+        d = next(iter(there.values())).d
+        told.append(f"at the target, {d:.0f} m in, {_places(there)} of where it was set")
     return ", and ".join(told)
+
+
+def _places(errors: dict[int, _Error]) -> str:
+    return " and ".join(f"{abs(e.mm):.0f} mm {_side(p, e.mm)}" for p, e in errors.items())
 
 
 def _side(plane: int, value: float) -> str:
