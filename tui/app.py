@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import math
 import os
 import sqlite3
 import time
@@ -26,7 +25,7 @@ from tui.draw.palette import PALETTES
 from tui.draw.scene import DEFAULT_STALE_MINUTES, Decision, Scene
 from tui.freshness import Freshness
 from tui.host import SAID_S
-from tui.long_run import tidy
+from tui.long_run import Tidied, tidy
 from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
 from tui.source import Source
@@ -42,7 +41,6 @@ if TYPE_CHECKING:
 
 
 POLL_S = 0.5
-TIDY_S = 5.0
 LATE_SAID_S = 60.0  # an answer that comes late: who asked looks elsewhere by then
 _READING_FAILS = (SteerError, OSError, sqlite3.Error)
 
@@ -147,7 +145,7 @@ class SteerApp(App[None]):
             opening=name,
         )
         self._own_decision: Decision | None = None
-        self._tidied = (0, -math.inf)  # stroke, when
+        self._tidied = Tidied(steady)
         self._said_until = 0.0
         self._at_work: list[str] = []
         self._said_of_state = False  # what is said goes when another stroke, decision or word on a shot comes
@@ -211,14 +209,7 @@ class SteerApp(App[None]):
         scene = self._timed(scene)
         if snapshot is not None or scene != self.scene:
             self.set_scene(scene)
-        if snapshot is not None and snapshot.advice is not None:
-            self._tidy(snapshot.advice.stroke)
-
-    def _tidy(self, stroke: int) -> None:
-        """Once a stroke, and not at each step through a drive that is replayed."""
-        at, now = self._tidied, self.steady()
-        if stroke != at[0] and now - at[1] > TIDY_S:
-            self._tidied = stroke, now
+        if snapshot is not None and snapshot.advice is not None and self._tidied.due(snapshot.advice.stroke):
             self.call_after_refresh(tidy)
 
     def _take(self, snapshot: Snapshot) -> None:

@@ -42,7 +42,10 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     jumps = [
         n.s_m
         for n in estimator.nodes
-        if isinstance(n.report, CellReport) and since < n.s_m <= s + 1e-6 and n.report.moved[:2].any()
+        if isinstance(n.report, CellReport)
+        and n.report.jumped
+        and n.report.moved[:2].any()
+        and since < n.s_m <= s + 1e-6
     ]
     if jumps:
         moved.append(f"the spot jumped at {jumps[0]:.1f} m and stayed")

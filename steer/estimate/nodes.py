@@ -121,8 +121,8 @@ class Node:
         """Put the small fields away as well, and those of what a cell did, but for what is asked of every node."""
         _ = self.weights
         if isinstance(self.report, CellReport):
-            _ = self.report.refused
-            small.put_away(self.report, shelf, ("refused",))
+            _ = self.report.refused, self.report.jumped
+            small.put_away(self.report, shelf, ("refused", "jumped"))
         small.put_away(self, shelf, ("weights",))
 
 
@@ -168,6 +168,11 @@ class CellReport:
     def refused(self) -> int:
         """Values offered that were not used."""
         return int(self.offered.sum() - self.used.sum())
+
+    @cached_property
+    def jumped(self) -> bool:
+        """Whether a channel jumped, stayed, and was taken in so."""
+        return bool(self.moved.any())
 
 
 small.mark(CellReport, [f.name for f in fields(CellReport)])

@@ -228,7 +228,7 @@ def test_old_nodes_and_cells_hold_what_every_look_asks_of_them():
     names = {name for node in old for name in vars(node)}
     assert names == {"s_m", "articulation", "report", "weights", "stands_for", "packed", ON_SHELF}
     did = [node.report for node in old if isinstance(node.report, CellReport)]
-    assert {name for report in did for name in vars(report)} == {"refused", ON_SHELF}
+    assert {name for report in did for name in vars(report)} == {"refused", "jumped", ON_SHELF}
     cells = [item for item in estimator.items[: len(old)] if isinstance(item, Cell)]
     assert {name for cell in cells for name in vars(cell)} == {"s_m", "first", ON_SHELF}
 

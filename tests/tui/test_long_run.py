@@ -10,7 +10,7 @@ from rich.cells import cached_cell_len
 from screen_pilot import ready
 from textual.geometry import Region
 
-from tui.app import TIDY_S
+from tui.long_run import AGAIN_S
 
 
 class Heaped:
@@ -50,7 +50,7 @@ async def test_each_stroke_frees_what_lies_about(make_app, clock, heap):
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(app, pilot)
         lies = heap()
-        clock.move(TIDY_S + 1.0)
+        clock.move(AGAIN_S + 1.0)
         await told(0)  # a reading
         assert lies() == (True, True, True)
         await told(1)
@@ -58,6 +58,6 @@ async def test_each_stroke_frees_what_lies_about(make_app, clock, heap):
         lies = heap()
         await told(1)  # stepping through a replay
         assert lies() == (True, True, True)
-        clock.move(TIDY_S + 1.0)
+        clock.move(AGAIN_S + 1.0)
         await told(1)
         assert lies() == (False, False, False)

@@ -96,7 +96,7 @@ def _set_at(node: Node, estimator: Estimator) -> float:
 def _jumps(cells: Cells, since_m: float) -> Iterator[tuple[Node, CellReport, np.ndarray]]:
     """The cells beyond `since_m` at which a spot jumped and stayed, and which channels (4,) jumped about there."""
     for i, (n, r) in enumerate(cells):
-        if n.s_m <= since_m or not any(r.moved.tolist()):
+        if n.s_m <= since_m or not r.jumped:
             continue
         near = [other.moved for m, other in cells[max(0, i - 3) : i + 4] if abs(m.s_m - n.s_m) < 1.5]
         channels = np.any(near, 0)
@@ -198,7 +198,8 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
         return []
     shot = nodes[newest].report
     assert isinstance(shot, ShotReport)
-    jumped = any(n.report.moved[:2].any() for n in nodes[newest:] if isinstance(n.report, CellReport))
+    since = [n.report for n in nodes[newest:] if isinstance(n.report, CellReport) and n.report.jumped]
+    jumped = any(report.moved[:2].any() for report in since)
     errors = _errors(node, estimator, jumped)
     if shot.opened and not shot.shot.word:
         shown = any(_counted(n) for n in nodes[:newest])
