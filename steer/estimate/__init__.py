@@ -5,7 +5,7 @@
 `filter`    prediction and scalar updates for a stack of planes at once.
 `cells`     readings grouped along the chainage, so that cost goes with advance, not with readings.
 `sift`      which readings of a cell count, and whether a channel has jumped.
-`nodes`     what the fold leaves at a chainage; `packed` what is kept of it far behind the face.
+`nodes`     what the fold leaves at a chainage; `packed` and `small` how it is put away on the `shelf` far behind the face.
 `evidence`  what gathers over metres, for a wrong answer or other ground.
 `estimator` the fold over cells, check shots and reference settings, with checkpoints.
 `rulings`   what the whole log says about how its readings are to be taken.
