@@ -89,8 +89,9 @@ class Frozen:
         for i in known.tolist():
             if read[i] != self.run.value:
                 self._alive = 0
+            else:
+                self._alive += bool((np.abs(heading[i] - self._heading) > 0.0).any())
             self.run.offer(read[i].item(), float(s_m[i]))
-            self._alive += bool((np.abs(heading[i] - self._heading) > 0.0).any())
             self._heading = heading[i]
             found[i] = self.stuck
         return found

@@ -41,7 +41,11 @@ WITHOUT = [(0.2, 0.2, 1.0)] * 6 + [
 ]
 
 
+STANDS = [(0.1, 0.1, 1.0), *[(0.2, 0.2, v) for v in (2.0, 1.0, 2.0, 1.0, 2.0)], *[(0.2, 0.2, 2.0)] * 4]
+
+
 @example([WITHOUT])  # headings that change where no spot is read
+@example([STANDS])  # or with the spot
 @given(st.lists(st.lists(ROWS, max_size=24), max_size=5))
 def test_spots_at_once_are_judged_as_one_by_one(batches):
     together, single = Frozen(), Frozen()
