@@ -1,7 +1,8 @@
 """Bytes put away in a file without a name, so that the memory of a shift does not grow with the metres driven.
 
 The file lies in the system's folder for temporary files, is nobody else's, and is gone with the process however that
-ends: nothing of it is part of a drive. Where no file can be made or it is full, nothing is put away.
+ends: nothing of it is part of a drive. Where no file can be made or the disk is nearly full, nothing is put away: the
+log may need what is left.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from steer.errors import FolderUnusable
 
 _ROOM = 4096  # bytes: what is put away takes whole ones, so that what it leaves free serves again
 
+_LEFT = 64 << 20  # bytes of the disk that are left alone
+
 
 @dataclass
 class Shelf:
@@ -23,6 +26,8 @@ class Shelf:
     _file: BinaryIO | None = None
     _process: int = field(default_factory=os.getpid)
     _end: int = 0
+    _written: int = 0  # how long the file is
+    _short: bool = False  # somebody cut it
     free: dict[int, list[int]] = field(default_factory=dict)  # by size: where
 
     def __del__(self) -> None:
@@ -39,7 +44,12 @@ class Shelf:
         try:
             if self._file is None:
                 self._file = tempfile.TemporaryFile(dir=_folder(), buffering=0)  # noqa: SIM115 - as long as the shelf
-            written = os.pwrite(self._file.fileno(), data, at)
+            file = self._file.fileno()
+            # written on, a file that was cut would read as zeros where it was
+            self._short = self._short or os.fstat(file).st_size < self._written
+            room = os.fstatvfs(file)
+            enough = at < self._end or room.f_bavail * room.f_frsize > _LEFT
+            written = os.pwrite(file, data, at) if enough and not self._short else -1
         except OSError:
             written = -1
         if written != len(data):
@@ -47,6 +57,7 @@ class Shelf:
                 self.free[size].append(at)
             return None
         self._end = max(self._end, at + size)
+        self._written = max(self._written, at + len(data))
         return Place(self, at, size)
 
     def read(self, at: int, count: int) -> bytes:
@@ -56,8 +67,10 @@ class Shelf:
             data = os.pread(self._file.fileno(), count, at)
         except OSError as error:
             raise FolderUnusable(f"{_folder()}: what was put away there cannot be read: {error}") from error
-        if len(data) != count:
-            raise FolderUnusable(f"{_folder()}: what was put away there has been cut short")
+        if len(data) != count or self._short:
+            raise FolderUnusable(
+                f"{_folder()}: what was put away there has been cut short. Start again: the log holds all"
+            )
         return data
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 from dataclasses import fields
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -201,6 +202,33 @@ def test_a_shelf_cut_short_is_said():
     os.ftruncate(shelf._file.fileno(), 100)
     with pytest.raises(FolderUnusable, match="cut short"):
         place.read(0, 5000)
+
+
+def test_a_shelf_cut_short_is_not_written_on():
+    """What was cut would read as zeros."""
+    shelf = Shelf()
+    place = shelf.put(b"x" * 5000)
+    assert place is not None and shelf._file is not None
+    os.ftruncate(shelf._file.fileno(), 0)
+    assert shelf.put(b"y" * 20_000) is None
+    with pytest.raises(FolderUnusable, match="cut short"):
+        place.read(0, 5000)
+
+
+def test_a_shelf_leaves_the_log_room_on_the_disk(monkeypatch):
+    shelf = Shelf()
+    place = shelf.put(b"x" * 5000)
+    room = os.statvfs("/")
+
+    def nearly_full(_):
+        return SimpleNamespace(f_bavail=60 << 8, f_frsize=4096)  # 60 MB
+
+    assert room.f_frsize  # the system tells it so
+    monkeypatch.setattr(os, "fstatvfs", nearly_full)
+    assert shelf.put(b"y" * 5000) is None
+    assert place is not None and place.read(0, 5) == b"xxxxx"
+    del place
+    assert shelf.put(b"z" * 5000) is not None  # room that it has already
 
 
 def test_what_is_asked_of_old_nodes_does_not_stay():
