@@ -7,6 +7,7 @@ module that is asked for is imported, so that no command pays for another's libr
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 
 # What else is needed is imported by those who need it, inside `main`'s answer to Ctrl-C: a moment after the
 # start people press it too.
@@ -97,7 +98,7 @@ def _run(arguments: list[str]) -> int:
         return code
     except SteerError as error:
         message = "\n".join(printable(line) for line in str(error).split("\n"))
-        print(f"steer: {message}", file=sys.stderr)
+        _complain(message)
         return error.exit_code
     except BrokenPipeError:
         # The reader of our output went away; leave nothing for the interpreter to flush into it.
@@ -110,8 +111,14 @@ def _run(arguments: list[str]) -> int:
         # Not 1: something may have been stored.
         _drop_output()
         where = printable(error.filename) if error.filename else "the output"
-        print(f"steer: {where}: cannot be written: {error.strerror or error}", file=sys.stderr)
+        _complain(f"{where}: cannot be written: {error.strerror or error}")
         return 3
+
+
+def _complain(message: str) -> None:
+    """Where it cannot be written, on a full disk for instance, the exit code says all the same what came of it."""
+    with suppress(OSError):
+        print(f"steer: {message}", file=sys.stderr, flush=True)
 
 
 _interrupted: list[bool] = []  # filled by Ctrl-C

@@ -33,6 +33,13 @@ same survey given again would count twice. Without a file, the shots so far are 
 """
 
 
+def _number(text: str) -> int:
+    """Without the underscores that Python takes in a number."""
+    if not text.removeprefix("-").isdigit():
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number")
+    return int(text)
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = EXAMPLE
@@ -51,7 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             "the newest word on this shot is taken back: the one before it holds again, if there is one",
         ),
     ):
-        word.add_argument(f"--{name}", metavar="N", type=int, action="append", default=[], help=what)
+        word.add_argument(f"--{name}", metavar="N", type=_number, action="append", default=[], help=what)
     survey = parser.add_argument_group("observations of a total station")
     survey.add_argument("--control", metavar="CONTROL.csv", help="the known points; FILE holds sights then")
     survey.add_argument("--shot", metavar="NAME=POINT[@M]", action="append", default=[],
@@ -59,7 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     survey.add_argument("--point", choices=POINTS, help="what the survey's only new point is")
     survey.add_argument("--chainage", metavar="M", help="where the face stood, for all of them")
     survey.add_argument("--time", metavar="T", help="when they were taken, ISO 8601 (UTC)")
-    survey.add_argument("--leave-out", metavar="ROW", type=int, action="append", default=[],
+    survey.add_argument("--leave-out", metavar="ROW", type=_number, action="append", default=[],
                         help="leave this row of the observations out (as a suspect)")  # fmt: skip
     survey.add_argument("--despite-suspects", action="store_true",
                         help="take a survey that its own tests call in doubt, with a larger sd")  # fmt: skip

@@ -23,6 +23,16 @@ def test_full_disk_behind_the_output(tmp_path: Path) -> None:
     assert done.stderr == "steer: the output: cannot be written: No space left on device\n"
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_full_disk_behind_the_complaint(tmp_path: Path) -> None:
+    """A logger's script goes by the code: 3, and not 1, which says that nothing was stored."""
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "steer.cli.main", "next", str(tmp_path / "none")], stderr=full, stdout=full
+        )
+    assert done.returncode == 3
+
+
 @pytest.mark.parametrize(
     ("words", "limit"),
     [
