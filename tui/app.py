@@ -24,7 +24,7 @@ from tui.draw.glyphs import ASCII, CONSOLE, UNICODE, to_ascii
 from tui.draw.palette import PALETTES
 from tui.draw.scene import DEFAULT_STALE_MINUTES, Decision, Scene
 from tui.freshness import Freshness
-from tui.host import SAID_S
+from tui.host import LATE_SAID_S, SAID_S
 from tui.long_run import Tidied, tidy
 from tui.screens.base import SteerScreen
 from tui.screens.stroke import StrokeScreen
@@ -41,7 +41,6 @@ if TYPE_CHECKING:
 
 
 POLL_S = 0.5
-LATE_SAID_S = 60.0  # an answer that comes late: who asked looks elsewhere by then
 _READING_FAILS = (SteerError, OSError, sqlite3.Error)
 
 
@@ -266,6 +265,9 @@ class SteerApp(App[None]):
     async def store(self, work: Callable[[Any], object], said: str, at_work: str = "") -> bool:
         """Has the drive store something; says so, or why not. `at_work`, for what may take long, stands at the foot of
         every page until then, and the answer after it for longer: the box that asked may have been left."""
+        if self._at_work and not at_work:
+            self.say(f"Not stored: {self._at_work[0]}; try again when that is done.")
+            return False
         if at_work:
             self._at_work.append(at_work)
             self.set_scene(replace(self.scene, at_work=self._at_work[0]))

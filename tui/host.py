@@ -10,6 +10,7 @@ from tui.draw.scene import Decision, Scene
 from tui.source import Source
 
 SAID_S = 8.0  # that an answer stands
+LATE_SAID_S = 60.0  # one that comes late: who asked looks elsewhere by then
 
 
 class Host(Protocol):

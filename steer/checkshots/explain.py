@@ -12,8 +12,8 @@ import numpy as np
 from steer.checkshots.effect import reports
 from steer.checkshots.reference import BENDING_MM_PER_M2, MOST_GRADIENT_K_PER_M
 from steer.estimate.estimator import Estimator
-from steer.estimate.findings.reference import at_target
-from steer.estimate.nodes import CellReport, Setting
+from steer.estimate.findings.reference import at_target, jumps
+from steer.estimate.nodes import Setting, cells_of
 from steer.estimate.shots import Shot, ShotReport
 
 _EVEN_MM = (20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # slips of a digit or of a rod
@@ -39,16 +39,15 @@ def evidence(estimator: Estimator, report: ShotReport) -> Evidence:
     before = max((r.shot.s_m for r in agreed if r.shot.s_m < s - _NEAR_M), default=None)
     since = estimator.axis.start_chainage_m if before is None else before
     since_words = "the start" if before is None else f"the last shot that agreed, at {before:.1f} m"
-    jumps = [
-        n.s_m
-        for n in estimator.nodes
-        if isinstance(n.report, CellReport)
-        and n.report.jumped
-        and n.report.moved[:2].any()
-        and since < n.s_m <= s + 1e-6
+    jumped = [
+        (n.s_m, channels) for n, _, channels in jumps(cells_of(estimator.nodes), since) if n.s_m <= s + 1e-6
     ]
-    if jumps:
-        moved.append(f"the spot jumped at {jumps[0]:.1f} m and stayed")
+    if jumped and jumped[0][1][2:].any():
+        moved.append(
+            f"spot and heading jumped together at {jumped[0][0]:.1f} m: rather the target, probably knocked there"
+        )
+    elif jumped:
+        moved.append(f"the spot jumped at {jumped[0][0]:.1f} m and stayed")
     else:
         blunder.append(f"the spot has not jumped since {since_words}; a slow turn would not show as a jump")
     size = np.where(report.disagrees, np.abs(np.nan_to_num(report.innovation)), 0.0)

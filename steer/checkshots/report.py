@@ -233,12 +233,13 @@ def aim_lines(found: ReferenceFound, setting: dict[str, float]) -> list[str]:
     """How to bring the beam back onto its line, and what to enter then."""
     if not found.worth_setting:
         return ["The beam need not be set anew: its error does not stand out of its uncertainty."]
+    if doubt := knock_text(found):
+        return [doubt]
     found_aim = aim(found, setting)
     move = [
         _give_or_take(v, found.error_sd_mm[p], TURNS[p]) for p, v in enumerate(found_aim.move_mm.tolist())
     ]
-    out = [doubt] if (doubt := knock_text(found)) else []
-    out += [
+    out = [
         f"To aim it again: turn it at the shaft by {turn_text(found)}; at the target, {found.distance_m:.0f} m in, "
         f"that brings it {' and '.join(move)}, onto its line there. Left as it is, it is allowed for."
     ]

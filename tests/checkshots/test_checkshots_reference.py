@@ -271,8 +271,8 @@ def test_a_target_that_was_knocked_is_not_taken_for_the_reference(made, tmp_path
     drive = made.open(tmp_path / "a", [*readings, *shots])
     codes = {n.code: n.text for n in drive.advice().notices}
     assert "reference_drifting" not in codes
-    assert "the target was probably knocked at 20." in codes["target_knocked"]
-    assert "check the target's mount before the reference is set anew" in codes["target_knocked"]
+    assert "The target was probably knocked at 20." in codes["target_knocked"]
+    assert "check its mount before the reference is set anew" in codes["target_knocked"]
     report = drive.shot_report()
     assert report.reference.error_mm[0] > 10.0 and report.reference.knocked_m == pytest.approx(20.0, abs=0.6)
     assert "check its mount before the beam is turned" in aim_lines(report.reference, report.setting)[0]

@@ -196,3 +196,24 @@ async def test_a_file_refused_after_its_box_was_left_is_said_to_be(make_app):
         go_on.set()
         await until(pilot, lambda: "Not stored: many.csv: line 2: sd_mm: missing" in screen_text(app))
         assert "is being read" not in screen_text(app)
+
+
+async def test_a_word_while_shots_are_read_is_refused_and_holds_no_page_up(make_app):
+    """It waited behind them, and every key after it, without a sign."""
+    drive = fake_drive.FakeDrive()
+    drive.read_shots = lambda path: drive._store("read_shots", path)
+    app = make_app(drive)
+    async with app.run_test(size=(80, 24)) as pilot:
+        go_on = await left_while(app, pilot, drive, "read_shots")
+        await pilot.press("r")
+        await settle(pilot)
+        said = " ".join(screen_text(app).split())
+        assert "Not stored: many.csv is being read and stored; try again when that is done." in said
+        await pilot.press("1")
+        await settle(pilot)
+        assert app.current_mode == "stroke"
+        go_on.set()
+        await until(pilot, lambda: "File read." in screen_text(app))
+        await pilot.press("2", "r")
+        await settle(pilot)
+        assert [call[0] for call in drive.calls] == ["read_shots", "shot"]

@@ -354,7 +354,12 @@ async def test_asbuilt_says_when_the_log_has_grown(make_app):
         await pilot.press("3")
         await settle(pilot)
         assert "key r" not in screen_text(app)
-        drive.put(replace(drive.current, log_sequence=drive.current.log_sequence + 1))
+        drive.put(replace(drive.current, log_sequence=drive.current.log_sequence + 1))  # a late shot
+        await app.look()
+        await settle(pilot)
+        assert "before more came in; key r: with the newest" in screen_text(app)
+        further = replace(drive.current.advice, chainage_m=96.5)
+        drive.put(replace(drive.current, advice=further, log_sequence=drive.current.log_sequence + 1))
         await app.look()
         await settle(pilot)
         assert "only to 96.00 m; key r: with the newest" in screen_text(app)

@@ -185,7 +185,7 @@ async def test_at_the_points_found_nothing_points_there(make_app):
 
 @pytest.mark.parametrize(
     ("points", "said"),
-    [("M=target@60", "Survey stored. 1 check shot stored."), ("M", "Not stored: M: say at which chainage")],
+    [("M=target@60", "Survey read. 1 check shot stored."), ("M", "Not stored: M: say at which chainage")],
 )
 async def test_a_box_left_while_the_survey_is_stored_is_told_how_it_ended(make_app, points, said):
     drive = fake_drive.FakeDrive()

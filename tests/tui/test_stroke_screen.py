@@ -324,7 +324,7 @@ async def test_override_says_what_enter_does_and_a_space_empties_no_line(make_ap
 @pytest.mark.parametrize(
     ("rows", "seen"),
     [
-        (24, ("Type such as", "Cylinders 1:", "With it ahead")),
+        (24, ("Type such as", "Cylinders 1:", "Then corrected")),
         (11, ("Type such as", "Cylinders 1:")),
         (10, ("Cylinders 1:",)),
     ],
@@ -343,12 +343,14 @@ async def test_override_says_how_far_out_it_leads_where_there_is_a_row_for_it(ma
         await pilot.press("o", *"3 right")
         await until(pilot, lambda: "mm/m right" in str(app.screen.query_one("#meaning").content))
         text = screen_text(app)
-        assert ("With it ahead at most 31 mm left at 98.0 m, 8 mm high at 101.9 m." in text) == (rows == 24)
-        for part in ("Type such as", "Cylinders 1:", "With it ahead"):
+        assert ("Then corrected, furthest 31 mm left at 98.0 m, 8 mm high at 101.9 m." in text) == (
+            rows == 24
+        )
+        for part in ("Type such as", "Cylinders 1:", "Then corrected"):
             assert (part in text) == (part in seen), part
         await pilot.press("tab", "shift+tab", *"70 right")
         await until(pilot, lambda: "would stand" in str(app.screen.query_one("#problems").content))
-        assert "With it ahead" not in screen_text(app)  # nobody can set that
+        assert "Then corrected" not in screen_text(app)  # nobody can set that
 
 
 async def test_override_can_be_left(make_app):

@@ -17,7 +17,7 @@ from tui.dialogs.base import LEAST_ROWS, SteerDialog
 from tui.dialogs.line_input import EditInOrder
 from tui.dialogs.setting_text import parse
 from tui.draw import notices, words
-from tui.draw.on_the_way import at_most
+from tui.draw.on_the_way import furthest
 from tui.draw.scene import Decision, Scene, blocked, out_of_date
 
 if TYPE_CHECKING:
@@ -242,7 +242,7 @@ class OverrideDialog(SteerDialog):
             meaning = f"Set {words.both_turns(*made)}"
             self._made, self._cylinders = made, cylinders
             if way and blocked(self.steer.scene) is None:
-                ahead = f"With it ahead {at_most(way)}."
+                ahead = f"Then corrected, furthest {furthest(way)}."
             if cylinders:
                 decimals = 0 if all(abs(mm - round(mm)) < 0.05 for mm in cylinders) else 1
                 shown = ", ".join(f"{n}: {mm:.{decimals}f}" for n, mm in enumerate(cylinders, 1))

@@ -48,13 +48,13 @@ def said(scene: Scene) -> str:
     return f"{whose}: {'; '.join(parts)} at {end.chainage_m:.1f} m."
 
 
-def at_most(ahead: Sequence[ForecastPoint]) -> str:
-    """The largest offset ahead in each plane and where: "at most 31 mm right at 106.0 m, 8 mm low at 101.9 m"; empty
+def furthest(ahead: Sequence[ForecastPoint]) -> str:
+    """The largest offset ahead in each plane and where: "31 mm right at 106.0 m, 8 mm low at 101.9 m"; empty
     without a forecast."""
     if not ahead:
         return ""
     line, level = max(ahead, key=lambda p: abs(p.line_mm)), max(ahead, key=lambda p: abs(p.level_mm))
     return (
-        f"at most {words.offset('line', line.line_mm, sd_mm=line.line_sd_mm)} at {line.chainage_m:.1f} m, "
+        f"{words.offset('line', line.line_mm, sd_mm=line.line_sd_mm)} at {line.chainage_m:.1f} m, "
         f"{words.offset('level', level.level_mm, sd_mm=level.level_sd_mm)} at {level.chainage_m:.1f} m"
     )

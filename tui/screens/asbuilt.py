@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import sqlite3
 from collections.abc import Sequence
 from typing import Any, ClassVar
@@ -231,7 +232,13 @@ class AsBuiltScreen(SteerScreen):
         """How far the account goes while the log goes on; empty while it is of the newest."""
         if self.built is None or not (self._at_work or self.older()):
             return ""
-        how_far = f"only to {self._reaches_m:.2f} m" if self._reaches_m is not None else "before more came in"
+        snapshot, reaches_m = self.steer.scene.snapshot, self._reaches_m
+        face_m = (
+            snapshot.advice.chainage_m if snapshot is not None and snapshot.advice is not None else math.inf
+        )
+        # what came in since may be a shot far behind the face
+        short = reaches_m is not None and face_m > reaches_m + 5e-3
+        how_far = f"only to {reaches_m:.2f} m" if short else "before more came in"
         return f"{how_far}, worked out anew now" if self._at_work else f"{how_far}; key r: with the newest"
 
     def where(self, width: int) -> Reach:

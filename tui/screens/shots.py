@@ -14,6 +14,7 @@ from tui.draw import counters, shots_page
 from tui.draw.glyphs import to_ascii
 from tui.draw.scene import unread
 from tui.draw.spans import Row
+from tui.host import LATE_SAID_S
 from tui.screens.base import SteerScreen
 from tui.widgets.key_line import KeyLine
 from tui.widgets.list_rows import ListRows
@@ -178,6 +179,8 @@ class ShotsScreen(SteerScreen):
             if self.app.screen is self:
                 return True  # the box was left: the cursor stays on the shot that is looked at
             self._go_to(self._newest())
+        elif at_work:
+            return True  # nothing new came in: no shot to speak of
         after, shot, snapshot = self._estimate(), self.shot(), self.steer.scene.snapshot
         if before and after and shot is not None and snapshot is not None:
             text = f"Face before: {before}. Now: {after}." if before != after else f"The face stays: {after}."
@@ -209,7 +212,8 @@ class ShotsScreen(SteerScreen):
             if hasattr(source, "reduce_survey"):
                 sights = await self.steer.desk.do(lambda: source.holds_sights(path))
             if box.left and not sights:
-                self.steer.say(f"{Path(path).name} was not read: the box was left before.")
+                said = f"{Path(path).name} was not read: the box was left before."
+                self.steer.say(said, of_state=False, for_s=LATE_SAID_S)
             if box.left or sights:
                 return True
             at_work = f"{Path(path).name} is being read and stored"
@@ -252,7 +256,7 @@ class ShotsScreen(SteerScreen):
         )
 
     async def _store_survey(self, work: Callable[[Any], object]) -> bool:
-        return await self.stored(work, "Survey stored.", "The survey is being stored")
+        return await self.stored(work, "Survey read.", "The survey is being stored")
 
     def _estimate(self) -> str:
         scene = self.steer.scene

@@ -34,7 +34,7 @@ def moved(nodes: list[Node], cells: Cells, node: Node, estimator: Estimator) -> 
         default=-np.inf,
     )
     set_at = _set_at(node, estimator)
-    for n, r, channels in _jumps(cells, max(settled_at, set_at)):
+    for n, r, channels in jumps(cells, max(settled_at, set_at)):
         size = [float(r.shifted[c]) for c in (0, 1) if r.moved[c]]
         names = [
             f"{abs(v):.0f} mm on {PLANES[c]}" for c, v in zip(np.flatnonzero(r.moved[:2]), size, strict=True)
@@ -93,7 +93,7 @@ def _set_at(node: Node, estimator: Estimator) -> float:
     return max((key[0] for key in estimator.keys if key[1] == 2 and key[0] <= node.s_m), default=-np.inf)
 
 
-def _jumps(cells: Cells, since_m: float) -> Iterator[tuple[Node, CellReport, np.ndarray]]:
+def jumps(cells: Cells, since_m: float) -> Iterator[tuple[Node, CellReport, np.ndarray]]:
     """The cells beyond `since_m` at which a spot jumped and stayed, and which channels (4,) jumped about there."""
     for i, (n, r) in enumerate(cells):
         if n.s_m <= since_m or not r.jumped:
@@ -108,8 +108,8 @@ def knocked_at(node: Node, estimator: Estimator) -> float | None:
     """Chainage (m) of the first jump of spot and heading together since the reference was set, None without one. What
     shots find of the reference afterwards may be the target's place: the state holds both as one."""
     cells = [cell for cell in cells_of(estimator.nodes) if cell[0].s_m <= node.s_m + 1e-9]
-    jumps = _jumps(cells, _set_at(node, estimator))
-    return next((float(n.s_m) for n, _, channels in jumps if channels[2:].any()), None)
+    found = jumps(cells, _set_at(node, estimator))
+    return next((float(n.s_m) for n, _, channels in found if channels[2:].any()), None)
 
 
 def launch(cells: Cells, node: Node) -> list[Notice]:
@@ -210,8 +210,8 @@ def drifting(node: Node, estimator: Estimator) -> list[Notice]:
     text, knocked_m = _in_words(errors), knocked_at(node, estimator)
     if knocked_m is not None:
         text = (
-            f"Check shots find the spot as it would be with the reference {text}; but the target was probably knocked at "
-            f"{knocked_m:.1f} m. It is taken into account; check the target's mount before the reference is set anew."
+            f"The target was probably knocked at {knocked_m:.1f} m: check its mount before the reference is set anew. "
+            f"Check shots find the spot as if the reference were {text}. It is taken into account."
         )
         return [Notice("target_knocked", text, knocked_m)]
     text = f"Check shots show the reference {text}. It is taken into account; have it set anew."
