@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from steer.text import printable
 from tui.draw import words
-from tui.draw.spans import Row, cut_words, wrap
+from tui.draw.spans import Row, wrap
 from tui.source import LoggedEvent
 
 # Filter name -> kinds it takes; an empty set takes every kind.
@@ -143,7 +143,7 @@ def short(text: str, room: int) -> str:
     if len(text) <= room:
         return text
     kept, comma, _ = text[: max(room - 4, 0)].rpartition(",")
-    return f"{kept}, ..." if comma else cut_words(text, room)
+    return f"{kept}, ..." if comma else text
 
 
 def detail(line: LogLine | None, width: int, height: int, undone: Mapping[int, int]) -> list[Row]:
