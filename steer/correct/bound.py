@@ -103,7 +103,7 @@ def cut_short(
     out = (opened > limits.high - _ACTIVE) & (moved > _ACTIVE)
     out |= (opened < limits.low + _ACTIVE) & (moved < -_ACTIVE)
     if out.any():
-        parts.append(f"as {_at_ends(out).replace(' stand', ' come').replace(' at ', ' to ')}")
+        parts.append(f"as {_at_ends(out, 'come', 'to')}")
     return ", and ".join(parts)
 
 
@@ -122,11 +122,11 @@ def _ways(wanted: np.ndarray) -> str:
     return " and ".join(TURNS[p][0 if wanted[p] > 0 else 1] for p in named)
 
 
-def _at_ends(out: np.ndarray) -> str:
+def _at_ends(out: np.ndarray, verb: str = "stand", where: str = "at") -> str:
     numbers = [str(i + 1) for i in np.flatnonzero(out).tolist()]
     if len(numbers) == 1:
-        return f"cylinder {numbers[0]} stands at its stroke's end"
-    return f"cylinders {', '.join(numbers[:-1])} and {numbers[-1]} stand at their strokes' ends"
+        return f"cylinder {numbers[0]} {verb}s {where} its stroke's end"
+    return f"cylinders {', '.join(numbers[:-1])} and {numbers[-1]} {verb} {where} their strokes' ends"
 
 
 def _articulation(most: float, now: np.ndarray, wanted: np.ndarray, step: float, also: str) -> str:
